@@ -1,0 +1,27 @@
+"""Errors, sample blocks and validity: what every other package may use."""
+
+from fluxbench.base._block import Block, Flag, Validity
+from fluxbench.base._errors import (
+    ChannelsError,
+    DeckError,
+    DeviceLostError,
+    FluxbenchError,
+    LinkError,
+    MisuseError,
+    NoServerError,
+    SignalError,
+)
+
+__all__ = [
+    "Block",
+    "ChannelsError",
+    "DeckError",
+    "DeviceLostError",
+    "Flag",
+    "FluxbenchError",
+    "LinkError",
+    "MisuseError",
+    "NoServerError",
+    "SignalError",
+    "Validity",
+]
