@@ -1,0 +1,1 @@
+"""Modelled decks that only tests use."""
