@@ -1,8 +1,22 @@
 """Streams of samples: sound interface, deck handed in, file; and a deck's hands over HTTP."""
 
 from fluxbench.links._deck import Deck, DeckLink
+from fluxbench.links._duplex_ring import SilenceKey
 from fluxbench.links._file import FileLink
 from fluxbench.links._http_controls import HttpControls
+from fluxbench.links._interfaces import Interface, interfaces
+from fluxbench.links._portaudio import PortAudioLink
 from fluxbench.links._protocols import DeckControls, Link
 
-__all__ = ["Deck", "DeckControls", "DeckLink", "FileLink", "HttpControls", "Link"]
+__all__ = [
+    "Deck",
+    "DeckControls",
+    "DeckLink",
+    "FileLink",
+    "HttpControls",
+    "Interface",
+    "Link",
+    "PortAudioLink",
+    "SilenceKey",
+    "interfaces",
+]

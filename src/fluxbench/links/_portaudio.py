@@ -1,0 +1,201 @@
+"""A sound interface, or a sound server's client, through PortAudio."""
+
+import contextlib
+import threading
+import time
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluxbench.base import Block, DeviceLostError, Flag, LinkError, MisuseError, NoServerError
+from fluxbench.links._duplex_ring import DuplexRing, SilenceKey
+from fluxbench.links._interfaces import Interface, check_channels, chosen, devices, portaudio
+from fluxbench.links._sends import check_send
+
+_CAPACITY_S = 1.0  # the caller may be this late before frames are lost
+_GIVEN_UP_S = 1.0  # without a callback the interface is gone
+_LOOK_S = 0.1
+
+_open_streams = 0
+_starting = threading.Lock()
+
+
+class PortAudioLink:
+    """A full-duplex stream of the interface called `interface_name`, float32, all channels at once.
+
+    Channels left out (None) mean all there are, the rate left out the interface's own; under a
+    sound server no other rate works. `host_api` may be a beginning such as ``jack`` and is needed
+    where a name is there twice. The stream starts silent; frames count from the first `exchange`.
+    A block sent leaves `lead_ms` after the arrival of the block given back for it: so long may
+    the caller take now and then. `silence` is read in the callback: set, it sends silence at once.
+
+    NoServerError: no PortAudio, no server, no such interface. ChannelsError: too few channels.
+    MisuseError: a rate or name that cannot be used.
+    """
+
+    def __init__(
+        self,
+        interface_name: str,
+        rate_hz: int | None = None,
+        inputs: int | None = None,
+        outputs: int | None = None,
+        host_api: str | None = None,
+        *,
+        silence: SilenceKey | None = None,
+        lead_ms: float = 60.0,
+    ) -> None:
+        global _open_streams
+        sounddevice = portaudio()
+        with _starting:
+            if _open_streams == 0:
+                _look_again(sounddevice)
+            device = chosen(devices(sounddevice), interface_name, host_api)
+            interface = device.interface
+            self.interface: Interface = interface
+            self._inputs = interface.inputs if inputs is None else inputs
+            self._outputs = interface.outputs if outputs is None else outputs
+            check_channels(interface, self._inputs, self._outputs)
+            self._rate_hz = _usable_rate(interface, rate_hz)
+            self._silence: SilenceKey = threading.Event() if silence is None else silence
+            self._ring = DuplexRing(
+                self._inputs,
+                self._outputs,
+                capacity_frames=round(_CAPACITY_S * self._rate_hz),
+                lead_frames=round(lead_ms * 1e-3 * self._rate_hz),
+                silence=self._silence,
+            )
+            self._ended = False
+            self._open = False
+            self._stream = self._started(
+                sounddevice, device.input_index, device.output_index if self._outputs else None
+            )
+            self._open = True
+            _open_streams += 1
+
+    def _started(self, sounddevice: ModuleType, source: int | None, sink: int | None) -> Any:
+        common: dict[str, Any] = {
+            "samplerate": self._rate_hz,
+            "blocksize": 0,
+            "dtype": "float32",
+            "finished_callback": self._finished,
+        }
+        try:
+            if sink is None:
+                stream = sounddevice.RawInputStream(
+                    device=source, channels=self._inputs, callback=self._input_period, **common
+                )
+            else:
+                stream = sounddevice.RawStream(
+                    device=(source, sink),
+                    channels=(self._inputs, self._outputs),
+                    callback=self._period,
+                    **common,
+                )
+            stream.start()
+        except sounddevice.PortAudioError as error:
+            reason = " ".join(str(error).split())
+            raise LinkError(f"{self.interface.name} cannot be opened: {reason}") from None
+        return stream
+
+    def _period(self, arrived: Any, leaving: Any, frames: int, _time: Any, status: Any) -> None:
+        arriving = np.frombuffer(arrived, np.float32).reshape(frames, self._inputs)
+        sending = np.frombuffer(leaving, np.float32).reshape(frames, self._outputs)
+        lost = _lost(status) if status else Flag.NONE
+        self._ring.period(arriving, sending, frames, lost)
+
+    def _input_period(self, arrived: Any, frames: int, _time: Any, status: Any) -> None:
+        arriving = np.frombuffer(arrived, np.float32).reshape(frames, self._inputs)
+        nothing = np.empty((frames, 0), np.float32)
+        self._ring.period(arriving, nothing, frames, _lost(status) if status else Flag.NONE)
+
+    def _finished(self) -> None:
+        self._ended = True
+        self._ring.arrived.set()
+
+    @property
+    def rate_hz(self) -> int:
+        return self._rate_hz
+
+    @property
+    def inputs(self) -> int:
+        return self._inputs
+
+    @property
+    def outputs(self) -> int:
+        return self._outputs
+
+    def exchange(self, send: NDArray[np.float32]) -> Block:
+        """Send a block and wait for as many frames of all inputs, for 20 ms or so at a time.
+
+        DeviceLostError when the stream ends or no frame arrives for a second.
+        """
+        check_send(send, self._outputs)
+        if not self._open:
+            raise LinkError(f"the link to {self.interface.name} is closed; open a new one")
+        if len(send) > self._ring.longest_block:
+            raise MisuseError(
+                f"{len(send)} frames are too many for one block of a live stream; "
+                f"send at most {self._ring.longest_block}"
+            )
+        self._ring.send(send)
+        moved_at, clock = time.monotonic(), self._ring.clock
+        while True:
+            self._ring.arrived.clear()
+            block = self._ring.take(len(send))
+            if block is not None:
+                return block
+            if self._ended:
+                raise DeviceLostError(
+                    f"{self.interface.name} has ended the stream; "
+                    "see to the interface or the sound server, then start again"
+                )
+            self._ring.arrived.wait(_LOOK_S)
+            now = time.monotonic()
+            if self._ring.clock != clock:
+                moved_at, clock = now, self._ring.clock
+            elif now - moved_at > _GIVEN_UP_S:
+                raise DeviceLostError(
+                    f"{self.interface.name} has given no frame for {_GIVEN_UP_S:g} s; "
+                    "see to the interface or the sound server, then start again"
+                )
+
+    def close(self) -> None:
+        """Stop the stream and let the interface go; a second time does nothing."""
+        global _open_streams
+        if not self._open:
+            return
+        self._open = False
+        with _starting:
+            _open_streams -= 1
+            self._stream.close()
+
+
+def _look_again(sounddevice: ModuleType) -> None:
+    """Start PortAudio anew: its list of interfaces is fixed at the start."""
+    try:
+        with contextlib.suppress(sounddevice.PortAudioError):
+            sounddevice._terminate()
+        sounddevice._initialize()
+    except sounddevice.PortAudioError as error:
+        raise NoServerError(f"PortAudio does not start: {error}") from None
+
+
+def _usable_rate(interface: Interface, rate_hz: int | None) -> int:
+    served = interface.host_api.lower().startswith("jack")
+    if rate_hz is not None and served and rate_hz != interface.rate_hz:
+        raise MisuseError(
+            f"the sound server of {interface.name} runs at {interface.rate_hz} Hz; "
+            f"leave the rate out, or start the server at {rate_hz} Hz"
+        )
+    return interface.rate_hz if rate_hz is None else rate_hz
+
+
+def _lost(status: Any) -> Flag:
+    flags = Flag.NONE
+    if status.input_overflow or status.input_underflow:
+        flags |= Flag.INPUT_LOST
+    if status.output_underflow or status.output_overflow:
+        flags |= Flag.OUTPUT_LOST
+    return flags
