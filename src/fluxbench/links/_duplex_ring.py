@@ -44,6 +44,7 @@ class DuplexRing:
         self._in.fill(0.0)  # touch every page now, not in the callback
         self._out.fill(0.0)
         # Written by the callback only. Events are (frame, flag) in order of frames.
+        self.periods = 0
         self._clock = 0
         self._longest_period = 0
         self._events: deque[tuple[int, Flag]] = deque()
@@ -68,13 +69,14 @@ class DuplexRing:
     def period(self, arriving: Samples, leaving: Samples, frames: int, lost: Flag) -> None:
         """Take a period's input, fill its output, note what the server says was lost before."""
         start = self._clock
+        self.periods += 1
         if not self._running:
             leaving.fill(0.0)
             return
         if frames > self._longest_period:
             self._longest_period = frames
-        if lost:
-            self._events.append((start, lost))
+        if lost:  # what a late period spoils comes back with the next one as well
+            self._events.extend(((start, lost), (start + frames, lost)))
         self._copy_in(arriving, start, frames)
         ready = min(max(self._sent - start, 0), frames)
         if self._silence.is_set():
@@ -114,6 +116,10 @@ class DuplexRing:
         self._sent = start + len(block)
         self._wanted = self._taken + len(block)
         self._running = True
+
+    def rest(self) -> None:
+        """Let the callback send silence from now on, and count no more frames."""
+        self._running = False
 
     def _put(self, block: Samples, start: int) -> None:
         at = start % self._capacity

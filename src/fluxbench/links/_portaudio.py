@@ -18,8 +18,9 @@ _CAPACITY_S = 1.0  # the caller may be this late before frames are lost
 _GIVEN_UP_S = 1.0  # without a callback the interface is gone
 _LOOK_S = 0.1
 
-_open_streams = 0
 _starting = threading.Lock()
+_open_streams = 0
+_abandoned = False
 
 
 class PortAudioLink:
@@ -32,7 +33,8 @@ class PortAudioLink:
     the caller take now and then. `silence` is read in the callback: set, it sends silence at once.
 
     NoServerError: no PortAudio, no server, no such interface. ChannelsError: too few channels.
-    MisuseError: a rate or name that cannot be used.
+    MisuseError: a rate or name that cannot be used. LinkError: it cannot be opened, or a sound
+    server went away under an earlier link: PortAudio can then not be used again in this process.
     """
 
     def __init__(
@@ -49,6 +51,8 @@ class PortAudioLink:
         global _open_streams
         sounddevice = portaudio()
         with _starting:
+            if _abandoned:
+                raise LinkError("the sound server went away under this process; start a new one")
             if _open_streams == 0:
                 _look_again(sounddevice)
             device = chosen(devices(sounddevice), interface_name, host_api)
@@ -67,14 +71,12 @@ class PortAudioLink:
                 silence=self._silence,
             )
             self._ended = False
-            self._open = False
-            self._stream = self._started(
-                sounddevice, device.input_index, device.output_index if self._outputs else None
-            )
+            sink = device.output_index if self._outputs else None
+            self._stream = self._opened(sounddevice, device.input_index, sink)
             self._open = True
             _open_streams += 1
 
-    def _started(self, sounddevice: ModuleType, source: int | None, sink: int | None) -> Any:
+    def _opened(self, sounddevice: ModuleType, source: int | None, sink: int | None) -> Any:
         common: dict[str, Any] = {
             "samplerate": self._rate_hz,
             "blocksize": 0,
@@ -93,7 +95,11 @@ class PortAudioLink:
                     callback=self._period,
                     **common,
                 )
-            stream.start()
+            try:
+                stream.start()
+            except sounddevice.PortAudioError:
+                stream.close()
+                raise
         except sounddevice.PortAudioError as error:
             reason = " ".join(str(error).split())
             raise LinkError(f"{self.interface.name} cannot be opened: {reason}") from None
@@ -102,13 +108,13 @@ class PortAudioLink:
     def _period(self, arrived: Any, leaving: Any, frames: int, _time: Any, status: Any) -> None:
         arriving = np.frombuffer(arrived, np.float32).reshape(frames, self._inputs)
         sending = np.frombuffer(leaving, np.float32).reshape(frames, self._outputs)
-        lost = _lost(status) if status else Flag.NONE
+        lost = _flags(status) if status else Flag.NONE
         self._ring.period(arriving, sending, frames, lost)
 
     def _input_period(self, arrived: Any, frames: int, _time: Any, status: Any) -> None:
         arriving = np.frombuffer(arrived, np.float32).reshape(frames, self._inputs)
         nothing = np.empty((frames, 0), np.float32)
-        self._ring.period(arriving, nothing, frames, _lost(status) if status else Flag.NONE)
+        self._ring.period(arriving, nothing, frames, _flags(status) if status else Flag.NONE)
 
     def _finished(self) -> None:
         self._ended = True
@@ -147,29 +153,53 @@ class PortAudioLink:
             if block is not None:
                 return block
             if self._ended:
-                raise DeviceLostError(
-                    f"{self.interface.name} has ended the stream; "
-                    "see to the interface or the sound server, then start again"
-                )
-            self._ring.arrived.wait(_LOOK_S)
+                raise self._lost("has ended the stream")
+            if self._ring.arrived.wait(_LOOK_S):
+                continue
             now = time.monotonic()
             if self._ring.clock != clock:
                 moved_at, clock = now, self._ring.clock
+            elif not self._stream.active:
+                raise self._lost("has stopped")
             elif now - moved_at > _GIVEN_UP_S:
-                raise DeviceLostError(
-                    f"{self.interface.name} has given no frame for {_GIVEN_UP_S:g} s; "
-                    "see to the interface or the sound server, then start again"
-                )
+                raise self._lost(f"has given no frame for {_GIVEN_UP_S:g} s")
+
+    def _lost(self, what_happened: str) -> DeviceLostError:
+        return DeviceLostError(
+            f"{self.interface.name} {what_happened}; "
+            "see to the interface or the sound server, then start again"
+        )
 
     def close(self) -> None:
         """Stop the stream and let the interface go; a second time does nothing."""
-        global _open_streams
+        global _open_streams, _abandoned
         if not self._open:
             return
         self._open = False
         with _starting:
             _open_streams -= 1
-            self._stream.close()
+            if _is_served(self.interface) and not self._periods_come():
+                _abandoned = True
+                _abandon(portaudio())
+            else:
+                self._stream.close()
+        self._ring.rest()
+
+    def _periods_come(self) -> bool:
+        """Whether the callback is still called; a period lasts some milliseconds."""
+        periods = self._ring.periods
+        given_up_at = time.monotonic() + 0.5
+        while self._stream.active and time.monotonic() < given_up_at:
+            if self._ring.periods != periods:
+                return True
+            time.sleep(2e-3)
+        return False
+
+
+def _abandon(sounddevice: Any) -> None:
+    """Leave PortAudio as it is: closing a stream of a dead server makes it wait ten minutes."""
+    sounddevice._last_callback = None
+    sounddevice._initialized = 0
 
 
 def _look_again(sounddevice: ModuleType) -> None:
@@ -183,8 +213,7 @@ def _look_again(sounddevice: ModuleType) -> None:
 
 
 def _usable_rate(interface: Interface, rate_hz: int | None) -> int:
-    served = interface.host_api.lower().startswith("jack")
-    if rate_hz is not None and served and rate_hz != interface.rate_hz:
+    if rate_hz is not None and _is_served(interface) and rate_hz != interface.rate_hz:
         raise MisuseError(
             f"the sound server of {interface.name} runs at {interface.rate_hz} Hz; "
             f"leave the rate out, or start the server at {rate_hz} Hz"
@@ -192,7 +221,11 @@ def _usable_rate(interface: Interface, rate_hz: int | None) -> int:
     return interface.rate_hz if rate_hz is None else rate_hz
 
 
-def _lost(status: Any) -> Flag:
+def _is_served(interface: Interface) -> bool:
+    return interface.host_api.lower().startswith("jack")
+
+
+def _flags(status: Any) -> Flag:
     flags = Flag.NONE
     if status.input_overflow or status.input_underflow:
         flags |= Flag.INPUT_LOST
