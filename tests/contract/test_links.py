@@ -16,8 +16,8 @@ RATE_HZ = 48_000
 class LinkContract:
     """What holds for every link.
 
-    A subclass gives the fixture `link`, and `frame_numbers`: the frame numbers, from any start,
-    that the returns carry when `send_numbers` sends the stream's frames counted.
+    A subclass gives the fixture `link`: one whose inputs bring back what `send_numbers` sent, or
+    for one that cannot send, what it would have.
     """
 
     # Whole numbers up to 2**24 are exact in float32, and so is their division by a power of two.
@@ -59,16 +59,24 @@ class LinkContract:
             expected = block.first_frame + frames
 
     def test_frames_come_in_order_each_once_each_channel_its_own(self, link: Link) -> None:
-        blocks = [
-            link.exchange(self.send_numbers(link, start, 960)) for start in range(0, 24_000, 960)
-        ]
-        if any(block.flags & (Flag.INPUT_LOST | Flag.OUTPUT_LOST) for block in blocks):
-            pytest.fail("the machine was too busy: frames were lost, and the link said so")
-        found = self.numbers(np.concatenate([block.samples for block in blocks]))
-        sounding = found[np.any(np.concatenate([b.samples for b in blocks]) != 0.0, axis=1)]
-        assert len(sounding) > 9600
-        assert np.all(sounding == sounding[:, :1])
-        assert np.all(np.diff(sounding[:, 0]) == 1)
+        frames = 960
+        told, clean = False, 0
+        last: int | None = None
+        for start in range(0, 60 * frames, frames):
+            block = link.exchange(self.send_numbers(link, start, frames))
+            # What a live stream lost may spoil the returns of the next block too.
+            spoilt, told = told or bool(block.flags), bool(block.flags)
+            sounding = np.any(block.samples != 0.0, axis=1)
+            if spoilt or not sounding.all():
+                assert spoilt or last is None, "silence came back, and the link did not say so"
+                last = None
+                continue
+            found = self.numbers(block.samples)
+            assert np.all(found == found[:, :1])
+            assert np.all(np.diff(found[:, 0]) == 1)
+            assert last is None or found[0, 0] == last + 1
+            last, clean = int(found[-1, 0]), clean + 1
+        assert clean > 30
 
     def test_a_block_is_not_overwritten_by_the_next(self, link: Link) -> None:
         blocks = [
@@ -120,7 +128,7 @@ class TestFileLink(LinkContract):
     @pytest.fixture
     def link(self, tmp_path: Path) -> Iterator[Link]:
         path = tmp_path / "numbers.wav"
-        numbers = np.arange(1, 40_000)[:, None] + self.offsets(24)
+        numbers = np.arange(1, 70_000)[:, None] + self.offsets(24)
         samples = (numbers % 2**24).astype(np.float32) * self.SCALE
         soundfile.write(path, samples, RATE_HZ, subtype="FLOAT")
         link = FileLink(path)

@@ -1,6 +1,6 @@
 """A sound interface, or a sound server's client, through PortAudio."""
 
-import contextlib
+import atexit
 import threading
 import time
 from types import ModuleType
@@ -55,26 +55,31 @@ class PortAudioLink:
                 raise LinkError("the sound server went away under this process; start a new one")
             if _open_streams == 0:
                 _look_again(sounddevice)
-            device = chosen(devices(sounddevice), interface_name, host_api)
-            interface = device.interface
-            self.interface: Interface = interface
-            self._inputs = interface.inputs if inputs is None else inputs
-            self._outputs = interface.outputs if outputs is None else outputs
-            check_channels(interface, self._inputs, self._outputs)
-            self._rate_hz = _usable_rate(interface, rate_hz)
-            self._silence: SilenceKey = threading.Event() if silence is None else silence
-            self._ring = DuplexRing(
-                self._inputs,
-                self._outputs,
-                capacity_frames=round(_CAPACITY_S * self._rate_hz),
-                lead_frames=round(lead_ms * 1e-3 * self._rate_hz),
-                silence=self._silence,
-            )
-            self._ended = False
-            sink = device.output_index if self._outputs else None
-            self._stream = self._opened(sounddevice, device.input_index, sink)
+            try:
+                device = chosen(devices(sounddevice), interface_name, host_api)
+                interface = device.interface
+                self.interface: Interface = interface
+                self._inputs = interface.inputs if inputs is None else inputs
+                self._outputs = interface.outputs if outputs is None else outputs
+                check_channels(interface, self._inputs, self._outputs)
+                self._rate_hz = _usable_rate(interface, rate_hz)
+                self._ring = DuplexRing(
+                    self._inputs,
+                    self._outputs,
+                    capacity_frames=round(_CAPACITY_S * self._rate_hz),
+                    lead_frames=round(lead_ms * 1e-3 * self._rate_hz),
+                    silence=threading.Event() if silence is None else silence,
+                )
+                self._ended = False
+                sink = device.output_index if self._outputs else None
+                self._stream = self._opened(sounddevice, device.input_index, sink)
+            except BaseException:
+                if _open_streams == 0:
+                    _let_go(sounddevice)
+                raise
             self._open = True
             _open_streams += 1
+        atexit.register(self.close)  # before PortAudio's own end, which may wait for ever
 
     def _opened(self, sounddevice: ModuleType, source: int | None, sink: int | None) -> Any:
         common: dict[str, Any] = {
@@ -176,13 +181,17 @@ class PortAudioLink:
         if not self._open:
             return
         self._open = False
+        atexit.unregister(self.close)
+        sounddevice = portaudio()
         with _starting:
             _open_streams -= 1
             if _is_served(self.interface) and not self._periods_come():
                 _abandoned = True
-                _abandon(portaudio())
+                _abandon(sounddevice)
             else:
                 self._stream.close()
+                if _open_streams == 0:
+                    _let_go(sounddevice)
         self._ring.rest()
 
     def _periods_come(self) -> bool:
@@ -205,11 +214,16 @@ def _abandon(sounddevice: Any) -> None:
 def _look_again(sounddevice: ModuleType) -> None:
     """Start PortAudio anew: its list of interfaces is fixed at the start."""
     try:
-        with contextlib.suppress(sounddevice.PortAudioError):
-            sounddevice._terminate()
+        _let_go(sounddevice)
         sounddevice._initialize()
     except sounddevice.PortAudioError as error:
         raise NoServerError(f"PortAudio does not start: {error}") from None
+
+
+def _let_go(sounddevice: ModuleType) -> None:
+    """End PortAudio: it must not be a client of a sound server that may stop before it."""
+    while sounddevice._initialized:
+        sounddevice._terminate()
 
 
 def _usable_rate(interface: Interface, rate_hz: int | None) -> int:

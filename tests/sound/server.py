@@ -1,0 +1,108 @@
+"""A sound server for one test, with its clients, all of them ended again."""
+
+import contextlib
+import os
+import select
+import subprocess
+import sys
+import time
+import uuid
+from collections.abc import Sequence
+from pathlib import Path
+
+import jack
+
+RATE_HZ = 96_000
+PERIOD_FRAMES = 1024
+_PATIENCE_S = 10.0
+
+
+class SoundServer:
+    """A dummy sound server with a name of its own; clients are stopped before it."""
+
+    def __init__(self) -> None:
+        self.name = f"fluxbench-{uuid.uuid4().hex[:8]}"
+        self.environment = os.environ | {
+            "JACK_DEFAULT_SERVER": self.name,
+            "JACK_NO_AUDIO_RESERVATION": "1",
+            "PYTHONUNBUFFERED": "1",
+        }
+        self.process = self._started()
+        self.clients: list[subprocess.Popen[str]] = []
+        self._wait_until_it_answers()
+
+    def _started(self) -> "subprocess.Popen[bytes]":
+        command = f"jackd -n {self.name} -r -d dummy -r {RATE_HZ} -p {PERIOD_FRAMES} -C 32 -P 32"
+        return subprocess.Popen(
+            command.split(),
+            env=self.environment,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+
+    def _wait_until_it_answers(self) -> None:
+        jack.set_error_function(lambda message: None)
+        jack.set_info_function(lambda message: None)
+        given_up_at = time.monotonic() + _PATIENCE_S
+        while True:
+            try:
+                jack.Client("probe", no_start_server=True, servername=self.name).close()
+                return
+            except jack.JackOpenError:
+                if time.monotonic() > given_up_at or self.process.poll() is not None:
+                    end(self.process)
+                    raise
+                time.sleep(0.05)
+
+    def client(self, command: Sequence[str]) -> tuple[subprocess.Popen[str], str]:
+        """Start a Python process under this server; also the first line that it prints."""
+        child = subprocess.Popen(
+            [sys.executable, *command],
+            env=self.environment,
+            text=True,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+        )
+        self.clients.append(child)
+        return child, first_line(child)
+
+    def loopback(self, name: str = "deck", channels: int = 24) -> subprocess.Popen[str]:
+        child, line = self.client(
+            [str(Path(__file__).with_name("loopback.py")), name, f"{channels}"]
+        )
+        assert line == "ready", child.communicate()
+        return child
+
+    def stop(self) -> None:
+        for child in [*reversed(self.clients), self.process]:
+            end(child)
+        if self.process.returncode < 0:
+            # There are eight places for servers on a machine, and one that was killed keeps its
+            # own until another of its name has come and gone.
+            self.process = self._started()
+            with contextlib.suppress(jack.JackOpenError):
+                self._wait_until_it_answers()
+            end(self.process)
+        for left in Path("/dev/shm").glob(f"*{self.name}*"):
+            left.unlink(missing_ok=True)
+
+
+def first_line(child: subprocess.Popen[str]) -> str:
+    """The next line on the child's standard output, "" if it ends or none comes in time."""
+    assert child.stdout is not None
+    ready, _, _ = select.select([child.stdout], [], [], _PATIENCE_S)
+    return child.stdout.readline().strip() if ready else ""
+
+
+def end(child: "subprocess.Popen[str] | subprocess.Popen[bytes]") -> None:
+    """Have a child end, by force if it must be, and close its pipes."""
+    if child.poll() is None:
+        child.terminate()
+    try:
+        child.wait(5.0)
+    except subprocess.TimeoutExpired:
+        child.kill()
+        child.wait(5.0)
+    for pipe in (child.stdout, child.stderr):
+        if pipe is not None:
+            pipe.close()
