@@ -35,16 +35,19 @@ def open_client(name: str, server: str | None) -> Any:
     """Become a client called `name`; NoServerError without a server, MisuseError if it is taken."""
     jack = jack_module()
     try:
-        return jack.Client(name, use_exact_name=True, no_start_server=True, servername=server)
-    except jack.JackOpenError as error:
-        if error.status.name_not_unique:
-            raise MisuseError(
-                f"the sound server has a client {name!r} already; stop it or choose another --name"
-            ) from None
+        client = jack.Client(name, no_start_server=True, servername=server)
+    except jack.JackOpenError:
         called = f" called {server!r}" if server else ""
         raise NoServerError(
             f"no JACK sound server{called} answers; start one, such as jackd -d dummy"
         ) from None
+    if client.name != name:
+        client.close()
+        raise MisuseError(
+            f"the sound server cannot have another client {name!r}; "
+            "stop that one or choose another --name"
+        )
+    return client
 
 
 class DeckClient:

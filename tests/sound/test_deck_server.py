@@ -1,0 +1,135 @@
+"""The served deck on a real sound server: its samples, its hands, and how it ends."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fluxbench.base import DeckError
+from fluxbench.links import HttpControls, PortAudioLink
+from tests.contract.test_links import LinkContract
+from tests.sound.server import PERIOD_FRAMES, RATE_HZ, SoundServer
+
+pytestmark = pytest.mark.sound
+
+BLOCK = 1920
+WIRE_DECK = str(Path(__file__).with_name("wire_deck.py"))
+
+
+class Served:
+    """The deck's process and what it printed when it was ready."""
+
+    def __init__(self, process: "subprocess.Popen[str]", line: str) -> None:
+        self.process, self.line = process, line
+        self.controls = HttpControls(line.rsplit(" ", 1)[-1])
+
+
+@pytest.fixture(scope="module")
+def served(server: SoundServer) -> Served:
+    return Served(*server.client([WIRE_DECK, "0"]))
+
+
+@pytest.fixture
+def link(served: Served) -> Iterator[PortAudioLink]:
+    link = PortAudioLink("deck")
+    yield link
+    link.close()
+
+
+def test_it_says_where_its_controls_are(served: Served) -> None:
+    assert served.line.startswith("deck: 24 tracks at 96000 Hz, controls at http://127.0.0.1:")
+    assert served.controls.state()["rate_hz"] == RATE_HZ
+
+
+class TestThroughTheDeck(LinkContract):
+    """The contract of all links, through the served deck of wires."""
+
+    @pytest.fixture
+    def link(self, served: Served) -> Iterator[PortAudioLink]:
+        link = PortAudioLink("deck")
+        yield link
+        link.close()
+
+
+def test_it_adds_three_periods_always(link: PortAudioLink) -> None:
+    """The lead, one period of the loop that JACK breaks up, and the deck's three."""
+    contract = LinkContract()
+    for first in range(0, 60 * BLOCK, BLOCK):
+        block = link.exchange(contract.send_numbers(link, first, BLOCK))
+        if first > 20 * BLOCK and not block.flags:
+            behind = first - contract.numbers(block.samples)[0, 0]
+            assert behind == round(0.06 * RATE_HZ) + 4 * PERIOD_FRAMES
+
+
+def test_its_hands_change_what_is_heard(link: PortAudioLink, served: Served) -> None:
+    send = np.full((BLOCK, 24), 0.25, np.float32)
+    assert served.controls.transport("play")["transport"] == "play"
+    for _ in range(20):
+        block = link.exchange(send)
+    assert block.samples.any()
+    assert served.controls.transport("stop")["transport"] == "stop"
+    for _ in range(20):
+        block = link.exchange(send)
+    assert not block.samples.any()
+    served.controls.transport("play")
+
+
+def test_a_refusal_and_a_mistake_leave_it_running(served: Served) -> None:
+    with pytest.raises(DeckError, match="no trimmer 'gain' here"):
+        served.controls.turn("gain", 1.0, 1)
+    with pytest.raises(DeckError, match="the deck failed at /transport"):
+        served.controls.transport("explode")
+    assert served.controls.turn("bias", 0.5, 1) == 0.7
+
+
+def test_a_name_or_port_in_use_is_one_line(server: SoundServer, served: Served) -> None:
+    port = served.line.rsplit(":", 1)[1]
+    for arguments, says in (
+        (["0"], "the sound server cannot have another client 'deck'"),
+        ([port, "other"], f"port {port} cannot be had"),
+    ):
+        child, _ = server.client([WIRE_DECK, *arguments])
+        _, error = child.communicate(timeout=10.0)
+        assert child.returncode == 1
+        assert error.startswith(says)
+        assert error.count("\n") == 1
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+def test_it_ends_clean_and_tells_what_came_late(server: SoundServer, how: signal.Signals) -> None:
+    child, line = server.client([WIRE_DECK, "0", "leaving"])
+    assert line.startswith("leaving: ")
+    time.sleep(0.2)
+    child.send_signal(how)
+    _, error = child.communicate(timeout=5.0)
+    assert child.returncode == 0
+    assert error.startswith("late periods: ")
+    assert error.count("\n") == 1
+    with socket.socket() as again:
+        again.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        again.bind(("127.0.0.1", int(line.rsplit(":", 1)[1])))
+
+
+def test_a_server_that_stops_ends_it_with_one_line(own_server: SoundServer) -> None:
+    child, line = own_server.client([WIRE_DECK, "0"])
+    assert "controls at" in line
+    own_server.process.terminate()
+    _, error = child.communicate(timeout=10.0)
+    assert child.returncode == 1
+    assert error.rstrip().endswith("the sound server has stopped")
+
+
+def test_no_server_is_one_line() -> None:
+    environment = os.environ | {"JACK_DEFAULT_SERVER": "nobody-runs-this"}
+    command = [sys.executable, WIRE_DECK, "0"]
+    child = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=20)
+    assert child.returncode == 1
+    assert child.stderr.startswith("no JACK sound server answers; start one")
+    assert child.stderr.count("\n") == 1
