@@ -1,1 +1,28 @@
-"""To be written."""
+"""What is sent: descriptions of signals, and the generator that sends them without a click."""
+
+from fluxbench.signals._descriptions import (
+    Multitone,
+    PerTrack,
+    Signal,
+    Silence,
+    Sweep,
+    Tone,
+    Tones,
+    TrackSignal,
+)
+from fluxbench.signals._multitone import crest_factor, crest_optimised_multitone
+from fluxbench.signals._sender import Sender
+
+__all__ = [
+    "Multitone",
+    "PerTrack",
+    "Sender",
+    "Signal",
+    "Silence",
+    "Sweep",
+    "Tone",
+    "Tones",
+    "TrackSignal",
+    "crest_factor",
+    "crest_optimised_multitone",
+]
