@@ -15,6 +15,13 @@ class Link(Protocol):
     `exchange` takes a float32 array (frames, outputs), full scale 1, and gives back the next as
     many frames of all inputs; it waits for them if the link is a live one. Frames come back in
     order, each once; lost ones are told by the block's flags and by the jump of `first_frame`.
+    An overflow that the sound server reports does not say how many frames it cost: there the flag
+    stands alone. What `Flag.OUTPUT_LOST` tells of was not sent; it is missed in the returns later,
+    by the round trip and the way from record to reproduce head. The delay from a sent frame to
+    its return never changes while a link is open.
+
+    Errors: MisuseError for a send of the wrong shape or type, LinkError once closed,
+    DeviceLostError when a live stream ends or stands still for a second.
     """
 
     @property
