@@ -1,0 +1,5 @@
+"""`python -m fluxbench`."""
+
+from fluxbench.cli import main
+
+raise SystemExit(main())

@@ -1,0 +1,61 @@
+"""What holds for all tests: a home of their own, and no test that is quietly left out."""
+
+import importlib
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+DEBIAN_PACKAGES = Path(__file__).parents[1] / "requirements" / "debian-packages"
+
+
+def lacking_for_sound() -> list[str]:
+    """What the tests marked `sound` need and this machine does not have."""
+    lacking = [] if shutil.which("jackd") else ["jackd"]
+    for module, library in {"jack": "libjack", "sounddevice": "PortAudio"}.items():
+        try:
+            importlib.import_module(module)
+        except (ImportError, OSError):
+            lacking.append(library)
+    return lacking
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    lacking = lacking_for_sound()
+    if not lacking:
+        return
+    sound = [item for item in items if item.get_closest_marker("sound")]
+    items[:] = [item for item in items if item not in sound]
+    config.hook.pytest_deselected(items=sound)
+
+
+def pytest_report_header() -> list[str]:
+    return _what_is_left_out()
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    for line in _what_is_left_out():
+        terminalreporter.write_line(line, yellow=True)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    lines = _what_is_left_out()
+    if lines and os.environ.get("FLUXBENCH_REQUIRE_ALL") == "1":
+        raise pytest.UsageError(*lines)
+
+
+def _what_is_left_out() -> list[str]:
+    lacking = lacking_for_sound()
+    if not lacking:
+        return []
+    packages = " ".join(DEBIAN_PACKAGES.read_text().split())
+    return [f"NOT RUN: tests marked `sound`, for want of {', '.join(lacking)} (Debian: {packages})"]
+
+
+@pytest.fixture(autouse=True)
+def own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing that a test does reaches the home of whoever runs it."""
+    home = tmp_path_factory.mktemp("home")
+    for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
+        monkeypatch.setenv(name, f"{home}")
