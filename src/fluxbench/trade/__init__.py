@@ -3,14 +3,8 @@
 The formulas take numbers or arrays, which broadcast; numbers give numpy scalars.
 """
 
-from fluxbench.trade._azimuth import (
-    azimuth_from_delay_arcmin,
-    delay_us,
-    phase_deg,
-)
-from fluxbench.trade._contour import (
-    contour_db,
-)
+from fluxbench.trade._azimuth import azimuth_from_delay_arcmin, delay_us, phase_deg
+from fluxbench.trade._contour import contour_db
 from fluxbench.trade._equalisation import (
     EQUALISATION_STANDARDS,
     Equalisation,
@@ -19,9 +13,28 @@ from fluxbench.trade._equalisation import (
     high_trim_coupling,
     standard_for,
 )
-from fluxbench.trade._fringing import (
-    fringing_rise_db,
-    side_crosstalk_db,
+from fluxbench.trade._fluxivity import (
+    FLUXIVITY_CONTRADICTIONS,
+    NAMED_FLUXIVITIES,
+    NamedFluxivity,
+    fluxivities_called,
+    fluxivity_from_maxwell,
+    fluxivity_ratio_db,
+)
+from fluxbench.trade._formats import FORMATS, MM_PER_MIL, Format, format_named
+from fluxbench.trade._fringing import fringing_rise_db, side_crosstalk_db
+from fluxbench.trade._levels import (
+    ZERO_DBU_VOLTS,
+    ZERO_DBV_DBU,
+    ZERO_VU_DBU,
+    dbfs_from_dbu,
+    dbu_from_dbfs,
+    dbu_from_dbv,
+    dbu_from_volts,
+    dbu_from_vu,
+    dbv_from_dbu,
+    volts_from_dbu,
+    vu_from_dbu,
 )
 from fluxbench.trade._losses import (
     GAP_FACTOR,
@@ -33,9 +46,17 @@ from fluxbench.trade._losses import (
     thickness_loss_db,
     thickness_loss_graded_db,
 )
+from fluxbench.trade._print_through import (
+    echo_delay_s,
+    print_through_shape_db,
+    worst_print_frequency_hz,
+    worst_print_wavelength_um,
+)
 from fluxbench.trade._recording import (
     REFERENCE_GAP_UM,
+    REFERENCE_STOCK,
     WORKING_BIAS_DB,
+    BiasConstants,
     OverBiasEstimate,
     bend,
     long_wave_sensitivity_db,
@@ -47,10 +68,42 @@ from fluxbench.trade._recording import (
     third_harmonic_ratio,
     translate_over_bias,
 )
-from fluxbench.trade._values import (
-    Array,
-    Values,
+from fluxbench.trade._reels import (
+    INCHES_PER_FOOT,
+    MM_PER_FOOT,
+    REELS,
+    Reel,
+    head_delay_ms,
+    length_played_ft,
+    live_flutter_factor,
+    pack_radius_mm,
+    playing_time_s,
+    rotation_hz,
+    scrape_resonance_hz,
 )
+from fluxbench.trade._tolerances import (
+    AZIMUTH_SET_ARCMIN,
+    AzimuthTolerance,
+    LevelTolerance,
+    Tolerances,
+    azimuth_tolerance,
+)
+from fluxbench.trade._tones import (
+    BIAS_LEVEL_DB,
+    BIAS_WAVELENGTH_UM,
+    COMPANION_RE_BIAS_DB,
+    COMPANION_WAVES,
+    HIGH_END_HZ,
+    LEVEL_HZ,
+    LOW_END_HZ,
+    LineUpTone,
+    azimuth_frequency_hz,
+    bias_frequency_hz,
+    companion_frequency_hz,
+    line_up_tones,
+    over_bias_target_db,
+)
+from fluxbench.trade._values import Array, Values
 from fluxbench.trade._waves import (
     MM_PER_INCH,
     frequency_hz,
@@ -60,34 +113,86 @@ from fluxbench.trade._waves import (
 )
 
 __all__ = [
+    "AZIMUTH_SET_ARCMIN",
+    "BIAS_LEVEL_DB",
+    "BIAS_WAVELENGTH_UM",
+    "COMPANION_RE_BIAS_DB",
+    "COMPANION_WAVES",
     "EQUALISATION_STANDARDS",
+    "FLUXIVITY_CONTRADICTIONS",
+    "FORMATS",
     "GAP_FACTOR",
+    "HIGH_END_HZ",
+    "INCHES_PER_FOOT",
+    "LEVEL_HZ",
+    "LOW_END_HZ",
+    "MM_PER_FOOT",
     "MM_PER_INCH",
+    "MM_PER_MIL",
+    "NAMED_FLUXIVITIES",
     "RADIANS_PER_ARCMIN",
+    "REELS",
     "REFERENCE_GAP_UM",
+    "REFERENCE_STOCK",
     "WORKING_BIAS_DB",
+    "ZERO_DBU_VOLTS",
+    "ZERO_DBV_DBU",
+    "ZERO_VU_DBU",
     "Array",
+    "AzimuthTolerance",
+    "BiasConstants",
     "Equalisation",
     "EqualisationStandard",
+    "Format",
+    "LevelTolerance",
+    "LineUpTone",
+    "NamedFluxivity",
     "OverBiasEstimate",
+    "Reel",
+    "Tolerances",
     "Values",
+    "azimuth_frequency_hz",
     "azimuth_from_delay_arcmin",
     "azimuth_loss_db",
+    "azimuth_tolerance",
     "bend",
+    "bias_frequency_hz",
+    "companion_frequency_hz",
     "contour_db",
+    "dbfs_from_dbu",
+    "dbu_from_dbfs",
+    "dbu_from_dbv",
+    "dbu_from_volts",
+    "dbu_from_vu",
+    "dbv_from_dbu",
     "delay_us",
+    "echo_delay_s",
     "equalisation_named",
+    "fluxivities_called",
+    "fluxivity_from_maxwell",
+    "fluxivity_ratio_db",
+    "format_named",
     "frequency_hz",
     "fringing_rise_db",
     "gap_loss_db",
     "gap_loss_near_null_db",
+    "head_delay_ms",
     "high_trim_coupling",
+    "length_played_ft",
+    "line_up_tones",
+    "live_flutter_factor",
     "long_wave_sensitivity_db",
     "maximum_output_db",
     "output_db",
     "over_bias_db",
+    "over_bias_target_db",
+    "pack_radius_mm",
     "peak_bias_db",
     "phase_deg",
+    "playing_time_s",
+    "print_through_shape_db",
+    "rotation_hz",
+    "scrape_resonance_hz",
     "short_wave_loss_db",
     "side_crosstalk_db",
     "spacing_loss_db",
@@ -97,6 +202,10 @@ __all__ = [
     "thickness_loss_graded_db",
     "third_harmonic_ratio",
     "translate_over_bias",
+    "volts_from_dbu",
+    "vu_from_dbu",
     "wave_number_per_mm",
     "wavelength_um",
+    "worst_print_frequency_hz",
+    "worst_print_wavelength_um",
 ]

@@ -59,36 +59,45 @@ def maximum_output_db(third_harmonic_ratio: Values) -> Array:
     return decibels(0.03 / np.asarray(third_harmonic_ratio, dtype=np.float64)) / 2.0
 
 
+@dataclass(frozen=True, slots=True)
+class BiasConstants:
+    """The constants of one stock in `long_wave_sensitivity_db` and `short_wave_loss_db`."""
+
+    n: float = 1.9
+    z_um: float = 30.0
+    p: float = 2.5
+    m: float = 1.2
+
+
+REFERENCE_STOCK = BiasConstants()
+
+
 def output_db(
     wavelength_um: Values,
     bias_db: Values,
     record_gap_um: Values = REFERENCE_GAP_UM,
-    n: float = 1.9,
-    z_um: float = 30.0,
-    p: float = 2.5,
-    m: float = 1.2,
+    stock: BiasConstants = REFERENCE_STOCK,
 ) -> Array:
     """Small-signal output of a wave at a bias: long-wave sensitivity less short-wave loss."""
-    loss_db = short_wave_loss_db(wavelength_um, bias_db, record_gap_um, z_um, p, m)
-    return long_wave_sensitivity_db(bias_db, n) - loss_db
+    loss_db = short_wave_loss_db(
+        wavelength_um, bias_db, record_gap_um, stock.z_um, stock.p, stock.m
+    )
+    return long_wave_sensitivity_db(bias_db, stock.n) - loss_db
 
 
 def peak_bias_db(
     wavelength_um: Values,
     record_gap_um: Values = REFERENCE_GAP_UM,
-    n: float = 1.9,
-    z_um: float = 30.0,
-    p: float = 2.5,
-    m: float = 1.2,
+    stock: BiasConstants = REFERENCE_STOCK,
 ) -> Array:
     """Bias of greatest small-signal output of a wave; short waves peak with less bias."""
-    depth = _depth(wavelength_um, record_gap_um, z_um)
+    depth = _depth(wavelength_um, record_gap_um, stock.z_um)
     low, high = np.zeros_like(depth), np.ones_like(depth)
     # The slope n (1/b - 1) - m p q/(1 + q), q = depth b^p, falls with b and is 0 between 0 and 1.
     for _ in range(60):
         b = (low + high) / 2.0
-        q = depth * b**p
-        rising = n * (1.0 / b - 1.0) > m * p * q / (1.0 + q)
+        q = depth * b**stock.p
+        rising = stock.n * (1.0 / b - 1.0) > stock.m * stock.p * q / (1.0 + q)
         low, high = np.where(rising, b, low), np.where(rising, high, b)
     return decibels(high)
 
@@ -97,15 +106,12 @@ def over_bias_db(
     wavelength_um: Values,
     bias_db: Values,
     record_gap_um: Values = REFERENCE_GAP_UM,
-    n: float = 1.9,
-    z_um: float = 30.0,
-    p: float = 2.5,
-    m: float = 1.2,
+    stock: BiasConstants = REFERENCE_STOCK,
 ) -> Array:
     """Fall of a small signal from its peak at a bias, positive on either side of the peak."""
-    peak_at_db = peak_bias_db(wavelength_um, record_gap_um, n, z_um, p, m)
-    peak_db = output_db(wavelength_um, peak_at_db, record_gap_um, n, z_um, p, m)
-    return peak_db - output_db(wavelength_um, bias_db, record_gap_um, n, z_um, p, m)
+    peak_at_db = peak_bias_db(wavelength_um, record_gap_um, stock)
+    peak_db = output_db(wavelength_um, peak_at_db, record_gap_um, stock)
+    return peak_db - output_db(wavelength_um, bias_db, record_gap_um, stock)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,29 +136,41 @@ def translate_over_bias(
 ) -> OverBiasEstimate:
     """The over-bias of the same bias with another tone, speed or record gap.
 
-    What is not given stays as it was. Small signals (-20 dB) on both sides. `MisuseError` if the drop is below 0 or above 20 dB, or if
-    the other tone would still rise at that bias.
+    What is not given stays as it was; both are small-signal figures (-20 dB) of the reference
+    stock. `MisuseError` if the drop is below 0 or above 20 dB, a length or frequency not positive,
+    or if the other tone would still rise at that bias.
     """
+    to_frequency_hz = frequency_hz if to_frequency_hz is None else to_frequency_hz
+    to_speed_ips = speed_ips if to_speed_ips is None else to_speed_ips
+    to_gap_um = record_gap_um if to_record_gap_um is None else to_record_gap_um
     if not 0.0 <= drop_db <= 20.0:
         raise MisuseError(f"an over-bias of {drop_db:g} dB cannot be used; give 0 to 20 dB")
+    given = (frequency_hz, speed_ips, record_gap_um, to_frequency_hz, to_speed_ips, to_gap_um)
+    if not all(0.0 < value < np.inf for value in given):
+        raise MisuseError("frequencies, speeds and record gaps must be positive numbers")
     from_um = float(wavelength_on_tape_um(frequency_hz, speed_ips))
-    to_um = float(wavelength_on_tape_um(to_frequency_hz or frequency_hz, to_speed_ips or speed_ips))
-    to_gap_um = to_record_gap_um or record_gap_um
-    low_db = float(peak_bias_db(from_um, record_gap_um))
-    high_db = low_db + 40.0
-    for _ in range(60):
-        bias_db = (low_db + high_db) / 2.0
-        if over_bias_db(from_um, bias_db, record_gap_um) < drop_db:
-            low_db = bias_db
-        else:
-            high_db = bias_db
-    if bias_db < float(peak_bias_db(to_um, to_gap_um)) - 1e-6:
+    to_um = float(wavelength_on_tape_um(to_frequency_hz, to_speed_ips))
+    bias_db = _bias_at_drop_db(drop_db, from_um, record_gap_um)
+    if bias_db < peak_bias_db(to_um, to_gap_um) - 1e-6:
         raise MisuseError(
-            f"at this bias the other tone ({to_um:.4g} um) has not reached its peak;"
+            f"at this bias the other tone, {to_um:.4g} um on tape, has not reached its peak;"
             " choose a shorter wavelength or a greater drop"
         )
     to_drop_db = float(over_bias_db(to_um, bias_db, to_gap_um))
     return OverBiasEstimate(to_drop_db, bias_db, from_um, to_um)
+
+
+def _bias_at_drop_db(drop_db: float, wavelength_um: float, record_gap_um: float) -> float:
+    """Bias above the peak at which a wave has fallen by `drop_db`, by bisection."""
+    low_db = float(peak_bias_db(wavelength_um, record_gap_um))
+    high_db = low_db + 40.0
+    for _ in range(60):
+        bias_db = (low_db + high_db) / 2.0
+        if over_bias_db(wavelength_um, bias_db, record_gap_um) < drop_db:
+            low_db = bias_db
+        else:
+            high_db = bias_db
+    return low_db
 
 
 def _ratio(level_db: Values) -> Array:
