@@ -1,11 +1,14 @@
 """Which interface a name means, on listings made up here."""
 
+import subprocess
+import sys
 from types import ModuleType, SimpleNamespace
 from typing import Any, cast
 
 import pytest
 
 from fluxbench.base import ChannelsError, MisuseError, NoServerError
+from fluxbench.links import PortAudioLink
 from fluxbench.links._interfaces import Device, Interface, check_channels, chosen, devices
 
 
@@ -70,3 +73,30 @@ def test_too_few_channels_are_said(inputs: int, outputs: int) -> None:
     with pytest.raises(ChannelsError, match="deck"):
         check_channels(Interface("deck", "JACK", 24, 24, 96_000), inputs, outputs)
     check_channels(Interface("deck", "JACK", 24, 24, 96_000), 24, 0)
+
+
+class NoPortAudio:
+    """Finds sounddevice, but without the library that it needs."""
+
+    def find_spec(self, name: str, path: object = None, target: object = None) -> None:
+        if name == "sounddevice":
+            raise OSError("PortAudio library not found")
+
+
+def test_without_portaudio_one_line_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [NoPortAudio(), *sys.meta_path])
+    with pytest.raises(NoServerError, match=r"PortAudio is missing .*libportaudio2"):
+        PortAudioLink("deck")
+
+
+def test_without_sounddevice_one_line_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", None)
+    with pytest.raises(NoServerError, match="package sounddevice is missing"):
+        PortAudioLink("deck")
+
+
+def test_links_import_no_portaudio_by_themselves() -> None:
+    code = "import sys, fluxbench.links; print('sounddevice' in sys.modules)"
+    child = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert child.stdout == "False\n"

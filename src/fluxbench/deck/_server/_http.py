@@ -72,7 +72,7 @@ class _Handler(BaseHTTPRequestHandler):
     def do_POST(self) -> None:
         self._reply()
 
-    do_PUT = do_DELETE = do_PATCH = do_HEAD = do_GET  # noqa: N815
+    do_PUT = do_DELETE = do_PATCH = do_HEAD = do_GET
 
     def _reply(self) -> None:
         try:
