@@ -83,7 +83,7 @@ def voice_of(signal: TrackSignal, rate_hz: int, origin_frame: int, ramp_s: float
         if len(signal.phases_rad) != count or not np.all(np.isfinite(signal.phases_rad)):
             raise SignalError("a multitone needs one finite phase for each frequency")
         _check(rate_hz, signal.frequencies_hz, 0.0)
-        _check(rate_hz, (), peak(signal, rate_hz))
+        _check(rate_hz, (), peak(signal))
         amplitudes = [_amplitude(signal.level_dbfs_each)] * count
         return SteadyVoice(rate_hz, signal.frequencies_hz, amplitudes, signal.phases_rad)
     tones = _tones_of(signal)
