@@ -30,13 +30,17 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     config.hook.pytest_deselected(items=sound)
 
 
-def pytest_report_header() -> list[str]:
-    return _what_is_left_out()
-
-
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     for line in _what_is_left_out():
         terminalreporter.write_line(line, yellow=True)
+    if failed := os.environ.get("FLUXBENCH_FAILED_CHECKS"):
+        terminalreporter.write_line(f"FAILED CHECKS, shown above the tests: {failed}", red=True)
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Checks that `./test` ran before the tests count as well."""
+    if os.environ.get("FLUXBENCH_FAILED_CHECKS") and session.exitstatus == 0:
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
 
 def pytest_configure(config: pytest.Config) -> None:
