@@ -1,0 +1,86 @@
+"""Trimmers as hands find them: a knob, some backlash, a law, and a sense nobody has written down."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+TURNS = 20.0
+SECONDS_PER_TURN = 1.0
+SECONDS_TO_START = 0.15
+
+
+@dataclass(slots=True)
+class Motion:
+    """A turn on its way: the knob moves evenly until nothing is left."""
+
+    index: int
+    left_turns: float
+    turns_per_s: float
+
+
+class Bank:
+    """All trimmers of one kind, one per track (or a single one for a stack).
+
+    The value of a trimmer is `sense * span * (z + curve z³)/(1 + curve)` with z from -1 to 1 over
+    its turns. `span` is half the range, in the unit of the kind (dB or arc-minutes).
+    """
+
+    def __init__(self, kind: str, count: int, span: float, rng: np.random.Generator) -> None:
+        self.kind = kind
+        self.count = count
+        self._span = span
+        self._sense = np.where(rng.random(count) < 0.06, -1.0, 1.0) * rng.choice([-1.0, 1.0])
+        self._curve = rng.uniform(0.1, 0.6, count)
+        self._backlash_turns = rng.uniform(0.01, 0.05, count)
+        self._wiper_turns = np.full(count, TURNS / 2)
+        self._knob_turns = self._wiper_turns.copy()
+        self._motions: list[Motion] = []
+        self.values = np.zeros(count)
+        self._update()
+
+    def set_values(self, values: NDArray[np.float64]) -> None:
+        """Put the wipers where they give these values (as far as the range goes)."""
+        for i in range(self.count):
+            wanted = float(np.clip(values[i] / (self._sense[i] * self._span), -1.0, 1.0))
+            curve = self._curve[i]
+            roots = np.roots([curve, 0.0, 1.0, -wanted * (1.0 + curve)])
+            z = float(roots[np.argmin(np.abs(roots.imag))].real)
+            self._wiper_turns[i] = (z + 1.0) * TURNS / 2
+        self._knob_turns = self._wiper_turns.copy()
+        self._update()
+
+    def turn(self, index: int, turns: float) -> float:
+        """Begin to turn; give back the seconds until the hand is done, waiting turns included."""
+        self._motions.append(Motion(index, turns, np.sign(turns) / SECONDS_PER_TURN))
+        waiting = sum(abs(m.left_turns) for m in self._motions) * SECONDS_PER_TURN
+        return waiting + SECONDS_TO_START
+
+    @property
+    def turning(self) -> bool:
+        return bool(self._motions)
+
+    def advance(self, seconds: float) -> list[int]:
+        """Let the hands move for a while; give back the trimmers whose value changed."""
+        moved: list[int] = []
+        while self._motions and seconds > 0.0:
+            motion = self._motions[0]
+            step = np.clip(motion.turns_per_s * seconds, -abs(motion.left_turns), abs(motion.left_turns))
+            seconds -= abs(step) * SECONDS_PER_TURN
+            motion.left_turns -= step
+            i = motion.index
+            self._knob_turns[i] = np.clip(self._knob_turns[i] + step, 0.0, TURNS)
+            half = self._backlash_turns[i] / 2
+            dragged = np.clip(self._wiper_turns[i], self._knob_turns[i] - half, self._knob_turns[i] + half)
+            if dragged != self._wiper_turns[i]:
+                self._wiper_turns[i] = np.clip(dragged, 0.0, TURNS)
+                moved.append(i)
+            if abs(motion.left_turns) < 1e-9:
+                self._motions.pop(0)
+        if moved:
+            self._update()
+        return moved
+
+    def _update(self) -> None:
+        z = 2.0 * self._wiper_turns / TURNS - 1.0
+        self.values = self._sense * self._span * (z + self._curve * z**3) / (1.0 + self._curve)
