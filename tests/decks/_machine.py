@@ -45,16 +45,14 @@ def _peaking(frequency_hz: Floats, centre_hz: float, q: float, gain_db: Floats) 
 class Machine:
     """Heads, amplifiers and heads' geometry of one deck; nothing here moves."""
 
-    def __init__(
-        self, tracks: int, speed_ips: float, rng: np.random.Generator, dirty: bool
-    ) -> None:
+    def __init__(self, tracks: int, speed_ips: float, rng: np.random.Generator) -> None:
         self.tracks, self.speed_ips = tracks, speed_ips
         self.tape_mm, self.width_mm, self.pitch_mm = FORMATS[tracks]
         self.t2_us = T2_US[speed_ips]
         self.head_spacing_mm = float(np.round(rng.uniform(38.0, 50.0), 1))
         self.height_mm = (np.arange(tracks) - (tracks - 1) / 2.0) * self.pitch_mm
         draw = rng.standard_normal
-        self.reproduce_spacing_um = rng.uniform(0.3, 0.55, tracks) + 2.0 * dirty
+        self.reproduce_spacing_um = rng.uniform(0.3, 0.55, tracks)
         self.record_spacing_um = rng.uniform(0.25, 0.5, tracks)
         self.reproduce_gap_um = REPRODUCE_GAP_UM + 0.15 * draw(tracks)
         self.record_gap_um = RECORD_GAP_UM + 0.2 * draw(tracks)
@@ -101,7 +99,9 @@ class Machine:
         held = np.minimum(frequency_hz, 18000.0)
 
         def needed(at_hz: Floats) -> Floats:
-            loss = self._nominal.recording_loss(at_hz, self._working(), RECORD_GAP_UM, self.speed_ips)
+            loss = self._nominal.recording_loss(
+                at_hz, self._working(), RECORD_GAP_UM, self.speed_ips
+            )
             loss = loss * magnetics.thickness_loss(at_hz, self._nominal.coating_um, self.speed_ips)
             loss = loss * magnetics.spacing_loss(at_hz, 0.35, self.speed_ips)
             return np.asarray(magnetics.flux_curve(at_hz, self.t2_us) / loss)
@@ -167,7 +167,7 @@ class Machine:
         return np.asarray(gain[:, None] * equaliser * losses)
 
     def contour(self, rate_hz: float, sync: bool) -> Floats:
-        """Second-order sections of the low end: high-pass, bump, dip, second bump, by wavelength."""
+        """Second-order sections of the low end, by wavelength: high-pass, bump, dip, bump."""
         scale = self.speed_ips / 15.0 * (0.85 if sync else 1.0)
         size = 0.6 if sync else 1.0
         sections = [signal.butter(2, 17.0 * scale, "highpass", fs=rate_hz, output="sos")[0]]
@@ -185,7 +185,9 @@ class Machine:
         shelf = signal.butter(1, _SHELF_HZ * self.speed_ips / 15.0, fs=rate_hz, output="sos")
         return np.asarray(shelf)
 
-    def low_end(self, frequency_hz: Floats, values: Values, rate_hz: float, sync: bool) -> Complexes:
+    def low_end(
+        self, frequency_hz: Floats, values: Values, rate_hz: float, sync: bool
+    ) -> Complexes:
         """Response of contour and low trimmer, (tracks, frequencies)."""
         _, contour = signal.freqz_sos(self.contour(rate_hz, sync), frequency_hz, fs=rate_hz)
         if sync:
@@ -195,7 +197,7 @@ class Machine:
         return np.asarray(contour * (1.0 + gain[:, None] * low))
 
     def fringing(self, frequency_hz: float) -> Floats:
-        """Gain of every track on a full-width tape: to mid-guard inside, to the tape's edge outside."""
+        """Gain of every track on a full-width tape: flux to mid-guard, outside to the edge."""
         edge = (self.tape_mm - self.width_mm) / 2.0 - np.abs(self.height_mm)
         guard = (self.pitch_mm - self.width_mm) / 2.0
         tone = np.array([frequency_hz])

@@ -82,7 +82,7 @@ class Stock:
     third_at_db: float = 2.6  # bias of least third harmonic, re greatest long-wave output
     emphasis: float = 0.40  # how much earlier short waves saturate
     working_point_db: float = 0.75  # the maker's bias, re greatest long-wave output
-    noise: float = 3.6e-4  # rms, peak operating flux = 1, 1 mm track, 24 kHz band
+    noise: float = 4.5e-4  # rms, peak operating flux = 1, 1 mm track, 24 kHz band
     modulation_noise_db: float = -55.0
     kinked: bool = False
 
@@ -108,9 +108,7 @@ class Stock:
         below, above = 4.5, 1.7
         ratio = bias / 10.0 ** (self.third_at_db / 20.0)
         return np.asarray(
-            self.third_harmonic
-            * (above * ratio**-below + below * ratio**above)
-            / (below + above)
+            self.third_harmonic * (above * ratio**-below + below * ratio**above) / (below + above)
         )
 
     def modulation_ratio(self, bias: Floats) -> Floats:

@@ -12,12 +12,13 @@ from tests.decks import _filters
 from tests.decks._filters import LATENCY, MovingFilter, Response
 from tests.decks._machine import Machine, Rows, Values
 from tests.decks._magnetics import UM_PER_INCH, Floats, Stock
-from tests.decks._motion import TAPS, Flutter, Samples, band_wander, read_between
+from tests.decks._motion import Flutter, Samples, band_wander, read_between
 from tests.decks._tape import Tape
 
+_LOOP = 1 << 19  # frames of modulation noise
 _MARGIN = 96  # frames that flutter may displace the tape
 _FLAT_CROSSTALK = 10.0 ** (-58.0 / 20.0)
-_LOW_CROSSTALK = 10.0 ** (-31.0 / 20.0)
+_LOW_CROSSTALK = 10.0 ** (-35.0 / 20.0)
 _SYNC_CROSSTALK_1K = 10.0 ** (-42.0 / 20.0)
 
 
@@ -28,7 +29,7 @@ class _Kept:
         self._key: Floats | None = None
         self._response: Response | None = None
 
-    def get(self, key: Floats, work_out: Callable[[Rows], NDArray[np.complex128]]) -> Response:
+    def get(self, key: Floats, work_out: Callable[[Rows], NDArray[np.complexfloating]]) -> Response:
         """``key`` is (tracks, settings)."""
         if self._key is None or self._response is None:
             moved = np.arange(len(key))
@@ -69,13 +70,13 @@ class SignalPath:
         self.contact_um = [
             band_wander(rng, tracks, 0.08, 10.0, 0.08 * contact, 0.4) for _ in ("record", "play")
         ]
-        self.skew_arcmin = [band_wander(rng, 1, 0.2, 2.0, skew_rms, 0.0) for _ in ("record", "play")]
+        self.skew_arcmin = [
+            band_wander(rng, 1, 0.2, 2.0, skew_rms, 0.0) for _ in ("record", "play")
+        ]
         parts_hz = np.concatenate((
             np.array([0.27, 0.58, 0.83, 3.1, 4.4, 12.1]) * speed, [33.3], rng.uniform(20, 200, 10)
         ))  # fmt: skip
-        peak = np.concatenate(
-            ([1e-4, 1.5e-4, 1.2e-4, 9e-5, 8e-5, 1e-4, 4e-5], np.full(10, 1.5e-5))
-        )
+        peak = np.concatenate(([1e-4, 1.5e-4, 1.2e-4, 9e-5, 8e-5, 1e-4, 4e-5], np.full(10, 1.5e-5)))
         phase = rng.uniform(0.0, 2.0 * np.pi, len(peak))
         self._flutter = Flutter(parts_hz, peak, phase, self._rate_hz, self.block)
         self._hum_rad = 2.0 * np.pi * np.array([50.0, 100.0, 150.0]) / self._rate_hz
@@ -84,9 +85,13 @@ class SignalPath:
         self._between = rng.choice([-1.0, 1.0], tracks).astype(np.float32) * _FLAT_CROSSTALK
         self._contour = [machine.contour(self._rate_hz, sync) for sync in (False, True)]
         self._shelf = machine.shelf_section(self._rate_hz)
+        self._side_flux = signal.butter(1, 45.0 * speed, fs=self._rate_hz, output="sos")
         pole = np.exp(-2.0 * np.pi * 1500.0 * speed / self._rate_hz)
-        self._slow = ([np.float32(1.0 - pole)], [np.float32(1.0), np.float32(-pole)])
-        self._slow_gain = np.sqrt((1.0 + pole) / (1.0 - pole))
+        slow = signal.lfilter([1.0], [1.0, -pole], self._rng.standard_normal(_LOOP))
+        self._slow = np.append(slow, slow[: self.block]).astype(np.float32) / np.float32(
+            np.std(slow)
+        )
+        self._slow_start = self._rng.integers(0, _LOOP, tracks)
         self._kept = {name: _Kept() for name in ("drive", "imprint", "reproduce", "sync")}
         self.pause()
 
@@ -99,7 +104,6 @@ class SignalPath:
         self._leak_memory = np.zeros((1, tracks, 2))
         if not playing_only:
             self._driver, self._printer = MovingFilter(tracks), MovingFilter(tracks)
-            self._slow_memory = np.zeros((tracks, 1), dtype=np.float32)
             self._knee: Floats | None = None
 
     def _tilt(self, head: int, azimuth_arcmin: float, scatter_um: Floats, sign: float) -> Response:
@@ -117,7 +121,15 @@ class SignalPath:
         stock = tape.stock or Stock()
         bias = machine.bias(values, rows)
         grid, limit = self._grid_hz, self._limit
-        key = np.stack((values["record_level"], values["record_high"], bias, _same(bias, stock)), 1)
+        key = np.stack(
+            (
+                values["record_level"],
+                values["record_high"],
+                bias,
+                np.full(machine.tracks, stock.z_um),
+            ),
+            1,
+        )
         drive = self._kept["drive"].get(
             key, lambda moved: machine.drive(grid, values, bias, stock, moved) * limit
         )
@@ -130,12 +142,10 @@ class SignalPath:
         before = knee if self._knee is None else self._knee
         self._knee = knee
         rising = np.arange(1, frames + 1, dtype=np.float32) / np.float32(frames)
-        bend = np.float32(before)[:, None] + np.float32(knee - before)[:, None] * rising
-        bent = driven / np.sqrt(np.float32(1.0) + np.square(bend * driven))
-        white = self._rng.standard_normal(given.shape, dtype=np.float32)
-        slow, self._slow_memory = signal.lfilter(*self._slow, white, zi=self._slow_memory)
-        ratio = stock.modulation_ratio(bias) * self._slow_gain
-        bent *= np.float32(1.0) + np.float32(ratio)[:, None] * slow
+        bend: Samples = np.asarray(before[:, None] + (knee - before)[:, None] * rising, np.float32)
+        bent: Samples = driven / np.sqrt(np.float32(1.0) + np.square(bend * driven))
+        ratio = stock.modulation_ratio(bias).astype(np.float32)
+        bent *= np.float32(1.0) + ratio[:, None] * self._slow_noise(frames)
         flux = self._printer.run(bent, imprint * tilt)
         flux += np.float32(tape.noise) * self._rng.standard_normal(flux.shape, dtype=np.float32)
         late = 2 * LATENCY
@@ -146,6 +156,11 @@ class SignalPath:
             self._flutter.displacement(self.clock - late, frames),
             float(values["record_azimuth"][0]),
         )
+
+    def _slow_noise(self, frames: int) -> Samples:
+        """Unit noise below about 1.5 kHz at 15 in/s: one long loop, every track elsewhere in it."""
+        at = (self._slow_start + self.clock) % _LOOP
+        return np.stack([self._slow[k : k + frames] for k in at])
 
     def play(
         self,
@@ -164,7 +179,9 @@ class SignalPath:
             name, scatter, azimuth = "sync", machine.record_scatter_um, "record_azimuth"
         at = float(values[azimuth][0])
         lean = at - recorded_lean
-        key = np.stack((values[f"{name}_level"], values[f"{name}_high"], np.full(machine.tracks, lean)), 1)
+        key = np.stack(
+            (values[f"{name}_level"], values[f"{name}_high"], np.full(machine.tracks, lean)), 1
+        )
         response = self._kept[name].get(
             key,
             lambda moved: machine.playback(self._grid_hz, values, sync, lean, moved) * self._limit,
@@ -180,9 +197,7 @@ class SignalPath:
             out[rows] = given[rows]
         return out
 
-    def _pick_up(
-        self, frames: int, tape: Tape, position: int, sync: bool
-    ) -> tuple[Samples, float]:
+    def _pick_up(self, frames: int, tape: Tape, position: int, sync: bool) -> tuple[Samples, float]:
         """Flux under a head, read where flutter has the tape, with its drop-outs."""
         whole = int(self.head_delay_frames)
         ahead = self.head_delay_frames if sync else 0.0
@@ -208,16 +223,22 @@ class SignalPath:
 
     def _low_end(self, heard: Samples, values: Values, sync: bool) -> Samples:
         """Crosstalk, contour and, on the reproduce head, the low trimmer."""
-        side = self._between[:, None]
-        mixed = heard + side * np.roll(heard, 1, 0) + np.roll(side, 1) * np.roll(heard, -1, 0)
+        mixed = heard.copy()
+        mixed[1:] += self._between[1:, None] * heard[:-1]
+        mixed[:-1] += self._between[1:, None] * heard[1:]
         out, self._contour_memory = signal.sosfilt(
             self._contour[sync], mixed, axis=1, zi=self._contour_memory
         )
-        low, self._shelf_memory = signal.sosfilt(
-            self._shelf, out, axis=1, zi=self._shelf_memory
+        low, self._shelf_memory = signal.sosfilt(self._shelf, out, axis=1, zi=self._shelf_memory)
+        beside = np.zeros_like(low)
+        beside[1:] += low[:-1]
+        beside[:-1] += low[1:]
+        leaked, self._leak_memory = signal.sosfilt(
+            self._side_flux, beside, axis=1, zi=self._leak_memory
         )
         if not sync:
             out += (10.0 ** (values["reproduce_low"] / 20.0) - 1.0)[:, None] * low
+        out += _LOW_CROSSTALK * leaked
         return np.asarray(out, dtype=np.float32)
 
     def hum(self, frames: int, sync: bool) -> Samples:
@@ -226,8 +247,3 @@ class SignalPath:
         size = self._hum * (0.25 if sync else 1.0)
         hum = size.real @ np.cos(turns) - size.imag @ np.sin(turns)
         return np.asarray(hum, dtype=np.float32)
-
-
-def _same(bias: Floats, stock: Stock) -> Floats:
-    """A column that tells stocks apart, so that another reel is another response."""
-    return np.full(len(bias), stock.z_um)

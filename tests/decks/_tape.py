@@ -110,6 +110,7 @@ class Tape:
             number, at = divmod(first + done, PAGE)
             count = min(PAGE - at, frames - done)
             page = self._page(number)
+            self.pages.move_to_end(number)
             target = page.flux[:, at : at + count]
             target[rows] = flux[rows, done : done + count] + _OLD_REMAINS * target[rows]
             page.displacement[at : at + count] = displacement[done : done + count]
@@ -134,19 +135,3 @@ class Tape:
                 azimuth = page.azimuth_arcmin
             done += count
         return flux, displacement, azimuth
-
-
-def calibration_sections(reference_hz: float, other: bool) -> tuple[Section, ...]:
-    """The sections in this tape maker's order; ``other`` is a tape with different frequencies."""
-    plan = [(reference_hz, 0.0, 24.0), (10000.0, -10.0, 18.0), (16000.0, -10.0, 25.0)]
-    spots = [31.5, 40, 63, 125, 250, 500, 1000, 2000, 4000, 6300, 8000, 10000, 12500, 14000, 16000]
-    plan += [(float(spot), -10.0, 8.0 if spot > 200 else 10.0) for spot in reversed(spots)]
-    plan.append((reference_hz, 0.0, 15.0))
-    if other:
-        swap = {reference_hz: 700.0, 10000.0: 8000.0, 16000.0: 12500.0}
-        plan = [(swap.get(tone, tone), level, length) for tone, level, length in plan]
-    sections, start_s = [], 3.0
-    for tone, level, length in plan:
-        sections.append(Section(start_s, length, tone, level))
-        start_s += length + 0.8
-    return tuple(sections)

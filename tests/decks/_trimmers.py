@@ -21,7 +21,7 @@ PER_TRACK = (
 )
 PER_STACK = ("reproduce_azimuth", "record_azimuth")
 # Whole range of a trimmer in its own unit: dB, dB of a time constant, arc minutes.
-_SPAN = dict.fromkeys(PER_TRACK, 14.0) | {"reproduce_low": 10.0, "bias": 12.0, "record_high": 18.0}
+_SPAN = dict.fromkeys(PER_TRACK, 14.0) | {"reproduce_low": 10.0, "bias": 16.0, "record_high": 18.0}
 _SPAN |= dict.fromkeys(PER_STACK, 34.0)
 
 

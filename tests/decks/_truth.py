@@ -1,4 +1,4 @@
-"""The judge's side of the second deck: residuals by its own formulas, and the settings that are right."""
+"""The judge's side of the second deck: residuals by its own formulas, and what would be right."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from tests.decks._magnetics import Floats, Stock, flux_curve
 SHEET_TONE_HZ = 10000.0
 LOW_TONES_HZ = np.array([40.0, 50.0, 63.0, 80.0, 100.0, 125.0])
 _MID, _HIGH = np.array([1000.0]), np.array([10000.0])
-_GRID_DB = np.arange(-9.0, 9.0, 0.002)
+_GRID_DB = np.arange(-7.0, 7.0, 0.005)
 
 
 def _db(amplitude: Floats) -> Floats:
@@ -51,10 +51,22 @@ def fundamental_gain(bend: Floats) -> Floats:
 
 def residuals(machine: Machine, values: Values, stock: Stock, rate_hz: float) -> dict[str, Floats]:
     """Actual minus ideal for every key of a rehearsal's result, all tracks recording."""
-    every = np.arange(machine.tracks)
-    bias = machine.bias(values, list(every))
+    bias = machine.bias(values, range(machine.tracks))
     sheet_db = sheet_over_bias_db(stock, machine.speed_ips)
     fall, peak = fall_db(bias, stock, machine.record_gap_um, machine.speed_ips)
+    return {
+        "over_bias_db": np.where(bias > peak, fall, -fall) - sheet_db,
+        **_levels(machine, values, bias, stock, rate_hz),
+        "reproduce_azimuth_arcmin": values["reproduce_azimuth"],
+        "record_azimuth_arcmin": values["record_azimuth"],
+    }
+
+
+def _levels(
+    machine: Machine, values: Values, bias: Floats, stock: Stock, rate_hz: float
+) -> dict[str, Floats]:
+    """All residuals in dB but that of the bias itself."""
+    every = np.arange(machine.tracks)
     reproduce_lean = float(values["reproduce_azimuth"][0])
     record_lean = float(values["record_azimuth"][0])
     curve = float(flux_curve(_HIGH, machine.t2_us)[0])
@@ -73,7 +85,6 @@ def residuals(machine: Machine, values: Values, stock: Stock, rate_hz: float) ->
     low_tones = to_tape(LOW_TONES_HZ) * from_tape(LOW_TONES_HZ, False, own_lean)
     middle = to_tape(_MID) * from_tape(_MID, False, own_lean)
     return {
-        "over_bias_db": np.where(bias > peak, fall, -fall) - sheet_db,
         "record_level_db": _db(to_tape(_MID)[:, 0] * bend),
         "record_high_db": _db(to_tape(_HIGH)[:, 0] / curve),
         "reproduce_level_db": _db(from_tape(_MID, False, reproduce_lean)[:, 0]),
@@ -81,35 +92,35 @@ def residuals(machine: Machine, values: Values, stock: Stock, rate_hz: float) ->
         "sync_level_db": _db(from_tape(_MID, True, record_lean)[:, 0]),
         "sync_high_db": _db(from_tape(_HIGH, True, record_lean)[:, 0] * curve),
         "low_end_db": np.mean(_db(low_tones / middle), axis=1),
-        "reproduce_azimuth_arcmin": values["reproduce_azimuth"],
-        "record_azimuth_arcmin": values["record_azimuth"],
     }
+
+
+def _ideal_bias(machine: Machine, stock: Stock) -> Floats:
+    """Bias past the peak where the fall is the sheet's, per track, from a fine curve."""
+    sheet_db = sheet_over_bias_db(stock, machine.speed_ips)
+    found = []
+    for gap_um in machine.record_gap_um:
+        curve = _short_wave_db(10.0 ** (_GRID_DB / 20.0), stock, gap_um, machine.speed_ips)
+        best = int(np.argmax(curve))
+        found.append(np.interp(sheet_db, curve[best] - curve[best:], _GRID_DB[best:]))
+    return np.asarray(10.0 ** (np.array(found) / 20.0))
 
 
 def ideal_values(machine: Machine, stock: Stock, rate_hz: float) -> dict[str, Floats]:
     """Trimmer values with which every residual is zero, by repeated small corrections."""
-    tracks = machine.tracks
-    values = {kind: np.zeros(tracks) for kind in ("reproduce_low", "record_level", "record_high")}
-    values |= {f"{head}_{part}": np.zeros(tracks)
-               for head in ("reproduce", "sync") for part in ("level", "high")}  # fmt: skip
+    sides = ("record_high", "record_level", "reproduce_low", "reproduce_high", "reproduce_level",
+             "sync_high", "sync_level")  # fmt: skip
+    values = {kind: np.zeros(machine.tracks) for kind in sides}
     values |= {"reproduce_azimuth": np.zeros(1), "record_azimuth": np.zeros(1)}
-    sheet_db = sheet_over_bias_db(stock, machine.speed_ips)
-    gap_um = machine.record_gap_um
-    low = 20.0 * np.log10(fall_db(np.ones(tracks), stock, gap_um, machine.speed_ips)[1])
-    high = low + 12.0
-    for _ in range(50):
-        middle = (low + high) / 2.0
-        fall, _ = fall_db(10.0 ** (middle / 20.0), stock, gap_um, machine.speed_ips)
-        low, high = np.where(fall < sheet_db, middle, low), np.where(fall < sheet_db, high, middle)
-    values["bias"] = machine.own_bias_db(10.0 ** (low / 20.0))
-    steps = {"record_high": 0.7, "record_level": 1.0, "reproduce_low": 0.7,
-             "reproduce_high": 0.7, "reproduce_level": 1.0, "sync_high": 0.7, "sync_level": 1.0}  # fmt: skip
-    for _ in range(60):
-        for kind, slope in steps.items():
-            key = "low_end_db" if kind == "reproduce_low" else f"{kind}_db"
-            errors = residuals(machine, values, stock, rate_hz)
-            error = errors[key]
+    bias = _ideal_bias(machine, stock)
+    values["bias"] = machine.own_bias_db(bias)
+    for _ in range(200):
+        errors = _levels(machine, values, bias, stock, rate_hz)
+        for kind in sides:
+            error = errors["low_end_db" if kind == "reproduce_low" else f"{kind}_db"]
             if kind.endswith("_high"):
                 error = error - errors[kind.replace("_high", "_level_db")]
-            values[kind] = values[kind] - error / (slope + 0.3)
+            values[kind] = values[kind] - error
+        if max(float(np.max(np.abs(error))) for error in errors.values()) < 1e-9:
+            break
     return values

@@ -14,18 +14,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.decks import _tape
 from tests.decks._machine import FORMATS, OPERATING_FLUXIVITY, RECORD_GAP_UM, T2_US, Machine
-from tests.decks._magnetics import Floats, Stock, flux_curve
+from tests.decks._magnetics import Floats, Stock
 from tests.decks._path import SignalPath
-from tests.decks._tape import Tape
+from tests.decks._reels import STATED_FLUXIVITY, blank_reel, calibration_tape
 from tests.decks._trimmers import PER_STACK, PER_TRACK, TURNS, Hand, Trimmer
-from tests.decks._truth import SHEET_TONE_HZ, ideal_values, residuals, sheet_over_bias_db
+from tests.decks._truth import ideal_values, residuals
 
-STATED_FLUXIVITY = 250.0
-REFERENCE_HZ = 1000.0
 _ZERO_VU = np.float32(10.0 ** (-16.0 / 20.0))  # 0 VU = +4 dBu, full scale +20 dBu
-_KEPT_S = 90.0  # recorded tape that is remembered
 _STATES = ("stop", "play", "record")
 _MONITORS = ("input", "reproduce", "sync")
 
@@ -44,22 +40,28 @@ class SecondDeck:
         self.tracks, self.rate_hz, self._speed_ips = tracks, rate_hz, float(speed_ips)
         self._faults = self._read_faults(faults)
         rng = np.random.default_rng([seed, tracks, int(2 * speed_ips)])
-        self._machine = Machine(tracks, self._speed_ips, rng, "dirty" in self._faults)
+        self._machine = Machine(tracks, self._speed_ips, rng)
         stock = Stock(kinked="bent_d" in self._faults)
-        scrap = replace(stock, n=1.9, z_um=31.0, coating_um=13.0, noise=4.5e-4)
-        self._speed_error = float(rng.normal(0.0, 6e-4))
-        self._tapes = {
-            "calibration": self._calibration_tape(rng),
-            "stock": self._reel("stock", stock, rng),
-            "scrap": self._reel("scrap", scrap, rng),
+        scrap = replace(stock, n=1.9, z_um=31.0, coating_um=13.0, noise=5.5e-4)
+        speed_error = float(rng.normal(0.0, 6e-4))
+        calibration = calibration_tape(
+            self._machine,
+            rate_hz,
+            rng.spawn(1)[0],
+            speed_error,
+            200.0 if "wrong_tape" in self._faults else STATED_FLUXIVITY,
+            "wrong_tape:sections" in self._faults,
+        )
+        self._tapes = {"calibration": calibration} | {
+            name: blank_reel(name, kind, self._machine, rate_hz, rng.spawn(1)[0])
+            for name, kind in (("stock", stock), ("scrap", scrap))
         }
         self._stock = stock
-        self._ideal = ideal_values(self._machine, stock, float(rate_hz))
         self._trimmers = self._as_found(rng)
         self._hand = Hand(self._trimmers, float(rng.uniform(1.0, 2.0)))
-        self._path = SignalPath(
-            self._machine, rate_hz, rng, self._speed_error, 2.0 if "dirty" in self._faults else 1.0
-        )
+        dirt = 2.0 if "dirty" in self._faults else 0.0
+        self._machine.reproduce_spacing_um += dirt  # it came after the last line-up
+        self._path = SignalPath(self._machine, rate_hz, rng, speed_error, 1.0 + dirt / 2.0)
         self._state, self._monitor = "stop", "input"
         self._ready: list[int] = []
         self._tape = self._tapes["stock"]
@@ -80,74 +82,26 @@ class SecondDeck:
             read.setdefault(name, []).extend(numbers)
         return read
 
-    def _calibration_tape(self, rng: np.random.Generator) -> Tape:
-        stated = _tape.calibration_sections(REFERENCE_HZ, other=False)
-        real = _tape.calibration_sections(REFERENCE_HZ, "wrong_tape:sections" in self._faults)
-        fluxivity = 200.0 if "wrong_tape" in self._faults else STATED_FLUXIVITY
-        amplitude = [
-            fluxivity / OPERATING_FLUXIVITY * 10.0 ** (section.level_db / 20.0)
-            * flux_curve(np.array(section.frequency_hz), self._machine.t2_us)
-            * self._machine.fringing(section.frequency_hz)
-            for section in real
-        ]  # fmt: skip
-        sheet = {
-            "tape": "calibration",
-            "fluxivity_nwb_per_m": STATED_FLUXIVITY,
-            "reference_frequency_hz": REFERENCE_HZ,
-            "width": "full",
-            "fringing_compensated": "no",
-            "sections": [
-                {"section": number, "start_s": round(section.start_s, 3), "seconds": section.seconds,
-                 "frequency_hz": section.frequency_hz, "level_db": section.level_db}
-                for number, section in enumerate(stated)
-            ],
-        }  # fmt: skip
-        seconds = stated[-1].start_s + stated[-1].seconds + 6.0
-        tape = Tape("calibration", sheet, self.tracks, self.rate_hz, seconds, self._noise(Stock()),
-                    rng.spawn(1)[0], sections=real, amplitude=amplitude,
-                    speed_error=self._speed_error)  # fmt: skip
-        tape.scatter_drop_outs(np.full(self.tracks, 0.1))
-        return tape
-
-    def _reel(self, name: str, stock: Stock, rng: np.random.Generator) -> Tape:
-        sheet = {
-            "tape": name,
-            "over_bias_db": sheet_over_bias_db(stock, self._speed_ips),
-            "over_bias_frequency_hz": SHEET_TONE_HZ,
-            "over_bias_level_db": -20,
-            "record_gap_um": RECORD_GAP_UM,
-            "speed_ips": self._speed_ips,
-            "third_harmonic_percent_at_320_nwb_per_m": round(100.0 * stock.third_harmonic, 2),
-            "length_ft": 2500,
-        }
-        tape = Tape(name, sheet, self.tracks, self.rate_hz, 2500.0 * 12.0 / self._speed_ips,
-                    self._noise(stock), rng.spawn(1)[0], stock=stock,
-                    most_pages=int(_KEPT_S * self.rate_hz / _tape.PAGE))  # fmt: skip
-        often = np.full(self.tracks, 0.15)
-        often[[0, -1]] = 0.8
-        tape.scatter_drop_outs(often)
-        return tape
-
-    def _noise(self, stock: Stock) -> float:
-        return stock.noise * math.sqrt(self.rate_hz / 48000.0 / self._machine.width_mm)
-
     def _as_found(self, rng: np.random.Generator) -> dict[str, Trimmer]:
+        """Trimmers near where the last line-up left them, 1 to 2 dB or 1 to 4 arc minutes off."""
+        ideal = ideal_values(self._machine, self._stock, float(self.rate_hz))
         trimmers = {}
         for kind in PER_TRACK + PER_STACK:
             rows = self.tracks if kind in PER_TRACK else 1
             trimmer = Trimmer(kind, rows, rng)
-            trimmer.centre_on(self._ideal[kind] + trimmer.span * rng.uniform(-0.08, 0.08, rows))
+            trimmer.centre_on(ideal[kind] + trimmer.span * rng.uniform(-0.08, 0.08, rows))
             off = np.clip(rng.uniform(1.0, 2.0) * rng.standard_normal(rows), -3.2, 3.2)
             if kind in PER_STACK:
                 off = rng.uniform(1.0, 4.0, rows) * rng.choice([-1.0, 1.0])
-            trimmer.set_value(self._ideal[kind] + off)
+            trimmer.set_value(ideal[kind] + off)
             trimmers[kind] = trimmer
         return trimmers
 
     def ideal(self) -> None:
         """Put every trimmer right at once, by no hand: for tests of the deck itself."""
+        values = ideal_values(self._machine, self._stock, float(self.rate_hz))
         for kind, trimmer in self._trimmers.items():
-            trimmer.set_value(self._ideal[kind])
+            trimmer.set_value(values[kind])
 
     @property
     def _values(self) -> dict[str, Floats]:
@@ -190,7 +144,7 @@ class SecondDeck:
         return self._outputs(heard)
 
     def _outputs(self, heard: NDArray[np.float32]) -> NDArray[np.float32]:
-        out = np.clip(heard.T * _ZERO_VU, -1.0, 1.0)
+        out: NDArray[np.float32] = np.clip(heard.T * _ZERO_VU, -1.0, 1.0)
         if "crossed" in self._faults:
             first, second = self._faults["crossed"][:2]
             out[:, [first, second]] = out[:, [second, first]]
@@ -260,7 +214,7 @@ class SecondDeck:
         if monitor is not None and monitor not in _MONITORS:
             raise ValueError(f"monitor must be one of {', '.join(_MONITORS)}")
         if ready is not None:
-            if isinstance(ready, str) or not isinstance(ready, Sequence):
+            if not isinstance(ready, (list, tuple, range)):
                 raise ValueError("ready must be a list of tracks")
             chosen = sorted({self._track(track) for track in ready})
             if len(chosen) != len(ready):
@@ -282,9 +236,7 @@ class SecondDeck:
         self._tape, self._position = self._tapes[tape], 0
         return self.state()
 
-    def locate(
-        self, section: int | None = None, position_s: float | None = None
-    ) -> dict[str, Any]:
+    def locate(self, section: int | None = None, position_s: float | None = None) -> dict[str, Any]:
         """Wind to a section's start or a place of the reel; recording ends, playing goes on."""
         if (section is None) == (position_s is None):
             raise ValueError("locate wants either a section or a position_s")
