@@ -99,8 +99,8 @@ class Stock:
         loss = (1.0 + zone) ** -self.m
         if self.kinked:
             step = 1.0 + np.tanh((20.0 * np.log10(bias) + 3.6) / 0.7)
-            short = 1.0 / (1.0 + (0.006 / np.maximum(per_wave, 1e-12)) ** 2)
-            loss = loss * 10.0 ** (1.1 * step * short / 20.0)
+            short = 1.0 / (1.0 + (0.012 / np.maximum(per_wave, 1e-12)) ** 4)
+            loss = loss * 10.0 ** (1.3 * step * short / 20.0)
         return np.asarray(loss)
 
     def third_harmonic_ratio(self, bias: Floats) -> Floats:
