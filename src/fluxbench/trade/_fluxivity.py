@@ -45,8 +45,8 @@ NAMED_FLUXIVITIES = (
 FLUXIVITY_CONTRADICTIONS = (
     '"+3" is 250 nWb/m on labels, which is +2.62 dB on 185; exact +3 dB would be 260 (261.3)',
     '"+6" is 355 nWb/m on labels, +5.66 dB on 185 and +3.05 on 250; some texts mean 370',
-    "old DIN measurement reads 10 % (0.92 dB) high: a nominal 320 may be 288 nWb/m by the direct"
-    " method of AES7; a later comparison finds both methods equal within 0.5 %",
+    "old DIN measurement reads 10 % (0.92 dB) high: a nominal 320 may be 288 by the method of AES7",
+    "a later comparison finds the DIN and the AES7 method equal within 0.5 %",
     "200 nWb/m by ANSI is 218 to 220 by DIN on cassettes (0.75 to 0.83 dB by source)",
     "studio stereo is written 510 or 514 nWb/m (0.07 dB)",
 )

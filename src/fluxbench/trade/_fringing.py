@@ -5,7 +5,6 @@ fringing corrections inaccurate at the lowest frequencies).
 """
 
 import numpy as np
-from scipy.special import erf, erfc
 
 from fluxbench.trade._values import Array, Values, decibels
 from fluxbench.trade._waves import wave_number_per_mm
@@ -44,6 +43,8 @@ def side_crosstalk_db(
 
 def _kernel(u: Array) -> Array:
     """F(u) = u erfc(sqrt u) + erf(sqrt u)/2 - sqrt(u/pi) e^-u."""
+    from scipy.special import erf, erfc  # slow to import, and little else here needs it
+
     root = np.sqrt(u)
     rise: Array = u * erfc(root) + erf(root) / 2.0 - root * np.exp(-u) / np.sqrt(np.pi)
     return rise
@@ -51,6 +52,8 @@ def _kernel(u: Array) -> Array:
 
 def _missing(u: Array) -> Array:
     """1/2 - F(u)."""
+    from scipy.special import erfc
+
     root = np.sqrt(u)
     missing: Array = erfc(root) * (0.5 - u) + root * np.exp(-u) / np.sqrt(np.pi)
     return missing
