@@ -1,0 +1,140 @@
+"""The documentation names every command and option, its links lead somewhere, its examples run."""
+
+import re
+import shlex
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fluxbench.cli import main
+from fluxbench.cli._main import COMMANDS
+from tests.unit.test_house_style import ROOT, committed_files
+
+PAGES = sorted(file for file in committed_files() if file.suffix == ".md")
+REFERENCE = sorted((ROOT / "docs" / "reference").glob("*.md"))
+
+
+def commands_below(path: str, command: Any) -> Iterator[tuple[str, Any]]:
+    """The command itself, or every command of a group, by full name."""
+    below = getattr(command, "commands", {})
+    for name, inner in below.items():
+        yield from commands_below(f"{path} {name}", inner)
+    if not below:
+        yield path, command
+
+
+def section_about(path: str) -> str:
+    """From the heading that names the command to the next one; empty if there is none."""
+    for page in REFERENCE:
+        found = re.search(
+            rf"^#+ `{re.escape(path)}`.*?(?=^#|\Z)", page.read_text(), re.MULTILINE | re.DOTALL
+        )
+        if found:
+            return found[0]
+    return ""
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_and_option_is_in_the_reference(name: str) -> None:
+    loaded = COMMANDS[name].load(name)
+    missing = []
+    for path, command in commands_below(f"fluxbench {name}", loaded):
+        section = section_about(path)
+        if not section:
+            missing.append(path)
+        for parameter in command.params:
+            options = [*parameter.opts, *parameter.secondary_opts]
+            for option in options:
+                if option.startswith("--") and f"`{option}" not in section:
+                    missing.append(f"{path} {option}")
+    assert missing == []
+
+
+def test_the_reference_names_no_option_that_is_not_there() -> None:
+    known = {
+        path: {option for parameter in command.params for option in parameter.opts}
+        | {option for parameter in command.params for option in parameter.secondary_opts}
+        for name in COMMANDS
+        for path, command in commands_below(f"fluxbench {name}", COMMANDS[name].load(name))
+    }
+    unknown = [
+        f"{path} {option}"
+        for path, options in known.items()
+        for option in re.findall(r"^\| `(--[\w-]+)", section_about(path), re.MULTILINE)
+        if option not in options
+    ]
+    assert unknown == []
+
+
+def anchors(page: Path) -> set[str]:
+    """The names by which the headings of a page can be reached."""
+    headings = re.findall(r"^#+ +(.+)$", page.read_text(), re.MULTILINE)
+    return {
+        re.sub(r"[^\w\- ]", "", heading.lower()).strip().replace(" ", "-") for heading in headings
+    }
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.relative_to(ROOT).as_posix())
+def test_links_lead_somewhere(page: Path) -> None:
+    text = re.sub(r"```.*?```|`[^`\n]*`", "", page.read_text(), flags=re.DOTALL)
+    dead = []
+    for target in re.findall(r"\]\(([^)\s]+)\)", text):
+        if re.match(r"https?:|mailto:", target):
+            continue
+        name, _, anchor = target.partition("#")
+        there = page.parent / name if name else page
+        if not there.exists() or (anchor and anchor not in anchors(there)):
+            dead.append(target)
+    assert dead == []
+
+
+def test_every_page_can_be_reached_from_the_readme() -> None:
+    reached: set[Path] = set()
+    waiting = [ROOT / "README.md"]
+    while waiting:
+        page = waiting.pop().resolve()
+        if page in reached:
+            continue
+        reached.add(page)
+        for target in re.findall(r"\]\(([^)#\s]+\.md)", page.read_text()):
+            if (there := page.parent / target).exists():
+                waiting.append(there)
+    docs = {page for page in PAGES if ROOT / "docs" in page.parents}
+    assert docs - reached == set()
+
+
+def examples() -> Iterator[Any]:
+    """`$ fluxbench work-out ...` and the lines below it, from `console` blocks."""
+    for page in PAGES:
+        for block in re.findall(r"^```console\n(.*?)^```", page.read_text(), re.M | re.S):
+            for step in re.split(r"^\$ ", block, flags=re.M)[1:]:
+                command, _, shown = step.partition("\n")
+                if command.startswith("fluxbench work-out "):
+                    yield pytest.param(command, shown, id=command)
+
+
+@pytest.mark.parametrize(("command", "shown"), [*examples()])
+def test_examples_print_what_the_page_shows(
+    capsys: pytest.CaptureFixture[str], command: str, shown: str
+) -> None:
+    assert main(shlex.split(command)[1:]) == 0
+    assert capsys.readouterr().out == shown
+
+
+def test_there_are_examples() -> None:
+    assert len(list(examples())) >= 8
+
+
+def test_shell_blocks_name_real_commands() -> None:
+    """Blocks marked `sh` are not compared with an output, but what they call exists."""
+    wrong = [
+        line
+        for page in PAGES
+        for block in re.findall(r"^```sh\n(.*?)^```", page.read_text(), re.M | re.S)
+        for line in block.splitlines()
+        if (found := re.match(r"(?:fluxbench|\./run) ([a-z][\w-]*)", line))
+        and found[1] not in COMMANDS
+    ]
+    assert wrong == []
