@@ -7,7 +7,15 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from fluxbench.base import Validity
-from fluxbench.measure._spectrum import Band, Samples, bands, checked, taper_power
+from fluxbench.measure._spectrum import (
+    Band,
+    BandTone,
+    Samples,
+    band_tone,
+    bands,
+    checked,
+    taper_power,
+)
 from fluxbench.measure._spread import clustered_error
 from fluxbench.measure._validity import waveform_validity
 
@@ -21,43 +29,33 @@ _FIRM = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class HeardTone:
-    """A tone in samples, all tracks: band power, noise beside it and complex envelope.
+class Envelope:
+    """A tone's complex envelope on every track, tapered at both ends.
 
-    `envelope` has shape (points, tracks), is tapered at both ends (`weight` is the squared
-    taper), turns with the tone's phase less that of `centre_hz`, and its squared magnitude is
-    power. `validity` is that of the waveform, or `NO_SIGNAL`.
+    `values` has shape (points, tracks): its squared magnitude is power, and it turns with the
+    tone's phase less that of `centre_hz`. `weight` is the squared taper.
     """
 
-    centre_hz: float
-    half_band_hz: float
-    duration_s: float
-    power: NDArray[np.float64]
-    noise_per_hz: NDArray[np.float64]
-    envelope: NDArray[np.complex128]
+    values: NDArray[np.complex128]
     weight: NDArray[np.float64]
     time_s: NDArray[np.float64]
+    centre_hz: float
+    duration_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class HeardTone:
+    """A tone on all tracks: band power, envelope, and whether it can be trusted so far."""
+
+    inside: BandTone
+    envelope: Envelope
     validity: tuple[Validity, ...]
+    """That of the waveform, or `NO_SIGNAL`."""
 
     @property
     def valid(self) -> NDArray[np.bool_]:
         """Tracks with a tone in a sound waveform."""
         return np.array([v is Validity.OK for v in self.validity])
-
-    @property
-    def noise_power(self) -> NDArray[np.float64]:
-        """Noise in the tone's band."""
-        return np.asarray(2.0 * self.half_band_hz * self.noise_per_hz)
-
-    def relative_error(self, seconds: float) -> NDArray[np.float64]:
-        """Standard error of an amplitude (relative) or phase (rad) over so many seconds of noise.
-
-        The Cramér-Rao bound for a sine, sqrt(N0 / 2PT) (Rife and Boorstyn 1974, from memory), and
-        what the band lets through beside it.
-        """
-        ratio = self.noise_per_hz / np.maximum(self.power, 1e-300)
-        beyond = (ratio * self.half_band_hz) ** 2 / (2.0 * self.half_band_hz * seconds)
-        return np.asarray(np.sqrt(ratio / (2.0 * seconds) + beyond))
 
 
 def half_band_hz(frequency_hz: float) -> float:
@@ -79,22 +77,12 @@ def hear(samples: Samples, rate_hz: float, frequency_hz: float) -> HeardTone:
     taper_s = min(1.0 / half, 0.25 * duration_s)
     reach = SEARCH * frequency_hz + 3.0 * half
     (band,) = bands(samples, rate_hz, taper_s, [(frequency_hz - reach, frequency_hz + reach)])
-    centre_hz = _locate(band, frequency_hz, half)
-    power, noise_per_hz = _power_and_noise(band, centre_hz, half)
-    noise_power = 2.0 * half * noise_per_hz
-    surely = 5.0 / np.sqrt(max(2.0 * half * duration_s, 1.0))
-    quietest = 0.5 * 10.0 ** (_QUIETEST_DBFS / 10.0)
-    heard = power > np.maximum(surely * noise_power, quietest)
-    envelope, time_s = _envelope(band, centre_hz, half)
+    centre_hz = locate(band, frequency_hz, SEARCH * frequency_hz, half)
+    inside = band_tone(band, centre_hz, half, 3.0 * half)
+    heard = inside.heard & (inside.power > 0.5 * 10.0 ** (_QUIETEST_DBFS / 10.0))
     return HeardTone(
-        centre_hz,
-        half,
-        duration_s,
-        power,
-        noise_per_hz,
-        envelope,
-        taper_power(time_s, duration_s, taper_s),
-        time_s,
+        inside,
+        envelope_of(band, centre_hz, half),
         tuple(
             Validity.NO_SIGNAL if v is Validity.OK and not there else v
             for v, there in zip(validity, heard, strict=True)
@@ -129,60 +117,50 @@ def fit_frequency(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.floa
     >>> round(float(frequency_hz[0]), 4), bool(error_hz[0] < 1e-3)
     (1001.25, True)
     """
-    firm = tone.valid & (tone.power > _FIRM * tone.noise_power)
-    phase = np.unwrap(np.angle(tone.envelope), axis=0)
-    weight = np.abs(tone.envelope) ** 2
-    weight = weight / np.maximum(np.sum(weight, axis=0), 1e-300)
-    time_s = tone.time_s[:, None] - np.sum(weight * tone.time_s[:, None], axis=0)
+    firm = tone.valid & (tone.inside.power > _FIRM * tone.inside.noise_power)
+    envelope = tone.envelope
+    phase = np.unwrap(np.angle(envelope.values), axis=0)
+    weight = np.abs(envelope.values) ** 2
+    weight = weight / np.maximum(np.sum(weight, axis=0), 1e-30)
+    time_s = envelope.time_s[:, None] - np.sum(weight * envelope.time_s[:, None], axis=0)
     level = phase - np.sum(weight * phase, axis=0)
     pull = weight * time_s
-    pull = pull / np.maximum(np.sum(pull * time_s, axis=0), 1e-300)
+    pull = pull / np.maximum(np.sum(pull * time_s, axis=0), 1e-30)
     slope = np.sum(pull * level, axis=0)
-    scatter = clustered_error(pull * (level - slope * time_s), tone.duration_s, parameters=2)
-    ratio = tone.noise_per_hz / np.maximum(tone.power, 1e-300)
-    bound_hz = np.sqrt(1.5 * ratio / (np.pi**2 * tone.duration_s**3))
-    frequency_hz = tone.centre_hz + slope / (2.0 * np.pi)
+    scatter = clustered_error(pull * (level - slope * time_s), envelope.duration_s, parameters=2)
+    ratio = tone.inside.noise_per_hz / np.maximum(tone.inside.power, 1e-30)
+    bound_hz = np.sqrt(1.5 * ratio / (np.pi**2 * envelope.duration_s**3))
+    frequency_hz = envelope.centre_hz + slope / (2.0 * np.pi)
     error_hz = np.maximum(scatter / (2.0 * np.pi), bound_hz)
     return np.where(firm, frequency_hz, np.nan), np.where(firm, error_hz, np.nan)
 
 
-def _locate(band: Band, frequency_hz: float, half: float) -> float:
-    """Where the most power of all tracks together lies, from a sliding band and its centroid."""
+def locate(band: Band, frequency_hz: float, search_hz: float, half_hz: float) -> float:
+    """Where a tone really lies: centroid around the strongest line of all tracks together."""
     power = np.sum(np.abs(band.lines) ** 2, axis=1)
     frequencies = band.frequencies_hz
-    near = np.abs(frequencies - frequency_hz) <= SEARCH * frequency_hz + band.line_hz
+    near = np.abs(frequencies - frequency_hz) <= search_hz + band.line_hz
     if not np.any(power[near] > 0.0):
         return frequency_hz
-    strongest = frequencies[near][np.argmax(power[near])]
-    centre = float(strongest)
+    centre_hz = float(frequencies[near][np.argmax(power[near])])
     for _ in range(3):
-        inside = np.abs(frequencies - centre) <= half
-        centre = float(np.average(frequencies[inside], weights=power[inside]))
-    return centre
+        inside = np.abs(frequencies - centre_hz) <= half_hz
+        centre_hz = float(np.average(frequencies[inside], weights=power[inside]))
+    return centre_hz
 
 
-def _power_and_noise(
-    band: Band, centre_hz: float, half: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    low, high = centre_hz - half, centre_hz + half
-    noise = band.noise_per_hz(max(low - 2.0 * half, 10.0), high + 2.0 * half, low, high)
-    width_hz = len(range(*band.between(low, high).indices(len(band.lines)))) * band.line_hz
-    return band.power(low, high) - noise * width_hz, noise
-
-
-def _envelope(
-    band: Band, centre_hz: float, half: float
-) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
-    """Complex envelope re `centre_hz` and the times of its points."""
+def envelope_of(band: Band, centre_hz: float, half_hz: float) -> Envelope:
+    """Complex envelope of what lies within `half_hz` of a frequency."""
     length_s = 1.0 / band.line_hz
-    inside = band.between(centre_hz - half, centre_hz + half)
+    inside = band.between(centre_hz - half_hz, centre_hz + half_hz)
     lines = band.lines[inside]
-    points = int(fft.next_fast_len(int(max(4.0 * half, _ENVELOPE_RATE_HZ) * length_s) + 1))
+    points = int(fft.next_fast_len(int(max(4.0 * half_hz, _ENVELOPE_RATE_HZ) * length_s) + 1))
     padded = np.zeros((points, lines.shape[1]), np.complex128)
     padded[: len(lines)] = lines
     time_s = np.arange(points) * length_s / points
     kept = time_s < band.duration_s
     lowest_hz = (band.first_line + inside.start) * band.line_hz
     turn = np.exp(2j * np.pi * (lowest_hz - centre_hz) * time_s[kept])[:, None]
-    envelope = fft.ifft(padded, axis=0)[kept] * (points * np.sqrt(band.fill)) * turn
-    return envelope, time_s[kept]
+    values = fft.ifft(padded, axis=0)[kept] * (points * np.sqrt(band.fill)) * turn
+    weight = taper_power(time_s[kept], band.duration_s, band.taper_s)
+    return Envelope(values, weight, time_s[kept], centre_hz, band.duration_s)

@@ -28,6 +28,8 @@ class Band:
     taper_s: float
     fill: float
     """Sum of the squared taper over the length of the transform."""
+    effective_s: float
+    """Seconds of untapered samples that would average noise as well."""
 
     @property
     def duration_s(self) -> float:
@@ -45,28 +47,57 @@ class Band:
         last = int(np.floor(high_hz / self.line_hz)) - self.first_line
         return slice(max(first, 0), max(last + 1, 0))
 
-    def power(self, low_hz: float, high_hz: float) -> NDArray[np.float64]:
-        """Power from one frequency to another, per track."""
-        return np.asarray(np.sum(np.abs(self.lines[self.between(low_hz, high_hz)]) ** 2, axis=0))
 
-    def noise_per_hz(
-        self, low_hz: float, high_hz: float, clear_low_hz: float, clear_high_hz: float
-    ) -> NDArray[np.float64]:
-        """Noise density beside a tone, per track: from low to high without the clear middle.
+@dataclass(frozen=True, slots=True)
+class BandTone:
+    """What a band holds of a tone, per track, once the noise beside it is taken off."""
 
-        The median of the lines, so that a stray line does not count; for noise the median of the
-        squared magnitudes is ln 2 of their mean (exponential distribution).
+    power: NDArray[np.float64]
+    noise_per_hz: NDArray[np.float64]
+    half_hz: float
+    effective_s: float
+
+    @property
+    def noise_power(self) -> NDArray[np.float64]:
+        """Noise in the band."""
+        return np.asarray(2.0 * self.half_hz * self.noise_per_hz)
+
+    @property
+    def heard(self) -> NDArray[np.bool_]:
+        """Whether the band holds more than noise can by chance (5 standard deviations)."""
+        independent = max(2.0 * self.half_hz * self.effective_s, 1.0)
+        return np.asarray(self.power > 5.0 / np.sqrt(independent) * self.noise_power)
+
+    def relative_error(self, seconds: float | None = None) -> NDArray[np.float64]:
+        """Standard error that the noise gives an amplitude (relative) or a phase (rad).
+
+        Over all samples, or so many seconds of them.
+
+        The Cramér-Rao bound for a sine, sqrt(N0 / 2PT) (Rife and Boorstyn 1974, from memory), and
+        the rest of the noise that the band lets through.
         """
-        beside = np.concatenate(
-            [
-                self.lines[self.between(low_hz, clear_low_hz)],
-                self.lines[self.between(clear_high_hz, high_hz)],
-            ]
-        )
-        if len(beside) == 0:
-            return np.zeros(self.lines.shape[1])
-        median = np.median(np.abs(beside) ** 2, axis=0)
-        return np.asarray(median / np.log(2.0) / self.line_hz)
+        ratio = self.noise_per_hz / np.maximum(self.power, 1e-30)
+        span_s = self.effective_s if seconds is None else seconds
+        return np.asarray(np.sqrt((ratio + ratio**2 * self.half_hz) / (2.0 * span_s)))
+
+
+def band_tone(band: Band, centre_hz: float, half_hz: float, reach_hz: float) -> BandTone:
+    """Measure the tone within `half_hz` of a frequency and the noise from there to `reach_hz`.
+
+    The noise is the median of the lines beside, so that a stray line does not count; for noise
+    the median of squared magnitudes is ln 2 of their mean (exponential distribution). Lines
+    below 10 Hz do not count.
+    """
+    power = np.abs(band.lines) ** 2
+    inside = band.between(centre_hz - half_hz, centre_hz + half_hz)
+    below = band.between(max(centre_hz - reach_hz, 10.0), centre_hz - half_hz)
+    above = band.between(centre_hz + half_hz, centre_hz + reach_hz)
+    beside = np.concatenate([power[below], power[above]])
+    noise = np.zeros(power.shape[1])
+    if len(beside):
+        noise = np.median(beside, axis=0) / np.log(2.0)
+    held = np.sum(power[inside] - noise, axis=0)
+    return BandTone(held, noise / band.line_hz, half_hz, band.effective_s)
 
 
 def bands(
@@ -90,7 +121,8 @@ def bands(
     A sine of amplitude 0.2 has a power of 0.02.
 
     >>> sine = 0.2 * np.sin(2 * np.pi * 100 * np.arange(4800) / 4800)[:, None]
-    >>> round(float(bands(sine, 4800, 0.1, [(50, 150)])[0].power(50, 150)[0]), 6)
+    >>> (band,) = bands(sine, 4800, 0.1, [(50, 150)])
+    >>> round(float(band_tone(band, 100, 30, 50).power[0]), 6)
     0.02
     """
     frames, tracks = samples.shape
@@ -101,6 +133,7 @@ def bands(
         )
     )
     squared = float(window @ window)
+    effective_s = squared**2 / float(np.sum(window**4)) / rate_hz
     window = window.astype(samples.dtype)
     line_hz, last = rate_hz / length, length // 2
     spans = [
@@ -114,7 +147,7 @@ def bands(
         for cut, (low, high) in zip(cuts, spans, strict=True):
             cut[:, track] = scale * spectrum[low : high + 1]
     return [
-        Band(cut, low, line_hz, frames, rate_hz, taper_s, squared / length)
+        Band(cut, low, line_hz, frames, rate_hz, taper_s, squared / length, effective_s)
         for cut, (low, _) in zip(cuts, spans, strict=True)
     ]
 

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import Validity
-from fluxbench.measure._frequency import HeardTone, fit_frequency, hear
-from fluxbench.measure._spectrum import Samples
+from fluxbench.measure._frequency import Envelope, HeardTone, fit_frequency, hear
+from fluxbench.measure._spectrum import BandTone, Samples
 from fluxbench.measure._spread import clustered_error
 
 WINDOW_S = 0.2
@@ -93,11 +93,11 @@ def tone_levels(samples: Samples, rate_hz: float, frequency_hz: float) -> ToneRe
     phase_deg, phase_error_deg, reference = _phases(tone, ok)
     return ToneReading(
         nominal_hz=frequency_hz,
-        duration_s=tone.duration_s,
-        level_dbfs=_kept(ok, _dbfs(tone.power)),
-        level_standard_error_db=_kept(ok, _level_error_db(tone)),
+        duration_s=tone.envelope.duration_s,
+        level_dbfs=_kept(ok, dbfs(tone.inside.power)),
+        level_standard_error_db=_kept(ok, level_error_db(tone.inside, tone.envelope)),
         level_spread_db=_kept(ok, spread_db),
-        noise_dbfs=_kept(ok, _dbfs(tone.noise_power)),
+        noise_dbfs=_kept(ok, dbfs(tone.inside.noise_power)),
         frequency_hz=_kept(ok, frequency),
         frequency_standard_error_hz=_kept(ok, frequency_error),
         phase_deg=_kept(ok, phase_deg),
@@ -111,18 +111,19 @@ def _kept(ok: NDArray[np.bool_], values: NDArray[np.float64]) -> NDArray[np.floa
     return np.where(ok, values, np.nan)
 
 
-def _dbfs(power: NDArray[np.float64]) -> NDArray[np.float64]:
+def dbfs(power: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Level of a power; a full-scale sine has 1/2 and is 0."""
     return np.asarray(10.0 * np.log10(np.maximum(2.0 * power, 1e-30)))
 
 
-def _level_error_db(tone: HeardTone) -> NDArray[np.float64]:
-    power = np.abs(tone.envelope) ** 2
-    mean = np.sum(power, axis=0) / np.sum(tone.weight)
-    contributions = (power - tone.weight[:, None] * mean) / np.sum(tone.weight)
-    relative = clustered_error(contributions, tone.duration_s) / np.maximum(tone.power, 1e-300)
-    return np.asarray(
-        10.0 / np.log(10.0) * np.maximum(relative, 2.0 * tone.relative_error(tone.duration_s))
-    )
+def level_error_db(inside: BandTone, envelope: Envelope) -> NDArray[np.float64]:
+    """Standard error of a level: from blocks, and never below what the noise must give."""
+    power = np.abs(envelope.values) ** 2
+    total = np.sum(envelope.weight)
+    contributions = (power - envelope.weight[:, None] * np.sum(power, axis=0) / total) / total
+    scatter = clustered_error(contributions, envelope.duration_s)
+    relative = scatter / np.maximum(inside.power, 1e-30)
+    return np.asarray(10.0 / np.log(10.0) * np.maximum(relative, 2.0 * inside.relative_error()))
 
 
 def _steadiness(
@@ -133,22 +134,22 @@ def _steadiness(
     It did not if the hops scatter, or drift from end to end, by more than 1 dB, or by three times
     what the noise explains if that is more.
     """
-    tracks = tone.envelope.shape[1]
+    envelope, inside = tone.envelope, tone.inside
     window_s = max(WINDOW_S, WINDOW_PERIODS / frequency_hz)
-    level_part = tone.weight >= 1.0 - 1e-12
-    power = np.abs(tone.envelope[level_part]) ** 2 - tone.noise_power
-    step_s = tone.time_s[1] - tone.time_s[0] if len(tone.time_s) > 1 else np.inf
+    untapered = envelope.weight >= 1.0 - 1e-12
+    power = np.abs(envelope.values[untapered]) ** 2 - inside.noise_power
+    step_s = envelope.time_s[1] - envelope.time_s[0] if len(envelope.time_s) > 1 else np.inf
     window, hop = int(window_s / step_s), max(int(HOP_S / step_s), 1)
     starts = np.arange(0, len(power) - window, hop) if window else np.arange(0)
     if len(starts) < 2:
-        return np.full(tracks, np.nan), np.ones(tracks, bool)
+        return np.full(power.shape[1], np.nan), np.ones(power.shape[1], bool)
     summed = np.cumsum(power, axis=0)
     hops = (summed[starts + window] - summed[starts]) / window
-    levels = 10.0 * np.log10(np.maximum(hops / np.maximum(tone.power, 1e-300), 1e-6))
+    levels = 10.0 * np.log10(np.maximum(hops / np.maximum(inside.power, 1e-30), 1e-6))
     spread = np.std(levels, axis=0)
     place = (starts - starts.mean())[:, None]
     drift = np.abs(np.sum(place * levels, axis=0) / np.sum(place**2)) * (starts[-1] - starts[0])
-    noise_db = 20.0 / np.log(10.0) * tone.relative_error(window_s)
+    noise_db = 20.0 / np.log(10.0) * inside.relative_error(window_s)
     limit = np.maximum(_UNSTABLE_DB, 3.0 * noise_db)
     return np.asarray(spread), np.asarray((spread <= limit) & (drift <= limit))
 
@@ -161,12 +162,12 @@ def _phases(
         nothing = np.full(len(ok), np.nan)
         return nothing, nothing, None
     reference = int(np.argmax(ok))
-    product = tone.envelope * np.conj(tone.envelope[:, [reference]])
+    values = tone.envelope.values
+    product = values * np.conj(values[:, [reference]])
     total = np.sum(product, axis=0)
-    size = np.maximum(np.abs(total), 1e-300)
-    across = np.imag(product * np.conj(total)) / size**2
-    noise = tone.relative_error(tone.duration_s)
+    across = np.imag(product * np.conj(total)) / np.maximum(np.abs(total), 1e-30) ** 2
+    noise = tone.inside.relative_error()
     bound = np.hypot(noise, noise[reference])
-    error = np.maximum(clustered_error(across, tone.duration_s), bound)
+    error = np.maximum(clustered_error(across, tone.envelope.duration_s), bound)
     error[reference] = 0.0
     return np.degrees(np.angle(total)), np.degrees(error), reference
