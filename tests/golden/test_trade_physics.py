@@ -233,7 +233,7 @@ def expected(text: str) -> list[float]:
 def tolerance(text: str, expected_value: float) -> float:
     if text == "exact":
         return 1e-9 * abs(expected_value)
-    number = float(re.match(r"[\d.]+", text)[0])  # type: ignore[index]
+    number = float(re.match(r"[\d.]+", text)[0])
     return number / 100 * abs(expected_value) if "%" in text else number
 
 
@@ -245,7 +245,7 @@ def test_every_row_is_checked() -> None:
 
 @pytest.mark.parametrize("row", WORKED_OUT, ids=" | ".join)
 def test_physics(row: Row) -> None:
-    got = np.ravel(WORKED_OUT[row]())  # type: ignore[arg-type]
+    got = np.ravel(WORKED_OUT[row]())
     wanted = expected(ROWS[row]["expected_value"])
     assert len(got) == len(wanted)
     for got_value, wanted_value in zip(got, wanted, strict=True):

@@ -1,9 +1,7 @@
 """`fluxbench work-out`: the arithmetic of the trade, each answer with its source."""
 
 import math
-from collections.abc import Mapping
-from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -30,14 +28,6 @@ FrequencyHz = Annotated[float, typer.Option(help="Frequency in Hz.")]
 
 MAYBE_NEGATIVE = {"ignore_unknown_options": True}
 """Lets an argument such as -10 be a number instead of an unknown option."""
-
-
-class Unit(StrEnum):
-    """What a level is given in."""
-
-    DBU = "dbu"
-    DBV = "dbv"
-    VOLTS = "volts"
 
 
 @app.command()
@@ -143,23 +133,20 @@ def losses(
         raise MisuseError("an azimuth loss needs both --azimuth-arcmin and --track-width-mm")
     found: dict[str, float] = {}
     sources = []
-    if spacing_um is not None:
-        check_positive({"--spacing-um": spacing_um}, or_zero=True)
-        found["spacing"] = float(trade.spacing_loss_db(spacing_um, um))
-        sources.append("Wallace 1951 (spacing)")
-    if gap_um is not None:
-        check_positive({"--gap-um": gap_um}, or_zero=True)
-        found["gap"] = float(trade.gap_loss_db(gap_um, um))
-        sources.append("Eargle 1994 (gap, factor 1.11)")
-    if coating_um is not None:
-        check_positive({"--coating-um": coating_um}, or_zero=True)
-        found["thickness"] = float(trade.thickness_loss_db(coating_um, um))
-        sources.append("Wallace 1951 (thickness, evenly magnetised)")
+    for name, option, length_um, loss_db, source in (
+        ("spacing", "--spacing-um", spacing_um, trade.spacing_loss_db, "Wallace 1951"),
+        ("gap", "--gap-um", gap_um, trade.gap_loss_db, "Eargle 1994, factor 1.11"),
+        ("thickness", "--coating-um", coating_um, trade.thickness_loss_db, "Wallace 1951"),
+    ):
+        if length_um is not None:
+            check_positive({option: length_um}, or_zero=True)
+            found[name] = float(loss_db(length_um, um))
+            sources.append(f"{source} ({name})")
     if azimuth_arcmin is not None and track_width_mm is not None:
         check_positive({"--track-width-mm": track_width_mm})
         check_angle(azimuth_arcmin)
         found["azimuth"] = float(trade.azimuth_loss_db(azimuth_arcmin, track_width_mm, um))
-        sources.append("sinc of the slant over the wavelength (azimuth)")
+        sources.append("sinc(w tan a / wavelength) (azimuth)")
     if not found:
         raise MisuseError(
             "no loss is asked for; give --spacing-um, --gap-um, --coating-um,"
@@ -279,28 +266,26 @@ def reel(
 @app.command(context_settings=MAYBE_NEGATIVE)
 def level(
     value: Annotated[float, typer.Argument(help="The level.")],
-    unit: Annotated[Unit, typer.Option(help="What the level is given in.")],
+    unit: Annotated[
+        Literal["dbu", "dbv", "volts"], typer.Option(help="What the level is given in.")
+    ],
     as_json: AsJson = False,
 ) -> None:
     """Say a level in dBu, dBV and volts rms; no voltage at all is null in dB."""
     from fluxbench import trade
 
-    if unit is Unit.VOLTS:
+    if unit == "volts":
         check_positive({"VALUE": value}, or_zero=True)
         dbu = float(trade.dbu_from_volts(value))
     else:
         check_between("VALUE", value, -400.0, 400.0)
-        dbu = value if unit is Unit.DBU else float(trade.dbu_from_dbv(value))
+        dbu = value if unit == "dbu" else float(trade.dbu_from_dbv(value))
     dbv, volts = float(trade.dbv_from_dbu(dbu)), float(trade.volts_from_dbu(dbu))
-    vu = float(trade.vu_from_dbu(dbu))
+    vu = dbu - trade.ZERO_VU_DBU
     sentence = f"{dbu:+.2f} dBu = {dbv:+.2f} dBV = {volts:.5g} V rms = {vu:+.2f} VU."
     tell(
         as_json,
-        {
-            "dbu": rounded(dbu),
-            "dbv": rounded(dbv),
-            "volts": rounded(volts, 4, significant=5),
-        },
+        {"dbu": rounded(dbu), "dbv": rounded(dbv), "volts": rounded(volts, 4, significant=5)},
         [sentence],
         "0 dBu = sqrt(0.6) V, IEC 60027-3 and ITU-R V.574; 0 VU = +4 dBu, IEC 60268-17",
     )

@@ -4,6 +4,14 @@ The formulas take numbers or arrays, which broadcast; numbers give numpy scalars
 """
 
 from fluxbench.trade._azimuth import azimuth_from_delay_arcmin, delay_us, phase_deg
+from fluxbench.trade._ballistics import (
+    QUASI_PEAK_CHARGE_S,
+    QUASI_PEAK_DISCHARGE_S,
+    QUASI_PEAK_SMOOTHING_S,
+    VU_DAMPING,
+    VU_NATURAL_RAD_PER_S,
+    vu_step_response,
+)
 from fluxbench.trade._contour import contour_db
 from fluxbench.trade._equalisation import (
     EQUALISATION_STANDARDS,
@@ -23,6 +31,7 @@ from fluxbench.trade._fluxivity import (
 )
 from fluxbench.trade._formats import FORMATS, MM_PER_MIL, Format, format_named
 from fluxbench.trade._fringing import fringing_rise_db, side_crosstalk_db
+from fluxbench.trade._iso266 import NOMINAL_HZ, exact_hz, preferred_hz
 from fluxbench.trade._levels import (
     ZERO_DBU_VOLTS,
     ZERO_DBV_DBU,
@@ -111,14 +120,25 @@ from fluxbench.trade._waves import (
     wave_number_per_mm,
     wavelength_um,
 )
+from fluxbench.trade._weightings import (
+    A_WEIGHTING_POLES_HZ,
+    BS468_POLES_RAD_PER_S,
+    FLUTTER_WEIGHTING_DB,
+    a_weighting_db,
+    bs468_weighting_db,
+    flutter_weighting_db,
+)
 
 __all__ = [
     "AZIMUTH_SET_ARCMIN",
+    "A_WEIGHTING_POLES_HZ",
     "BIAS_LEVEL_DB",
     "BIAS_WAVELENGTH_UM",
+    "BS468_POLES_RAD_PER_S",
     "COMPANION_RE_BIAS_DB",
     "COMPANION_WAVES",
     "EQUALISATION_STANDARDS",
+    "FLUTTER_WEIGHTING_DB",
     "FLUXIVITY_CONTRADICTIONS",
     "FORMATS",
     "GAP_FACTOR",
@@ -130,10 +150,16 @@ __all__ = [
     "MM_PER_INCH",
     "MM_PER_MIL",
     "NAMED_FLUXIVITIES",
+    "NOMINAL_HZ",
+    "QUASI_PEAK_CHARGE_S",
+    "QUASI_PEAK_DISCHARGE_S",
+    "QUASI_PEAK_SMOOTHING_S",
     "RADIANS_PER_ARCMIN",
     "REELS",
     "REFERENCE_GAP_UM",
     "REFERENCE_STOCK",
+    "VU_DAMPING",
+    "VU_NATURAL_RAD_PER_S",
     "WORKING_BIAS_DB",
     "ZERO_DBU_VOLTS",
     "ZERO_DBV_DBU",
@@ -151,12 +177,14 @@ __all__ = [
     "Reel",
     "Tolerances",
     "Values",
+    "a_weighting_db",
     "azimuth_frequency_hz",
     "azimuth_from_delay_arcmin",
     "azimuth_loss_db",
     "azimuth_tolerance",
     "bend",
     "bias_frequency_hz",
+    "bs468_weighting_db",
     "companion_frequency_hz",
     "contour_db",
     "dbfs_from_dbu",
@@ -168,6 +196,8 @@ __all__ = [
     "delay_us",
     "echo_delay_s",
     "equalisation_named",
+    "exact_hz",
+    "flutter_weighting_db",
     "fluxivities_called",
     "fluxivity_from_maxwell",
     "fluxivity_ratio_db",
@@ -190,6 +220,7 @@ __all__ = [
     "peak_bias_db",
     "phase_deg",
     "playing_time_s",
+    "preferred_hz",
     "print_through_shape_db",
     "rotation_hz",
     "scrape_resonance_hz",
@@ -204,6 +235,7 @@ __all__ = [
     "translate_over_bias",
     "volts_from_dbu",
     "vu_from_dbu",
+    "vu_step_response",
     "wave_number_per_mm",
     "wavelength_um",
     "worst_print_frequency_hz",
