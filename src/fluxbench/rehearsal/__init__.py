@@ -1,1 +1,6 @@
-"""To be written."""
+"""The practising technician and the lockstep loop; residuals against the deck's inner truth."""
+
+from fluxbench.rehearsal._rehearse import Rehearsed, rehearse_guided
+from fluxbench.rehearsal._technician import Technician
+
+__all__ = ["Rehearsed", "Technician", "rehearse_guided"]

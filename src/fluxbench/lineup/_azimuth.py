@@ -1,0 +1,91 @@
+"""Azimuth of a stack: phase from each track to its neighbour, a line across them, one trimmer."""
+
+import numpy as np
+
+from fluxbench.lineup._bench import Bench, F64, Point, Procedure
+from fluxbench.lineup._view import Advice, Verdict
+
+LEAST_S = 5.0
+MOST_S = 16.0
+
+
+def slope_arcmin(bench: Bench, cross: F64, frequency_hz: float) -> tuple[float, F64]:
+    """Angle of the line through the delays of all live tracks, and what is left over (us).
+
+    `cross` is the mean of a_i conj(a_j) of each live track i with the next live one j, complex.
+    Positive: later tracks (higher numbers) come later.
+    """
+    live = np.flatnonzero(bench.live)
+    position = bench.plan.positions_mm[live]
+    lag = np.concatenate([[0.0], np.cumsum(np.angle(cross))]) / (2 * np.pi * frequency_hz)
+    slope, offset = np.polyfit(position, lag, 1)
+    speed_mm_per_s = 25.4 * bench.plan.speed_ips
+    arcmin = float(np.degrees(np.arctan(slope * speed_mm_per_s)) * 60.0)
+    return arcmin, 1e6 * (lag - (slope * position + offset))
+
+
+def crossed(bench: Bench, point: Point, tone: int = 0) -> F64:
+    """Mean of a_i conj(a_j) over one point, for neighbouring live tracks."""
+    e = point.envelope[:, tone, bench.live]
+    return np.asarray((e[:, :-1] * e[:, 1:].conj()).mean(axis=0))
+
+
+def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> Procedure:
+    """Turn one stack trimmer until the stack stands at the target angle; gives what was left."""
+    frequency_hz = bench.tones[tone]
+    set_band = bench.plan.azimuth_tolerance_arcmin
+    hold = 0.35 * set_band
+    lag_s = bench.round_trip_s + (bench.plan.head_delay_s if bench.source[0] == "record" else 0.0) + 0.2
+    past: list[F64] = []
+    angles: list[float] = []
+    begin, started, since = 0, False, bench.time_s
+    best = np.nan
+    while bench.time_s - since < 300.0:
+        point = yield from bench.point()
+        if np.isnan(point.level_db[tone, bench.live]).any():
+            continue
+        past.append(crossed(bench, point, tone))
+        angles.append(slope_arcmin(bench, past[-1], frequency_hz)[0])
+        n = len(angles)
+        block = np.array(angles[begin:])
+        if len(block) >= 12:
+            old, new = block[:-5], block[-5:]
+            spread = max(float(np.std(old)), 0.02)
+            if abs(new.mean() - old.mean()) > max(2.2 * spread, 0.4 * set_band):
+                begin = n - 4
+                block = np.array(angles[begin:])
+        first = max(begin, n - round(MOST_S * 10))
+        angle, _ = slope_arcmin(bench, np.sum(past[first:], axis=0), frequency_hz)
+        seconds = (n - first) / 10
+        error = _error(np.array(angles[first:]))
+        off = target_arcmin - angle
+        if not started and seconds >= LEAST_S:
+            started = True
+            bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
+        enough = seconds >= LEAST_S and (error < 0.25 * set_band or seconds >= MOST_S - 0.2)
+        if abs(off) <= hold and enough:
+            best = angle
+            break
+        verdict = Verdict.IN if abs(off) <= set_band else Verdict.NEAR if abs(off) < 3 * set_band else Verdict.OUT
+        way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
+        need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
+        name = trimmer.replace("_", " ")
+        word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"
+        bench.advise(
+            Advice(trimmer, None, verdict, way, off if len(block) >= 10 else None, "arcmin", error,
+                   lag_s + (need_s if abs(off) < 3 * set_band else 1.5), f"{name}: {word}"), 0, 1)  # fmt: skip
+    else:
+        bench.note(f"{trimmer} could not be brought in")
+    angle, scatter = slope_arcmin(bench, np.sum(past[max(begin, len(past) - 160):], axis=0), frequency_hz)
+    bench.write("as left", trimmer=trimmer, arcmin=angle, scatter_us=scatter)
+    bench.advise(None)
+    return best if np.isfinite(best) else angle
+
+
+def _error(angles: F64) -> float:
+    """Standard error of a mean from blocks of a second."""
+    blocks = len(angles) // 10
+    if blocks < 2:
+        return float("inf")
+    means = angles[: blocks * 10].reshape(blocks, 10).mean(axis=1)
+    return float(means.std(ddof=1) / np.sqrt(blocks))

@@ -1,0 +1,75 @@
+"""The low end: a fit over six long waves of the deck's own recording, not a single 100 Hz tone."""
+
+import numpy as np
+
+from fluxbench.lineup._adjust import Job, adjust
+from fluxbench.lineup._bench import Bench, F64, Point, Procedure
+from fluxbench.signals import PerTrack, Tone, Tones
+from fluxbench.trade import LevelTolerance
+
+MEAN_OF_HZ = (40.0, 50.0, 63.0, 80.0, 100.0, 125.0)
+ODD_HZ = (41.0, 51.5, 64.5, 82.0, 103.0, 128.0)
+EVEN_HZ = (38.5, 48.5, 61.0, 77.5, 97.5, 122.0)
+"""Odd and even tracks get tones of their own: long waves cross over to the neighbours."""
+LEVEL_DB = -20.0
+WINDOW_S = 4.0
+
+
+class LowEnd:
+    """Mean level of the six long waves against 1 kHz, over the last four seconds."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._past: list[F64] = []
+        odd = np.arange(bench.plan.tracks) % 2 == 0
+        self._sets = ((odd, ODD_HZ), (~odd, EVEN_HZ))
+        self._points_per_s = 1000.0
+
+    def read(self, point: Point) -> F64:
+        """Deviation (tracks,), NaN until four seconds are there."""
+        tracks = self._bench.plan.tracks
+        if point.lost:
+            self._past.clear()
+            return np.full(tracks, np.nan)
+        self._past.append(point.envelope[:, 1].real.astype(np.float64))
+        del self._past[: -round(WINDOW_S * 10)]
+        if len(self._past) < round(WINDOW_S * 10):
+            return np.full(tracks, np.nan)
+        signal = np.concatenate(self._past)
+        rate = len(self._past[0]) * 10.0
+        out = np.full(tracks, np.nan)
+        for who, tones in self._sets:
+            if who.any():
+                out[who] = self._mean(signal[:, who], tones, rate)
+        zero = self._bench.plan.zero_dbfs
+        return np.asarray(out - zero - LEVEL_DB - (point.level_db[0] - LEVEL_DB))
+
+    def _mean(self, signal: F64, tones: tuple[float, ...], rate_hz: float) -> F64:
+        t = np.arange(len(signal)) / rate_hz
+        window = np.hanning(len(signal))[:, np.newaxis]
+        angle = 2 * np.pi * np.outer(t, tones)
+        model = np.concatenate([np.cos(angle), np.sin(angle), np.ones((len(t), 1))], axis=1)
+        fit, *_ = np.linalg.lstsq(model * window, signal * window, rcond=None)
+        count = len(tones)
+        level = 10 * np.log10(np.maximum(fit[:count] ** 2 + fit[count : 2 * count] ** 2, 1e-20))
+        x = np.log(np.array(tones) / 70.0)
+        curve = np.polynomial.polynomial.polyfit(x, level, 4)
+        at = np.log(np.array(MEAN_OF_HZ) / 70.0)
+        return np.asarray(np.polynomial.polynomial.polyval(at, curve).mean(axis=1))
+
+
+def low_end(bench: Bench) -> Procedure:
+    """Turn each track's low end until the six long waves equal 1 kHz in the mean."""
+    plan = bench.plan
+    zero = plan.zero_dbfs + LEVEL_DB
+    combs = (
+        Tones(tuple(Tone(f, zero) for f in (1000.0, *ODD_HZ))),
+        Tones(tuple(Tone(f, zero) for f in (1000.0, *EVEN_HZ))),
+    )
+    bench.signal = PerTrack(tuple(combs[t % 2] for t in range(plan.tracks)))
+    bench.listen(1000.0, 0.0)
+    yield from bench.settle()
+    meter = LowEnd(bench)
+    band = LevelTolerance(0.12, 0.25, 0.5)
+    job = Job("reproduce_low", band, 1.0, lambda level: level[0])
+    yield from adjust(bench, job, np.zeros(plan.tracks), meter.read, WINDOW_S)

@@ -1,0 +1,162 @@
+"""What a line-up sets out to do: the deck, both tapes, and from them the target of every tone."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluxbench.base import MisuseError
+from fluxbench.trade import (
+    FORMATS,
+    Equalisation,
+    Tolerances,
+    azimuth_frequency_hz,
+    bias_frequency_hz,
+    fluxivity_ratio_db,
+    fringing_rise_db,
+    high_trim_coupling,
+)
+
+F64 = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One tone of a calibration tape; `level_db` is re the tape's fluxivity."""
+
+    number: int
+    frequency_hz: float
+    level_db: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything that is known before the first tone: read from the deck's plate and two sheets."""
+
+    tracks: int
+    speed_ips: float
+    equalisation: Equalisation
+    pitch_mm: float
+    width_mm: float
+    tape_width_mm: float
+    head_spacing_mm: float
+    record_gap_um: float
+    zero_dbfs: float
+    """The level of 0 VU at the interface."""
+    operating_nwb_per_m: float
+    calibration_nwb_per_m: float
+    reference_hz: float
+    full_width: bool
+    fringing_compensated: str
+    sections: tuple[Section, ...]
+    over_bias_db: float
+    over_bias_hz: float
+    over_bias_level_db: float
+    trimmers: frozenset[str]
+    tolerances: Tolerances = field(default_factory=Tolerances)
+
+    @property
+    def positions_mm(self) -> F64:
+        """Track centres re the middle of the stack."""
+        return (np.arange(self.tracks) - (self.tracks - 1) / 2.0) * self.pitch_mm
+
+    @property
+    def head_delay_s(self) -> float:
+        return self.head_spacing_mm / (25.4 * self.speed_ips)
+
+    @property
+    def azimuth_tolerance_arcmin(self) -> float:
+        widths = {6.3: 1.0, 12.6: 0.5, 25.3: 0.3, 50.7: 0.2}
+        return widths[min(widths, key=lambda w: abs(w - self.tape_width_mm))]
+
+    def fringing_db(self, frequency_hz: float) -> F64:
+        """How much high each track reads a full-width tape, shape (tracks,)."""
+        if not self.full_width or self.fringing_compensated != "no":
+            return np.zeros(self.tracks)
+        guard = max(self.pitch_mm - self.width_mm, 0.0) / 2.0
+        edge = max((self.tape_width_mm - (self.tracks - 1) * self.pitch_mm - self.width_mm) / 2.0, 0.05)
+        first, second = np.full(self.tracks, guard), np.full(self.tracks, guard)
+        first[0] = second[-1] = edge
+        return np.asarray(
+            fringing_rise_db(frequency_hz, self.speed_ips, self.width_mm, first, second)
+        )
+
+    def calibration_target_db(self, section: Section) -> F64:
+        """What each track should read on a section, dB re 0 VU, shape (tracks,)."""
+        ratio = fluxivity_ratio_db(self.calibration_nwb_per_m, self.operating_nwb_per_m)
+        return ratio + section.level_db + self.fringing_db(section.frequency_hz)
+
+    def section_for(self, frequency_hz: float) -> Section | None:
+        """The longest section within 1 % of a frequency, if the tape has one."""
+        fits = [s for s in self.sections if abs(s.frequency_hz / frequency_hz - 1.0) < 0.01]
+        return max(fits, key=lambda s: (s.seconds, -s.number), default=None)
+
+    @property
+    def level_section(self) -> Section:
+        section = self.section_for(self.reference_hz)
+        if section is None:
+            raise MisuseError(
+                f"the calibration tape's sheet lists no section at its reference {self.reference_hz:g} Hz"
+            )
+        return section
+
+    @property
+    def high_section(self) -> Section:
+        """The section nearest to 10 kHz, from 8 to 12.5 kHz."""
+        fits = [s for s in self.sections if 7900.0 <= s.frequency_hz <= 12600.0]
+        if not fits:
+            raise MisuseError("the calibration tape's sheet lists no section near 10 kHz")
+        return min(fits, key=lambda s: (abs(np.log(s.frequency_hz / 10_000.0)), -s.seconds))
+
+    @property
+    def azimuth_section(self) -> Section:
+        """A long section whose neighbours stay within half a turn at 10 arc-minutes."""
+        wanted = azimuth_frequency_hz(self.speed_ips)
+        fits = [s for s in self.sections if 0.45 * wanted <= s.frequency_hz <= 1.3 * wanted]
+        if not fits:
+            return self.high_section
+        return min(fits, key=lambda s: (abs(np.log(s.frequency_hz / wanted)) > 0.1, -s.seconds))
+
+    def high_coupling(self, frequency_hz: float) -> float:
+        """How much 1 kHz moves per dB of this frequency when an equaliser's time constant is turned."""
+        return float(high_trim_coupling(self.equalisation, frequency_hz, self.reference_hz))
+
+
+def plan_from_state(calibration: Mapping[str, Any], stock: Mapping[str, Any]) -> Plan:
+    """A plan from what the deck shows with each tape loaded (`contracts/deck-controls.md`)."""
+    sheet, reel = calibration["data_sheet"], stock["data_sheet"]
+    tracks, pitch = int(stock["tracks"]), float(stock["track_pitch_mm"])
+    speed = float(stock["speed_ips"])
+    eq = stock["equalisation"]
+    electrical = stock["electrical"]
+    outer = (tracks - 1) * pitch + float(stock["track_width_mm"])
+    widths = sorted({f.tape_width_mm for f in FORMATS})
+    tape_width = next((w for w in widths if outer <= w * 1.01), widths[-1])
+    kinds = stock["trimmers"]
+    return Plan(
+        tracks=tracks,
+        speed_ips=speed,
+        equalisation=Equalisation(eq["t1_us"], eq["t2_us"]),
+        pitch_mm=pitch,
+        width_mm=float(stock["track_width_mm"]),
+        tape_width_mm=tape_width,
+        head_spacing_mm=float(stock["head_spacing_mm"]),
+        record_gap_um=float(stock["record_gap_um"]),
+        zero_dbfs=electrical["zero_vu_dbu"] - electrical["interface_full_scale_dbu"],
+        operating_nwb_per_m=float(stock["operating_fluxivity_nwb_per_m"]),
+        calibration_nwb_per_m=float(sheet["fluxivity_nwb_per_m"]),
+        reference_hz=float(sheet["reference_frequency_hz"]),
+        full_width=sheet["width"] == "full",
+        fringing_compensated=str(sheet["fringing_compensated"]),
+        sections=tuple(
+            Section(s["section"], float(s["frequency_hz"]), float(s["level_db"]), float(s["seconds"]))
+            for s in sheet["sections"]
+        ),
+        over_bias_db=float(reel["over_bias_db"]),
+        over_bias_hz=float(reel.get("over_bias_frequency_hz") or bias_frequency_hz(speed)),
+        over_bias_level_db=float(reel.get("over_bias_level_db", -20.0)),
+        trimmers=frozenset(kinds["per_track"]) | frozenset(kinds["per_stack"]),
+    )

@@ -1,0 +1,119 @@
+"""The stages on the session's own stock: record azimuth, bias, high end, level, low end, verify."""
+
+import numpy as np
+
+from fluxbench.lineup._adjust import Job, adjust
+from fluxbench.lineup._azimuth import azimuth
+from fluxbench.lineup._bench import Bench, F64, Procedure, Stop
+from fluxbench.lineup._bias import bias
+from fluxbench.lineup._low import low_end
+from fluxbench.lineup._stages_reproduce import _onset_s, check_order
+
+LOW_DB = -20.0
+HIGH_HZ = 10_000.0
+
+
+def load_stock(bench: Bench) -> Procedure:
+    """Load the stock, record on all tracks, prove that what returns comes off the tape."""
+    bench.stage("load")
+    bench.silence()
+    yield from bench.ask("load", "load the session's stock", tape="stock")
+    yield from bench.record_all()
+    bench.listen(1000.0)
+    yield from bench.wait(1.2 + bench.plan.head_delay_s)
+    onset = yield from _onset_s(bench)
+    if np.isnan(onset):
+        raise Stop("recording, but nothing comes back off the tape: check ready, monitor and bias")
+    if onset - bench.round_trip_s < 0.5 * bench.plan.head_delay_s:
+        raise Stop("the return has no head delay: the deck's monitor stands on input, not on the tape")
+    yield from bench.settle()
+    level = (yield from bench.levels(0.5))[0]
+    for t in np.flatnonzero(bench.live & ~(level > -30.0)):
+        bench.live[t] = False
+        bench.note(f"track {t + 1} does not record; it is left out")
+    yield from check_order(bench)
+
+
+def record_azimuth(bench: Bench, stage: str) -> Procedure:
+    """The record head to the angle of the calibration tape, by the reproduce head as it was left."""
+    if "record_azimuth" not in bench.plan.trimmers or bench.plan.tracks < 2:
+        return
+    bench.stage(stage)
+    wanted = 10_000.0 if bench.plan.speed_ips >= 15.0 else 5_000.0
+    bench.send((wanted, LOW_DB))
+    yield from bench.settle()
+    yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin)
+
+
+def bias_stage(bench: Bench) -> Procedure:
+    """Bias by short and long wave together, at the sheet's own tone and level."""
+    plan = bench.plan
+    if "bias" not in plan.trimmers:
+        return
+    bench.stage("bias")
+    bench.send((plan.over_bias_hz, plan.over_bias_level_db), (plan.over_bias_hz / 10.0, plan.over_bias_level_db - 10.0))
+    yield from bench.settle()
+    yield from bias(bench, plan.over_bias_db)
+
+
+def record_stages(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
+    """High end against 1 kHz at -20 dB, then level at operating level.
+
+    The targets are what the calibration tape reads as left, so that the flux is right.
+    """
+    plan = bench.plan
+    bench.stage("record high end")
+    bench.send((1000.0, 0.0))
+    yield from bench.settle()
+    operating = (yield from bench.levels(2.0))[0]
+    bench.write("as found", trimmer="record_level", reading_db=operating)
+    bench.send((1000.0, LOW_DB), (HIGH_HZ, LOW_DB))
+    yield from bench.settle()
+    if "record_high" in plan.trimmers:
+        low = yield from bench.levels(3.0)
+        compressed = np.clip(low[0] - LOW_DB - operating, 0.0, 1.0)
+        then = np.clip(compressed * 10.0 ** ((level_left - operating) / 10.0), 0.0, 1.0)
+        rise = (level_left + then) - (operating + compressed)
+        target = LOW_DB + high_left - rise
+        target = low[1] + (target - low[1]) / (1.0 - 0.02)
+        job = Job("record_high", plan.tolerances.high_end, 3.0, lambda level: level[1])
+        yield from adjust(bench, job, target)
+    if "record_level" in plan.trimmers:
+        bench.stage("record level")
+        bench.send((1000.0, 0.0))
+        yield from bench.settle()
+        job = Job("record_level", plan.tolerances.level, 1.5, lambda level: level[0])
+        yield from adjust(bench, job, level_left)
+
+
+def low_stage(bench: Bench) -> Procedure:
+    """The low end, from the deck's own recording."""
+    if "reproduce_low" not in bench.plan.trimmers:
+        return
+    bench.stage("low end")
+    yield from low_end(bench)
+
+
+def verify(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
+    """Operating level, the high end and the response of all tracks, as left."""
+    bench.stage("verify")
+    bench.send((1000.0, 0.0))
+    yield from bench.settle()
+    level = (yield from bench.levels(2.0))[0] - level_left
+    bench.send((1000.0, LOW_DB), (HIGH_HZ, LOW_DB))
+    yield from bench.settle()
+    high = (yield from bench.levels(3.0))[1] - LOW_DB - high_left
+    bench.write("verify", record_level_db=level, record_high_db=high)
+    accept = bench.plan.tolerances
+    for name, off, band in (("record level", level, accept.level), ("record high end", high, accept.high_end)):
+        for t in np.flatnonzero(bench.live & (np.abs(off) > band.accept_db)):
+            bench.note(f"{name} of track {t + 1} stands {off[t]:+.2f} dB off after the line-up")
+    rows: dict[str, F64] = {}
+    wanted = [f for f in (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_000.0) if f < 20_000.0]
+    for i in range(0, len(wanted), 3):
+        few = wanted[i : i + 3]
+        bench.send(*((f, LOW_DB - 4.0) for f in few))
+        yield from bench.settle()
+        read = yield from bench.levels(1.5)
+        rows |= {f"{f:g}": read[k] - (LOW_DB - 4.0) for k, f in enumerate(few)}
+    bench.write("response", level_db=rows)

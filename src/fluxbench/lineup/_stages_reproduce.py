@@ -1,0 +1,235 @@
+"""The stages before anything is recorded: input check, safe, calibration tape, reproduce and sync."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fluxbench.lineup._adjust import Job, adjust
+from fluxbench.lineup._azimuth import azimuth
+from fluxbench.lineup._bench import Bench, F64, Procedure, Stop
+from fluxbench.lineup._plan import Section
+from fluxbench.signals import PerTrack, Tone
+
+PROBE_HZ = 1000.0
+
+
+def input_check(bench: Bench) -> Procedure:
+    """No tape: levels, order and polarity of every return, and the round trip of the link."""
+    bench.stage("input check")
+    plan = bench.plan
+    yield from bench.ask("transport", "stop the tape and listen to the input", state="stop", ready=[], monitor="input")
+    bench.listen(PROBE_HZ)
+    yield from bench.wait(0.6)
+    bench.round_trip_s = yield from _onset_s(bench)
+    if np.isnan(bench.round_trip_s):
+        raise Stop("nothing comes back: no return carries the tone that is sent; check interface, cables and the monitor switch")
+    yield from bench.wait(0.6)
+    levels = (yield from bench.levels(1.0))[0]
+    bench.live = np.isfinite(levels) & (levels > -30.0)
+    for t in np.flatnonzero(~bench.live):
+        bench.note(f"track {t + 1} is dead: its input does not come back; it is left out")
+    if not bench.live.any():
+        raise Stop("no track returns its input; check the interface, or the return clips")
+    bench.write("input levels", level_db=levels)
+    off = bench.live & (np.abs(levels) > 1.0)
+    for t in np.flatnonzero(off):
+        bench.note(f"track {t + 1} returns its input at {levels[t]:+.1f} dB: check its input level")
+    phase = (yield from bench.gather(0.3))[0].envelope.mean(axis=0)[0]
+    reference = np.exp(1j * np.angle(phase[bench.live].sum() if bench.live.any() else 1.0))
+    for t in np.flatnonzero(bench.live & ((phase * reference.conj()).real < 0.0)):
+        bench.note(f"track {t + 1} comes back reversed in polarity")
+    yield from check_order(bench)
+    bench.silence()
+    yield from bench.wait(0.3)
+
+
+def check_order(bench: Bench) -> Procedure:
+    """A tone of its own on every track: each return must carry its own."""
+    plan = bench.plan
+    tones = tuple(700.0 + 600.0 * t for t in range(plan.tracks))
+    before = bench.signal
+    bench.signal = PerTrack(tuple(Tone(f, plan.zero_dbfs - 10.0) for f in tones))
+    bench.listen(*tones)
+    yield from bench.wait(0.6 + bench.round_trip_s + (plan.head_delay_s if bench.source[0] == "record" else 0.0))
+    power = np.zeros((plan.tracks, plan.tracks))
+    for _ in range(4):
+        point = yield
+        power += 10.0 ** (np.nan_to_num(point.level_db, nan=-99.0) / 10.0)
+    bench.signal = before
+    source = np.argmax(power, axis=0)
+    wrong = [int(t) for t in np.flatnonzero(bench.live) if source[t] != t]
+    if wrong:
+        said = ", ".join(f"return {t + 1} carries track {source[t] + 1}" for t in wrong)
+        bench.note(f"crossed: {said}")
+        raise Stop(f"tracks are crossed: {said}; put the cables right and begin again")
+
+
+def _onset_s(bench: Bench) -> Procedure:
+    """Send 1 kHz and time its arrival on the median track; NaN if it does not come in 2 s."""
+    bench.send((PROBE_HZ, 0.0))
+    sent = bench.time_s
+    while bench.time_s - sent < 2.0:
+        point = yield
+        track_power = np.median((np.abs(point.envelope[:, 0]) ** 2)[:, bench.live], axis=1)
+        over = track_power > 10.0 ** ((bench.plan.zero_dbfs - 12.0) / 10.0)
+        if over.any():
+            return bench.time_s - sent - (len(over) - int(np.argmax(over))) * 0.001
+    return float("nan")
+
+
+def safe_check(bench: Bench) -> Procedure:
+    """On scrap tape, record pressed with every track safe: nothing may come back off the tape."""
+    bench.stage("prepare")
+    yield from bench.ask("load", "load scrap tape (the stock will do)", tape="stock")
+    yield from bench.ask("transport", "all tracks safe; press record; listen to the reproduce head",
+                         state="record", ready=[], monitor="reproduce")  # fmt: skip
+    bench.silence()
+    bench.listen(PROBE_HZ)
+    yield from bench.wait(1.5)
+    onset = yield from _onset_s(bench)
+    bench.silence()
+    if not np.isnan(onset):
+        if onset - bench.round_trip_s < 0.5 * bench.plan.head_delay_s:
+            raise Stop("the return has no head delay: the deck's monitor stands on input, not on the tape")
+        raise Stop("a track records although all are safe: the calibration tape would be wiped; do not load it")
+    bench.write("safe", proved=True)
+    yield from bench.ask("transport", "stop", state="stop", ready=[], monitor="reproduce")
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """What one playing of the calibration tape read: level (tracks,) by section number."""
+
+    level_db: dict[int, F64]
+
+
+def calibration_pass(bench: Bench, monitor: str) -> Procedure:
+    """Play the whole calibration tape once: recognise its sections and fill the as-found table."""
+    plan = bench.plan
+    yield from bench.ask("load", "load the calibration tape", tape="calibration")
+    yield from bench.ask("locate", "go to its beginning", section=plan.sections[0].number)
+    yield from bench.ask("transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor)
+    bench.silence()
+    tones = tuple(sorted({s.frequency_hz for s in plan.sections}))
+    bench.listen(*tones)
+    read: dict[int, F64] = {}
+    at, strange_s, silent_s = 0, 0.0, 0.0
+    sections = plan.sections
+    gathered: list[F64] = []
+    current = -1
+    while at < len(sections):
+        point = yield
+        level = point.level_db
+        if point.lost or len(level) != len(tones):
+            continue
+        shares = np.median(point.share[:, bench.live], axis=1)
+        loud = float(np.nanmedian(np.nanmax(level[:, bench.live], axis=0))) if np.isfinite(level).any() else -99.0
+        total = 10 * np.log10(max(float(np.median(np.sum(10.0 ** (np.nan_to_num(level, nan=-99.0) / 10), axis=0))), 1e-12))
+        best = int(np.argmax(shares))
+        if shares[best] > 0.6 and loud > -45.0:
+            strange_s = silent_s = 0.0
+            if best != current:
+                current, gathered = best, []
+            gathered.append(level[best])
+            expected = [i for i in range(at, len(sections)) if sections[i].frequency_hz == tones[best]]
+            if not expected:
+                break
+            here = expected[0]
+            if here > at + 1 and not read:
+                raise _wrong(bench, f"its first section is {tones[best]:g} Hz, not {sections[0].frequency_hz:g} Hz")
+            if len(gathered) >= 12:
+                stack = np.array(gathered[3:])
+                read[sections[here].number] = np.nanmean(stack, axis=0)
+            if len(gathered) >= 25 and (here == len(sections) - 1):
+                break
+        else:
+            if current >= 0 and len(gathered) >= 12:
+                at = max(at, 1 + next(i for i in range(at, len(sections)) if sections[i].frequency_hz == tones[current]))
+                current, gathered = -1, []
+            strange_s += 0.1 if max(loud, total) > -30.0 or _heard(point) > -30.0 - 0.0 else 0.0
+            silent_s += 0.1
+            if strange_s > 2.5:
+                raise _wrong(bench, "it carries tones that are not on its sheet")
+            if silent_s > 12.0:
+                if not read:
+                    raise Stop("the calibration tape gives no tone: wrong monitor, no tape, or it is blank")
+                break
+    missing = [s for s in sections if s.number not in read]
+    for s in missing:
+        bench.note(f"section {s.number} ({s.frequency_hz:g} Hz) was not seen on the calibration tape")
+    table = {s.number: read[s.number] for s in sections if s.number in read}
+    bench.write("calibration pass", monitor=monitor, level_db={str(k): v for k, v in table.items()})
+    return Pass(table)
+
+
+def _heard(point: object) -> float:
+    """Level of what is heard beside the tones listened to, dB re full scale of the tones."""
+    share = np.asarray(point.share.sum(axis=0))  # type: ignore[attr-defined]
+    level = np.asarray(point.level_db)  # type: ignore[attr-defined]
+    tones = np.sum(10.0 ** (np.nan_to_num(level, nan=-99.0) / 10.0), axis=0)
+    return float(10 * np.log10(max(np.median(tones / np.maximum(share, 1e-9)), 1e-12)))
+
+
+def _wrong(bench: Bench, what: str) -> Stop:
+    text = f"this is not the calibration tape of the sheet: {what}; check label, speed and sheet"
+    bench.note(text)
+    return Stop(text)
+
+
+def check_fluxivity(bench: Bench, found: Pass) -> None:
+    """Every track off by the same amount speaks for another tape, not for 24 trimmers."""
+    section = bench.plan.level_section
+    if section.number not in found.level_db:
+        raise _wrong(bench, f"its {section.frequency_hz:g} Hz reference section was not found")
+    off = (found.level_db[section.number] - bench.plan.calibration_target_db(section))[bench.live]
+    n = len(off)
+    if n < 4:
+        return
+    mean, scatter = float(off.mean()), float(off.std(ddof=1))
+    if abs(mean) > 1.2 and abs(mean) > (5.0 + 20.0 / n) * max(scatter, 0.05) / np.sqrt(n):
+        flux = bench.plan.calibration_nwb_per_m * 10.0 ** (mean / 20.0)
+        raise _wrong(bench, f"all tracks read {mean:+.1f} dB together, as from a tape of {flux:.0f} nWb/m")
+
+
+def reproduce(bench: Bench, head: str) -> Procedure:
+    """Azimuth (reproduce head only), high end against level, then level; gives what was left.
+
+    The high end comes first, against 1 kHz, since its trimmer moves 1 kHz a little and the level
+    trimmer moves both alike: so that each trimmer is visited once.
+    """
+    plan = bench.plan
+    monitor = "reproduce" if head == "reproduce" else "sync"
+    level_trimmer, high_trimmer = f"{head}_level", f"{head}_high"
+    level_at, high_at = plan.level_section, plan.high_section
+    if head == "reproduce":
+        found = yield from calibration_pass(bench, monitor)
+        check_fluxivity(bench, found)
+        if "reproduce_azimuth" in plan.trimmers and plan.tracks > 1:
+            yield from bench.play_section(plan.azimuth_section, monitor)
+            bench.azimuth_left_arcmin = yield from azimuth(bench, "reproduce_azimuth", 0.0)
+    yield from bench.play_section(level_at, monitor)
+    level_found = (yield from bench.levels(2.5))[0]
+    bench.write("as found", trimmer=level_trimmer, reading_db=level_found)
+    level_target, high_target = (plan.calibration_target_db(s) for s in (level_at, high_at))
+    if high_trimmer in plan.trimmers:
+        yield from bench.play_section(high_at, monitor)
+        high_found = (yield from bench.levels(3.0))[0]
+        coupling = plan.high_coupling(high_at.frequency_hz)
+        move = (high_target - high_found - (level_target - level_found)) / (1.0 - coupling)
+        job = Job(high_trimmer, plan.tolerances.high_end, 3.0, lambda level: level[0])
+        yield from adjust(bench, job, high_found + move)
+    if level_trimmer in plan.trimmers:
+        yield from bench.play_section(level_at, monitor)
+        job = Job(level_trimmer, plan.tolerances.level, 1.5, lambda level: level[0])
+        yield from adjust(bench, job, level_target)
+    level_left = (yield from _left(bench, level_at, monitor)) - level_target
+    high_left = (yield from _left(bench, high_at, monitor)) - high_target
+    bench.write("as left", trimmer=high_trimmer, deviation_db=high_left)
+    bench.write("as left", trimmer=level_trimmer, deviation_db=level_left)
+    return level_left, high_left
+
+
+def _left(bench: Bench, section: Section, monitor: str) -> Procedure:
+    if bench.source != ("play", section):
+        yield from bench.play_section(section, monitor)
+    return (yield from bench.levels(4.0))[0]

@@ -1,0 +1,63 @@
+"""What the bench shows: what is asked of the person, and the advice on the trimmer in hand."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+
+class Verdict(StrEnum):
+    """Where a reading stands against its target."""
+
+    IN = "in"
+    NEAR = "near"
+    OUT = "out"
+    NO_READING = "no reading"
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One thing for the person to do at the deck, in words and as plain values."""
+
+    number: int
+    kind: str
+    """load, locate, transport, confirm or stop."""
+    text: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """The trimmer in hand: where it stands, which way, how far, and when to look again.
+
+    `deviation` is target minus reading in `unit` (positive: raise), None while it is sought.
+    `way` is +1 raise, -1 lower, 0 hold. While bias is sought, `moved_db` is how far bias has gone
+    since the hand came to this track. `wait_s` is how long to wait after a turn before believing.
+    """
+
+    trimmer: str
+    track: int | None
+    verdict: Verdict
+    way: int
+    deviation: float | None
+    unit: str
+    spread: float
+    wait_s: float
+    words: str
+    moved_db: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """All that the screen shows at one moment."""
+
+    stage: str
+    time_s: float
+    ask: Ask | None = None
+    advice: Advice | None = None
+    done: int = 0
+    due: int = 0
+    notes: tuple[str, ...] = ()
+    closed: bool = False
+    stopped: str | None = None
+    """Why the line-up cannot go on, if so."""

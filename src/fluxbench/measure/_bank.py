@@ -1,0 +1,140 @@
+"""The live front end: envelopes of a few tones on all tracks, hop by hop of 20 ms.
+
+Every live number (level, frequency, azimuth, drop-outs) comes from these envelopes. An envelope is
+the signal shifted by the tone's frequency and low-passed at 250 Hz, at about 1,000 points a second,
+so that what flutter spreads stays inside.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.signal
+from numpy.typing import NDArray
+
+from fluxbench.base import Block, Flag
+
+HOP_S = 0.02
+POINTS_PER_HOP = 20
+PASS_HZ = 250.0
+
+
+@dataclass(frozen=True, slots=True)
+class Hop:
+    """Envelopes over 20 ms.
+
+    `envelope` is complex (points, tones, tracks); |envelope| = 1 is a full-scale sine, its phase is
+    re cos(2 pi f n / rate) of the absolute frame n. `peak` is the greatest sample of each track.
+    `lost` says that frames were lost in it or in what the filter still remembers.
+    """
+
+    first_frame: int
+    frames: int
+    frequencies_hz: tuple[float, ...]
+    envelope: NDArray[np.complex64]
+    peak: NDArray[np.float32]
+    total_power: NDArray[np.float64]
+    """Mean square of each track, a full-scale sine = 1."""
+    lost: bool
+
+    @property
+    def power(self) -> NDArray[np.float64]:
+        """Band power of each tone (tones, tracks), a full-scale sine = 1."""
+        e = self.envelope
+        return np.asarray((e.real**2 + e.imag**2).mean(axis=0), np.float64)
+
+    def level_dbfs(self) -> NDArray[np.float64]:
+        """Level of each tone (tones, tracks); a full-scale sine is 0, silence -200."""
+        return 10.0 * np.log10(np.maximum(self.power, 1e-20))
+
+
+class EnvelopeBank:
+    """Turns blocks of any length into hops.
+
+    `frequencies_hz` may be changed between blocks; a frequency of 0 gives the low-passed signal
+    itself (real). Cost: one matrix product a hop.
+    """
+
+    def __init__(
+        self, rate_hz: int, tracks: int, frequencies_hz: Sequence[float] = (1000.0,)
+    ) -> None:
+        self.rate_hz, self.tracks = rate_hz, tracks
+        self._step = round(rate_hz * HOP_S / POINTS_PER_HOP)
+        self.hop_frames = self._step * POINTS_PER_HOP
+        transition_hz = rate_hz / self._step - 2.0 * PASS_HZ
+        taps, beta = scipy.signal.kaiserord(80.0, transition_hz / (rate_hz / 2))
+        self._taps = taps | 1
+        cut_hz = PASS_HZ + transition_hz / 2
+        self._low_pass = scipy.signal.firwin(
+            self._taps, cut_hz, window=("kaiser", beta), fs=rate_hz
+        )
+        self._signal = np.zeros((self._taps - 1, tracks), np.float32)
+        self._next_frame = 0
+        self._lost_until = 0
+        self._fresh: list[Block] = []
+        self.frequencies_hz: tuple[float, ...] = ()
+        self.tune(frequencies_hz)
+
+    @property
+    def delay_s(self) -> float:
+        """How much older than its frames an envelope is: half the filter."""
+        return (self._taps - 1) / 2 / self.rate_hz
+
+    def tune(self, frequencies_hz: Sequence[float]) -> None:
+        """Listen to other tones from the next hop on."""
+        wanted = tuple(float(f) for f in frequencies_hz)
+        if wanted == self.frequencies_hz:
+            return
+        self.frequencies_hz = wanted
+        width = self._taps - 1 + self.hop_frames
+        rows = np.zeros((POINTS_PER_HOP, 2 * len(wanted), width), np.float32)
+        n = np.arange(self._taps)
+        for tone, f in enumerate(wanted):
+            gain = 1.0 if f == 0.0 else 2.0
+            turn = np.exp(-2j * np.pi * f / self.rate_hz * n) * self._low_pass * gain
+            for point in range(POINTS_PER_HOP):
+                at = (point + 1) * self._step - 1
+                piece = turn * np.exp(-2j * np.pi * f / self.rate_hz * at)
+                rows[point, 2 * tone, at : at + self._taps] = piece.real
+                rows[point, 2 * tone + 1, at : at + self._taps] = piece.imag
+        self._rows = rows.reshape(-1, width)
+
+    def process(self, block: Block) -> list[Hop]:
+        """The hops that a block completes, oldest first."""
+        before = len(self._signal) - (self._taps - 1)
+        arrived = self._next_frame + before
+        if block.first_frame != arrived or Flag.INPUT_LOST in block.flags:
+            gap = max(0, block.first_frame - arrived)
+            self._lost_until = block.first_frame + self._taps
+            if gap:
+                self._next_frame += gap
+        if Flag.OUTPUT_LOST in block.flags:
+            self._lost_until = block.first_frame + len(block.samples) + self._taps
+        self._signal = np.concatenate([self._signal, block.samples])
+        hops: list[Hop] = []
+        while len(self._signal) >= self._taps - 1 + self.hop_frames:
+            hops.append(self._hop())
+        return hops
+
+    def _hop(self) -> Hop:
+        width = self._taps - 1 + self.hop_frames
+        signal = self._signal[:width]
+        new = signal[-self.hop_frames :]
+        tones = len(self.frequencies_hz)
+        flat = (self._rows @ signal).reshape(POINTS_PER_HOP, tones, 2, self.tracks)
+        start = self._next_frame - (self._taps - 1)
+        turn = np.exp(-2j * np.pi * (np.array(self.frequencies_hz) * start / self.rate_hz % 1.0))
+        envelope = (flat[:, :, 0] + 1j * flat[:, :, 1]) * turn[:, np.newaxis].astype(np.complex64)
+        peak = np.maximum(new.max(axis=0), -new.min(axis=0))
+        hop = Hop(
+            self._next_frame,
+            self.hop_frames,
+            self.frequencies_hz,
+            envelope,
+            peak,
+            2.0 * np.einsum("ij,ij->j", new, new).astype(np.float64) / len(new),
+            self._next_frame < self._lost_until,
+        )
+        self._next_frame += self.hop_frames
+        self._signal = self._signal[self.hop_frames :]
+        return hop

@@ -1,0 +1,99 @@
+"""A rehearsed line-up: bench, technician and deck in lockstep, and the residuals at the end."""
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fluxbench.engine import Engine
+from fluxbench.lineup import LineUp, View, plan_from_state
+from fluxbench.links import DeckControls, Link
+from fluxbench.rehearsal._technician import Technician
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsed:
+    """What came of a rehearsal: the line of `contracts/rehearse.schema.json` and the journal."""
+
+    line: Mapping[str, Any]
+    journal: tuple[Mapping[str, Any], ...]
+    notes: tuple[str, ...]
+    stopped: str | None
+
+
+def rehearse_guided(
+    link: Link,
+    deck: DeckControls,
+    seed: int,
+    watch: Callable[[View], None] | None = None,
+) -> Rehearsed:
+    """Line a deck up from plan to close, reading only what the bench shows."""
+    begun = time.perf_counter()
+    calibration = deck.load("calibration")
+    stock = deck.load("stock")
+    plan = plan_from_state(calibration, stock)
+    lineup, technician = LineUp(plan), Technician(deck, seed)
+    engine = Engine(link, plan.tracks)
+    tape_s, running = 0.0, False
+    try:
+        while not lineup.view.closed:
+            engine.send(lineup.signal)
+            engine.listen(lineup.tones)
+            before = engine.time_s
+            for hop in engine.step():
+                lineup.see(hop)
+            tape_s += (engine.time_s - before) if running else 0.0
+            asked = lineup.view.ask
+            answered = technician.look(lineup.view, engine.time_s)
+            if answered is not None:
+                if asked is not None and asked.kind == "transport":
+                    running = asked.values.get("state") in ("play", "record")
+                elif asked is not None and asked.kind == "load":
+                    running = False
+                lineup.acknowledge(answered)
+            if watch is not None:
+                watch(lineup.view)
+    finally:
+        engine.close()
+    visits = count_visits(lineup.journal, technician.turned, plan.tracks, plan.trimmers)
+    line = {
+        "seed": seed,
+        "tracks": plan.tracks,
+        "speed_ips": plan.speed_ips,
+        "method": "guided",
+        "tape_time_s": round(tape_s, 2),
+        "wall_s": round(time.perf_counter() - begun, 2),
+        "visits": visits,
+        "residual": deck.truth()["residual"],
+    }
+    return Rehearsed(line, tuple(lineup.journal), lineup.view.notes, lineup.view.stopped)
+
+
+def count_visits(
+    journal: list[dict[str, Any]],
+    turned: list[tuple[float, str, int | None]],
+    tracks: int,
+    trimmers: frozenset[str],
+) -> dict[str, list[int]]:
+    """Visits of each trimmer: focus gained, at least one turn, focus lost.
+
+    A stack trimmer counts one visit each time its stage is entered and it is turned.
+    """
+    visits: dict[str, list[int]] = {}
+    for kind in sorted(trimmers):
+        gained = [(e["t"], e["track"]) for e in journal if e["what"] == "focus" and e["trimmer"] == kind]
+        if kind.endswith("azimuth"):
+            stages = [e["t"] for e in journal if e["what"] == "stage"] + [float("inf")]
+            turns = [t for t, k, _ in turned if k == kind]
+            visits[kind] = [
+                sum(any(a <= t < b for t in turns) for a, b in zip(stages[:-1], stages[1:], strict=True))
+            ]
+            continue
+        count = [0] * tracks
+        changes = [e["t"] for e in journal if e["what"] in ("focus", "stage")] + [float("inf")]
+        for begin, track in gained:
+            end = min(t for t in changes if t > begin)
+            if any(k == kind and who == track and begin - 0.5 <= t < end for t, k, who in turned):
+                count[track - 1] += 1
+        visits[kind] = count
+    return visits

@@ -1,0 +1,149 @@
+"""The practising technician: reads what the bench shows, turns with human hands.
+
+He looks at the view, reacts after 0.3 s, turns by the shown deviation with 20 % error and some
+overshoot, learns the sense and the reach of each kind of trimmer from his own first turns, and
+waits as long as the bench says before he believes a reading.
+"""
+
+from collections.abc import Generator
+
+import numpy as np
+
+from fluxbench.lineup import Advice, Ask, View
+from fluxbench.links import DeckControls
+
+REACTION_S = 0.3
+TURN_ERROR = 0.2
+OVERSHOOT = 1.05
+TRIAL_TURNS = 0.25
+MOST_TURNS = 3.0
+
+Hands = Generator[None, None, None]
+
+
+class Technician:
+    """Hands at a deck; call `look` with every new view and the time on the clock on the wall."""
+
+    def __init__(self, deck: DeckControls, seed: int) -> None:
+        self._deck = deck
+        self._rng = np.random.default_rng([seed, 77])
+        self._now_s = 0.0
+        self._view: View | None = None
+        self._answer = 0
+        self._reach: dict[str, float] = {}
+        self._own_reach: dict[tuple[str, int | None], float] = {}
+        self.turned: list[tuple[float, str, int | None]] = []
+        """When he turned what: (seconds, trimmer, track)."""
+        self._hands = self._work()
+        next(self._hands)
+
+    def look(self, view: View, now_s: float) -> int | None:
+        """See the screen; the number of the ask that he has just fulfilled, or None."""
+        self._view, self._now_s, self._answer = view, now_s, 0
+        self._hands.send(None)
+        return self._answer or None
+
+    def _work(self) -> Hands:
+        while True:
+            yield
+            view = self._view
+            if view is None or view.closed:
+                continue
+            if view.ask is not None:
+                yield from self._wait(REACTION_S)
+                self._do(view.ask)
+                self._answer = view.ask.number
+            elif view.advice is not None:
+                yield from self._trim(view.advice)
+
+    def _do(self, ask: Ask) -> None:
+        values = dict(ask.values)
+        if ask.kind == "load":
+            self._deck.load(values["tape"])
+        elif ask.kind == "locate":
+            self._deck.locate(**values)
+        elif ask.kind == "transport":
+            self._deck.transport(**values)
+
+    def _trim(self, advice: Advice) -> Hands:
+        if advice.deviation is None:
+            if advice.way != 0:
+                yield from self._sweep(advice)
+            return
+        if advice.way == 0:
+            return
+        key = (advice.trimmer, advice.track)
+        reach = self._own_reach.get(key, self._reach.get(advice.trimmer))
+        if reach is None:
+            turns = TRIAL_TURNS
+        else:
+            aim = advice.deviation / reach * OVERSHOOT
+            turns = float(np.clip(aim * (1.0 + TURN_ERROR * self._rng.standard_normal()), -MOST_TURNS, MOST_TURNS))
+            turns = np.sign(turns) * max(abs(turns), 0.01)
+        yield from self._turn(advice.trimmer, turns, advice.track)
+        yield from self._wait(advice.wait_s)
+        after = self._advice_on(advice)
+        if after is None or after.deviation is None:
+            return
+        moved = advice.deviation - after.deviation
+        self._learn(key, turns, moved, after.spread)
+
+    def _learn(self, key: tuple[str, int | None], turns: float, moved: float, spread: float) -> None:
+        noise = max(0.03, 2.0 * spread if np.isfinite(spread) else 0.1)
+        if abs(moved) < 2 * noise or abs(turns) < 0.02:
+            if abs(turns) >= TRIAL_TURNS and abs(moved) < noise:
+                self._own_reach[key] = 0.7 * self._own_reach.get(key, self._reach.get(key[0], 0.5))
+            return
+        seen = moved / turns
+        known = self._own_reach.get(key, self._reach.get(key[0]))
+        if known is not None and np.sign(known) == np.sign(seen):
+            seen = float(np.clip(seen, 0.4 * known, 2.5 * known) if known > 0 else np.clip(seen, 2.5 * known, 0.4 * known))
+            seen = 0.5 * (seen + known)
+        self._own_reach[key] = seen
+        if key[0] not in self._reach or np.sign(self._reach[key[0]]) == np.sign(seen):
+            self._reach[key[0]] = seen
+
+    def _sweep(self, advice: Advice) -> Hands:
+        """Bias: small steps the way the bench says, for as long as it says so."""
+        key = (advice.trimmer, advice.track)
+        reach = self._own_reach.get(key, self._reach.get(advice.trimmer))
+        if reach is None:
+            turns = TRIAL_TURNS * advice.way
+        else:
+            turns = float(np.clip(0.3 * advice.way / reach, -1.0, 1.0))
+        turns *= 1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5
+        before, begun = advice.moved_db, self._now_s
+        total = 0.0
+        while True:
+            total += turns
+            yield from self._turn(advice.trimmer, turns, advice.track)
+            now = self._advice_on(advice)
+            if now is None or now.deviation is not None or now.way != advice.way:
+                return
+            if self._now_s - begun > advice.wait_s + 0.8 and abs(total) > 0.2:
+                moved = now.moved_db - before
+                if abs(moved) > 0.4:
+                    self._own_reach[key] = moved / total
+                    self._reach.setdefault(advice.trimmer, moved / total)
+                    if np.sign(moved) != np.sign(advice.way):
+                        self._reach[advice.trimmer] = moved / total
+                    return
+                if self._now_s - begun > advice.wait_s + 3.0:
+                    self._own_reach[key] = 0.5 * self._own_reach.get(key, self._reach.get(key[0], 1.0))
+                    return
+
+    def _advice_on(self, advice: Advice) -> Advice | None:
+        now = self._view.advice if self._view is not None else None
+        if now is None or (now.trimmer, now.track) != (advice.trimmer, advice.track):
+            return None
+        return now
+
+    def _turn(self, trimmer: str, turns: float, track: int | None) -> Hands:
+        self.turned.append((self._now_s, trimmer, track))
+        seconds = self._deck.turn(trimmer, turns, track)
+        yield from self._wait(seconds)
+
+    def _wait(self, seconds: float) -> Hands:
+        end = self._now_s + seconds
+        while self._now_s < end:
+            yield
