@@ -1,8 +1,11 @@
-"""What holds for all tests: a home of their own, and no test that is quietly left out."""
+"""What holds for all tests: an own home, no thread left running, none quietly left out."""
 
 import importlib
 import os
 import shutil
+import threading
+import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -63,3 +66,14 @@ def own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monke
     home = tmp_path_factory.mktemp("home")
     for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
         monkeypatch.setenv(name, f"{home}")
+
+
+@pytest.fixture(autouse=True)
+def no_thread_left() -> Iterator[None]:
+    """Threads that a test starts have ended when it has, or a moment later."""
+    before = set(threading.enumerate())
+    yield
+    patience_ends_s = time.monotonic() + 2.0
+    while left := set(threading.enumerate()) - before:
+        assert time.monotonic() < patience_ends_s, f"left running: {left}"
+        time.sleep(0.01)

@@ -16,7 +16,8 @@ case "$*" in
 *ensurepip*) exit {no_venv} ;;
 *"-m venv"*) mkdir -p "$4/bin" && cp "$0" "$4/bin/python" ;;
 *"pip install"*) echo "$*" >>"$LOG"; exit {no_network} ;;
-*"-m fluxbench"*) echo "started: $*" ;;
+*"-m mypy"*) echo "a wrong type"; exit {wrong_types} ;;
+*"-m fluxbench"* | *"-m pytest"*) echo "started: $*" ;;
 *) exit 0 ;;
 esac
 """
@@ -40,14 +41,19 @@ class Machine:
         self.log = home / "pip.log"
         self.log.touch()
 
-    def python(self, *, old: int = 0, no_venv: int = 0, no_network: int = 0) -> None:
-        python = self.path / "python3"
-        python.write_text(PYTHON.format(old=old, no_venv=no_venv, no_network=no_network))
-        python.chmod(0o755)
+    def python(self, **answers: int) -> None:
+        usual = dict.fromkeys(("old", "no_venv", "no_network", "wrong_types"), 0)
+        self.program("python3", PYTHON.format_map(usual | answers))
 
-    def run(self, *arguments: str) -> "subprocess.CompletedProcess[str]":
+    def program(self, name: str, script: str) -> None:
+        path = self.path / name
+        path.unlink(missing_ok=True)
+        path.write_text(script)
+        path.chmod(0o755)
+
+    def run(self, *arguments: str, script: str = "run") -> "subprocess.CompletedProcess[str]":
         return subprocess.run(
-            [self.root / "run", *arguments],
+            [self.root / script, *arguments],
             env={"PATH": f"{self.path}", "LOG": f"{self.log}"},
             capture_output=True,
             text=True,
@@ -129,6 +135,39 @@ def test_no_network_is_told_and_tried_again(machine: Machine) -> None:
         assert done.stdout == ""
         assert "could not be installed; is there a network?" in done.stderr.splitlines()[-1]
         assert machine.installs() == 1
+
+
+def debian(machine: Machine, *, user: int) -> None:
+    """A Debian machine that lacks jackd2 and nothing else."""
+    machine.python()
+    machine.program("id", f"#!/bin/sh\necho {user}\n")
+    machine.program("apt-get", '#!/bin/sh\necho "apt-get $*" >>"$LOG"\n')
+    machine.program(
+        "dpkg-query",
+        '#!/bin/sh\ncase "$*" in *jackd2) exit 1 ;; *) echo "install ok installed" ;; esac\n',
+    )
+
+
+def test_root_on_debian_gets_the_packages_that_are_missing(machine: Machine) -> None:
+    debian(machine, user=0)
+    done = machine.run("-k", "a b", script="test")
+    assert done.stdout == "started: -m pytest -k a b\n"
+    assert machine.log.read_text().splitlines()[-2:] == [
+        "apt-get update",
+        "apt-get install -y --no-install-recommends jackd2",
+    ]
+
+
+def test_a_plain_user_on_debian_gets_none(machine: Machine) -> None:
+    debian(machine, user=1000)
+    assert machine.run(script="test").returncode == 0
+    assert "apt-get" not in machine.log.read_text()
+
+
+def test_a_failed_check_is_shown_and_the_tests_run_all_the_same(machine: Machine) -> None:
+    machine.python(wrong_types=1)
+    done = machine.run(script="test")
+    assert done.stdout == "a wrong type\nstarted: -m pytest\n"
 
 
 @pytest.mark.parametrize("name", ["run", "test", ".ci/run"])

@@ -120,13 +120,27 @@ def test_modules_are_small() -> None:
     assert long == {}
 
 
+def lines_of_code(function: Function) -> int:
+    """From `def` to the last line, the docstring apart: documentation is never too long."""
+    lines = (function.end_lineno or 0) - function.lineno + 1
+    first = function.body[0]
+    if ast.get_docstring(function) is not None:
+        lines -= (first.end_lineno or 0) - first.lineno + 1
+    return lines
+
+
+def test_lines_of_code_are_counted() -> None:
+    function = ast.parse('def f():\n    """One.\n\n    Two.\n    """\n    return 1').body[0]
+    assert isinstance(function, Function)
+    assert lines_of_code(function) == 2
+
+
 def test_functions_are_small() -> None:
     long = {
         f"{path.relative_to(PACKAGE).as_posix()}:{node.name}": lines
         for path in MODULES
         for node in ast.walk(ast.parse(path.read_text()))
-        if isinstance(node, Function)
-        and (lines := (node.end_lineno or 0) - node.lineno + 1) >= LONGEST_FUNCTION
+        if isinstance(node, Function) and (lines := lines_of_code(node)) >= LONGEST_FUNCTION
     }
     assert long == {}
 
