@@ -11,7 +11,7 @@ from fluxbench.measure._azimuth import block_products, mean_of_blocks
 from fluxbench.measure._frequency import hear
 from fluxbench.measure._spectrum import Samples
 
-_LARGEST_MISFIT_DEG = 60.0
+_LARGEST_MISFIT_DEG = 90.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,8 @@ class PairDelayReading:
     """Delay of the second of two tracks re the first, from several tones; positive: later.
 
     It is the only one possible if its size is below `unambiguous_us`, half a period of the lowest
-    valid tone. `misfit_deg` is how far the phase of each tone lies from that of the delay.
+    valid tone. `misfit_deg` is how far the phase of each tone lay from what the lower
+    tones foretold: near 180 the count of whole turns is a guess.
     """
 
     delay_us: float
@@ -48,7 +49,8 @@ def pair_delay(
     Returns
     -------
     PairDelayReading
-        Tones that are not valid are left out; if tones disagree by more than 60 degrees the
+        Tones that are not valid are left out; if one lies more than 90 degrees
+        from what the lower ones foretold the
         reading is `UNSTABLE`.
 
     Raises
@@ -90,18 +92,18 @@ def pair_delay(
         phases.append(-np.angle(products[:, 1]) / (2.0 * np.pi))
     turns = np.stack(phases, axis=1)
     delay_s = turns[:, 0] / found_hz[0]
+    surprise = np.zeros_like(turns)
     for count in range(2, len(used) + 1):
         last = count - 1
         turns[:, last] += np.rint(delay_s * found_hz[last] - turns[:, last])
+        surprise[:, last] = turns[:, last] - delay_s * found_hz[last]
         delay_s = turns[:, :count] @ found_hz[:count] / np.sum(found_hz[:count] ** 2)
     duration_s = tones[used[0]].envelope.duration_s
     delay, error = mean_of_blocks(1e6 * delay_s[:, None], weight, duration_s)
-    misfit[used], _ = mean_of_blocks(
-        360.0 * (delay_s[:, None] * found_hz - turns), weight, duration_s
-    )
+    misfit[used] = 360.0 * np.sqrt(np.mean(surprise**2, axis=0))
     noise = np.array([np.hypot(*tones[index].inside.relative_error()) for index in used])
     bound_s = np.sqrt(np.sum((noise * found_hz) ** 2)) / (2.0 * np.pi * np.sum(found_hz**2))
-    agree = bool(np.nanmax(np.abs(misfit)) <= _LARGEST_MISFIT_DEG)
+    agree = bool(np.nanmax(misfit) <= _LARGEST_MISFIT_DEG)
     return PairDelayReading(
         delay_us=float(delay[0]) if agree else np.nan,
         standard_error_us=max(float(error[0]), 1e6 * float(bound_s)) if agree else np.nan,
