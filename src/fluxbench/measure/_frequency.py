@@ -17,12 +17,15 @@ from fluxbench.measure._spectrum import (
     taper_power,
 )
 from fluxbench.measure._spread import clustered_error
-from fluxbench.measure._validity import waveform_validity
+from fluxbench.measure._validity import downgraded, usable, waveform_validity
 
 SEARCH = 0.05
 """A tone is looked for this far from its nominal frequency: varispeed and worn oscillators."""
 
 _QUIETEST_DBFS = -130.0
+_FULL_SCALE_POWER = 1.002
+"""A sine whose power is above this (of a full-scale one) must have been clipped."""
+
 _ENVELOPE_RATE_HZ = 200.0
 _FIRM = 10.0
 """Tone over noise, as powers in the band, above which the phase can be followed."""
@@ -50,12 +53,12 @@ class HeardTone:
     inside: BandTone
     envelope: Envelope
     validity: tuple[Validity, ...]
-    """That of the waveform, or `NO_SIGNAL`."""
+    """That of the waveform; or `NO_SIGNAL`, or `CLIPPED` for more than a full-scale sine."""
 
     @property
     def valid(self) -> NDArray[np.bool_]:
         """Tracks with a tone in a sound waveform."""
-        return np.array([v is Validity.OK for v in self.validity])
+        return np.array([v is Validity.OK for v in self.validity], bool)
 
 
 def half_band_hz(frequency_hz: float) -> float:
@@ -67,27 +70,18 @@ def hear(samples: Samples, rate_hz: float, frequency_hz: float) -> HeardTone:
     """Find a tone near its nominal frequency, on all tracks at once."""
     samples = checked(samples, rate_hz, frequency_hz)
     validity = waveform_validity(samples, rate_hz, frequency_hz)
-    finite = np.array([v not in (Validity.NOT_FINITE, Validity.TOO_SHORT) for v in validity])
-    if not finite.all():
-        samples = np.where(finite, samples, samples.dtype.type(0))
-    half = half_band_hz(frequency_hz)
-    if len(samples) == 0:
-        samples = np.zeros((1, samples.shape[1]))
-    duration_s = len(samples) / rate_hz
+    samples = usable(samples, rate_hz, validity)
+    half, duration_s = half_band_hz(frequency_hz), len(samples) / rate_hz
     taper_s = min(1.0 / half, 0.25 * duration_s)
     reach = SEARCH * frequency_hz + 3.0 * half
     (band,) = bands(samples, rate_hz, taper_s, [(frequency_hz - reach, frequency_hz + reach)])
     centre_hz = locate(band, frequency_hz, SEARCH * frequency_hz, half)
     inside = band_tone(band, centre_hz, half, 3.0 * half)
+    below_top = inside.power <= 0.5 * _FULL_SCALE_POWER
     heard = inside.heard & (inside.power > 0.5 * 10.0 ** (_QUIETEST_DBFS / 10.0))
-    return HeardTone(
-        inside,
-        envelope_of(band, centre_hz, half),
-        tuple(
-            Validity.NO_SIGNAL if v is Validity.OK and not there else v
-            for v, there in zip(validity, heard, strict=True)
-        ),
-    )
+    validity = downgraded(validity, below_top, Validity.CLIPPED)
+    validity = downgraded(validity, heard, Validity.NO_SIGNAL)
+    return HeardTone(inside, envelope_of(band, centre_hz, half), validity)
 
 
 def fit_frequency(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fluxbench.base import Validity
 from fluxbench.measure._frequency import half_band_hz, hear
 from fluxbench.measure._spectrum import Samples, band_tone, bands
+from fluxbench.measure._validity import downgraded, usable
 
 ORDERS = (2, 3, 4, 5)
 
@@ -74,10 +75,9 @@ def harmonics(samples: Samples, rate_hz: float, frequency_hz: float) -> Harmonic
     """
     tone = hear(samples, rate_hz, frequency_hz)
     fundamental_hz, count = tone.envelope.centre_hz, len(tone.validity)
-    usable = np.where(tone.valid, samples, samples.dtype.type(0))
     halves_hz = [min(half_band_hz(n * fundamental_hz), fundamental_hz / 3.0) for n in ORDERS]
     cuts = bands(
-        usable if len(usable) else np.zeros((1, count)),
+        usable(samples, rate_hz, tone.validity),
         rate_hz,
         min(1.0 / min(halves_hz), 0.25 * tone.envelope.duration_s),
         [
@@ -95,12 +95,7 @@ def harmonics(samples: Samples, rate_hz: float, frequency_hz: float) -> Harmonic
         heard &= centre_hz + 1.5 * half_hz < rate_hz / 2.0
         percent[row, heard] = 100.0 * relative[heard]
         error[row, heard] = (percent[row] * inside.relative_error())[heard]
-        validity.append(
-            tuple(
-                Validity.NO_SIGNAL if v is Validity.OK and not h else v
-                for v, h in zip(tone.validity, heard, strict=True)
-            )
-        )
+        validity.append(downgraded(tone.validity, heard, Validity.NO_SIGNAL))
     total = np.sqrt(np.nansum(percent**2, axis=0))
     total[np.isnan(percent).all(axis=0)] = np.nan
     return HarmonicsReading(fundamental_hz, ORDERS, percent, error, tuple(validity), total)

@@ -10,7 +10,7 @@ from fluxbench.base import MisuseError, Validity
 from fluxbench.measure._frequency import envelope_of, half_band_hz, locate
 from fluxbench.measure._spectrum import Band, Samples, band_tone, bands, checked
 from fluxbench.measure._tone import dbfs, level_error_db
-from fluxbench.measure._validity import SHORTEST_PERIODS, waveform_validity
+from fluxbench.measure._validity import SHORTEST_PERIODS, downgraded, usable, waveform_validity
 
 _LEAST_GAP_HZ = 5.0
 _GAP_PERIODS = 10.0
@@ -82,31 +82,24 @@ def multitone_levels(
     samples = checked(samples, rate_hz, *map(float, sent_hz))
     gaps_hz = np.minimum(np.diff(sent_hz, prepend=-np.inf), np.diff(sent_hz, append=np.inf))
     waveform = _waveform(samples, rate_hz, sent_hz, float(gaps_hz.min()))
-    fit = np.array([v is Validity.OK for v in waveform])
-    usable = np.where(fit, samples, samples.dtype.type(0))
-    if len(usable) == 0:
-        usable = np.zeros((1, len(fit)))
+    samples = usable(samples, rate_hz, waveform)
     wide_hz = np.array([half_band_hz(f) for f in sent_hz])
     halves_hz = np.minimum(wide_hz, _PART_OF_GAP * gaps_hz)
     reaches_hz = np.minimum(3.0 * halves_hz, 0.5 * gaps_hz)
     edges_hz = zip(
         *(sent_hz * (1.0 + s * SPEED_SEARCH) + s * reaches_hz for s in (-1, 1)), strict=True
     )
-    cuts = bands(usable, rate_hz, 0.5 * len(usable) / rate_hz, list(edges_hz))
+    cuts = bands(samples, rate_hz, 0.5 * len(samples) / rate_hz, list(edges_hz))
     ratio = _speed_ratio(cuts, sent_hz, halves_hz, gaps_hz)
     levels_dbfs, errors_db, validity = [], [], []
     for band, f, half_hz, reach_hz in zip(cuts, sent_hz, halves_hz, reaches_hz, strict=True):
         inside = band_tone(band, ratio * f, half_hz, reach_hz)
-        heard = fit & inside.heard
+        told = downgraded(waveform, inside.heard, Validity.NO_SIGNAL)
+        ok = np.array([v is Validity.OK for v in told], bool)
         error_db = level_error_db(inside, envelope_of(band, ratio * f, half_hz))
-        levels_dbfs.append(np.where(heard, dbfs(inside.power), np.nan))
-        errors_db.append(np.where(heard, error_db, np.nan))
-        validity.append(
-            tuple(
-                Validity.NO_SIGNAL if v is Validity.OK and not h else v
-                for v, h in zip(waveform, heard, strict=True)
-            )
-        )
+        levels_dbfs.append(np.where(ok, dbfs(inside.power), np.nan))
+        errors_db.append(np.where(ok, error_db, np.nan))
+        validity.append(told)
     return ResponseReading(
         sent_hz, ratio, np.array(levels_dbfs), np.array(errors_db), tuple(validity)
     )
@@ -119,7 +112,7 @@ def _waveform(
     validity = waveform_validity(samples, rate_hz, typical_hz)
     if len(samples) / rate_hz >= max(_GAP_PERIODS / least_gap_hz, SHORTEST_PERIODS / sent_hz[0]):
         return validity
-    return tuple(Validity.TOO_SHORT if v is Validity.OK else v for v in validity)
+    return downgraded(validity, np.zeros(len(validity), bool), Validity.TOO_SHORT)
 
 
 def _speed_ratio(

@@ -9,6 +9,7 @@ from fluxbench.base import Validity
 from fluxbench.measure._frequency import Envelope, HeardTone, fit_frequency, hear
 from fluxbench.measure._spectrum import BandTone, Samples
 from fluxbench.measure._spread import clustered_error
+from fluxbench.measure._validity import downgraded
 
 WINDOW_S = 0.2
 WINDOW_PERIODS = 8.0
@@ -84,16 +85,13 @@ def tone_levels(samples: Samples, rate_hz: float, frequency_hz: float) -> ToneRe
     """
     tone = hear(samples, rate_hz, frequency_hz)
     spread_db, stable = _steadiness(tone, frequency_hz)
-    validity = tuple(
-        Validity.UNSTABLE if v is Validity.OK and not steady else v
-        for v, steady in zip(tone.validity, stable, strict=True)
-    )
-    ok = np.array([v is Validity.OK for v in validity])
+    validity = downgraded(tone.validity, stable, Validity.UNSTABLE)
+    ok = np.array([v is Validity.OK for v in validity], bool)
     frequency, frequency_error = fit_frequency(tone)
     phase_deg, phase_error_deg, reference = _phases(tone, ok)
     return ToneReading(
         nominal_hz=frequency_hz,
-        duration_s=tone.envelope.duration_s,
+        duration_s=len(samples) / rate_hz,
         level_dbfs=_kept(ok, dbfs(tone.inside.power)),
         level_standard_error_db=_kept(ok, level_error_db(tone.inside, tone.envelope)),
         level_spread_db=_kept(ok, spread_db),

@@ -1,5 +1,7 @@
 """What makes samples unfit, seen before any tone is measured in them."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -48,6 +50,25 @@ def waveform_validity(
     return tuple(
         _of_track(np.ascontiguousarray(track), too_short, int(rounded_top) + 1)
         for track in samples.T
+    )
+
+
+def usable(samples: Samples, rate_hz: float, validity: Sequence[Validity]) -> Samples:
+    """Samples that can be worked on: silence in place of unfit tracks, and if all is too short."""
+    shortest = int(np.ceil(SHORTEST_S * rate_hz))
+    if len(samples) < shortest:
+        return np.zeros((shortest, len(validity)))
+    fit = np.array([v is Validity.OK for v in validity], bool)
+    return samples if fit.all() else np.where(fit, samples, samples.dtype.type(0))
+
+
+def downgraded(
+    validity: Sequence[Validity], kept: NDArray[np.bool_], reason: Validity
+) -> tuple[Validity, ...]:
+    """Valid tracks that are not kept get a reason; the others have one already."""
+    return tuple(
+        reason if v is Validity.OK and not keep else v
+        for v, keep in zip(validity, kept, strict=True)
     )
 
 
