@@ -79,14 +79,16 @@ def track_delays(
     >>> round(reading.slope_us_per_mm, 4), [round(float(d), 3) for d in reading.delay_us]
     (5.0, [0.0, 10.0, 20.0])
     """
-    places_mm = np.asarray(positions_mm, np.float64)
-    if samples.ndim != 2 or places_mm.shape != samples.shape[1:]:
-        raise MisuseError(
-            f"{places_mm.size} positions for samples of shape {samples.shape}: give each track one"
-        )
-    if len(np.unique(places_mm)) < len(places_mm) or not np.all(np.isfinite(places_mm)):
+    return delays_of(hear(samples, rate_hz, frequency_hz), positions_mm)
+
+
+def delays_of(tone: HeardTone, positions_mm: Sequence[float]) -> DelaysReading:
+    """Work out the delays of a tone that was heard, as `track_delays` does."""
+    places_mm, tracks = np.asarray(positions_mm, np.float64), len(tone.validity)
+    if places_mm.shape != (tracks,):
+        raise MisuseError(f"{places_mm.size} positions for {tracks} tracks: give each track one")
+    if len(np.unique(places_mm)) < tracks or not np.all(np.isfinite(places_mm)):
         raise MisuseError("track positions must be finite and differ: give each its own place")
-    tone = hear(samples, rate_hz, frequency_hz)
     valid = np.flatnonzero(tone.valid)
     if len(valid) < 2:
         return _no_delays(tone, valid)
@@ -109,13 +111,13 @@ def track_delays(
     delay_error[0] = 0.0
 
     def spread_out(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        everywhere = np.full(samples.shape[1], np.nan)
+        everywhere = np.full(tracks, np.nan)
         everywhere[valid] = values
         return everywhere
 
     return DelaysReading(
         frequency_hz=envelope.centre_hz,
-        duration_s=envelope.duration_s,
+        duration_s=tone.duration_s,
         reference_track=int(valid[0]) + 1,
         delay_us=spread_out(delay),
         delay_standard_error_us=spread_out(delay_error),
@@ -164,7 +166,7 @@ def _no_delays(tone: HeardTone, valid: NDArray[np.intp]) -> DelaysReading:
     worst = next((v for v in tone.validity if v is not Validity.OK), Validity.NO_SIGNAL)
     return DelaysReading(
         frequency_hz=tone.envelope.centre_hz,
-        duration_s=tone.envelope.duration_s,
+        duration_s=tone.duration_s,
         reference_track=int(valid[0]) + 1 if len(valid) else None,
         delay_us=nothing,
         delay_standard_error_us=nothing,

@@ -19,6 +19,9 @@ from fluxbench.measure._spectrum import (
 from fluxbench.measure._spread import clustered_error
 from fluxbench.measure._validity import downgraded, usable, waveform_validity
 
+ORDERS = (2, 3, 4, 5)
+"""The harmonics that are looked at."""
+
 SEARCH = 0.05
 """A tone is looked for this far from its nominal frequency: varispeed and worn oscillators."""
 
@@ -48,10 +51,15 @@ class Envelope:
 
 @dataclass(frozen=True, slots=True)
 class HeardTone:
-    """A tone on all tracks: band power, envelope, and whether it can be trusted so far."""
+    """A tone found on all tracks: what its level, harmonics and delays are worked out from."""
 
+    nominal_hz: float
+    rate_hz: float
+    duration_s: float
     inside: BandTone
     envelope: Envelope
+    overtones: tuple[Band, ...]
+    """Around twice to five times the nominal frequency."""
     validity: tuple[Validity, ...]
     """That of the waveform; or `NO_SIGNAL`, or `CLIPPED` for more than a full-scale sine."""
 
@@ -67,21 +75,59 @@ def half_band_hz(frequency_hz: float) -> float:
 
 
 def hear(samples: Samples, rate_hz: float, frequency_hz: float) -> HeardTone:
-    """Find a tone near its nominal frequency, on all tracks at once."""
-    samples = checked(samples, rate_hz, frequency_hz)
-    validity = waveform_validity(samples, rate_hz, frequency_hz)
-    samples = usable(samples, rate_hz, validity)
-    half, duration_s = half_band_hz(frequency_hz), len(samples) / rate_hz
-    taper_s = min(1.0 / half, 0.25 * duration_s)
-    reach = SEARCH * frequency_hz + 3.0 * half
-    (band,) = bands(samples, rate_hz, taper_s, [(frequency_hz - reach, frequency_hz + reach)])
+    """Find a tone on all tracks at once, with one transform a track.
+
+    Parameters
+    ----------
+    samples
+        Shape (frames, tracks), full scale 1.
+    rate_hz
+        Sample rate in Hz.
+    frequency_hz
+        Nominal frequency in Hz; the tone may lie 5 % off.
+
+    Returns
+    -------
+    HeardTone
+        For `tone_reading`, `harmonics_of` and `delays_of`.
+
+    Raises
+    ------
+    MisuseError
+        Samples are not (frames, tracks), or the frequency is not between 0 and half the rate.
+
+    Examples
+    --------
+    >>> sine = 0.1 * np.sin(2 * np.pi * 1010 * np.arange(48_000) / 48_000)[:, None]
+    >>> round(hear(sine, 48_000, 1000.0).envelope.centre_hz, 2)
+    1010.0
+    """
+    told = waveform_validity(checked(samples, rate_hz, frequency_hz), rate_hz, frequency_hz)
+    fit = usable(samples, rate_hz, told)
+    half = half_band_hz(frequency_hz)
+    edges_hz = [
+        (
+            order * (1.0 - SEARCH) * frequency_hz - reach,
+            order * (1.0 + SEARCH) * frequency_hz + reach,
+        )
+        for order, reach in ((n, 3.0 * half_band_hz(n * frequency_hz)) for n in (1, *ORDERS))
+    ]
+    taper_s = min(1.0 / half, 0.25 * len(fit) / rate_hz)
+    band, *overtones = bands(fit, rate_hz, taper_s, edges_hz)
     centre_hz = locate(band, frequency_hz, SEARCH * frequency_hz, half)
     inside = band_tone(band, centre_hz, half, 3.0 * half)
     below_top = inside.power <= 0.5 * _FULL_SCALE_POWER
     heard = inside.heard & (inside.power > 0.5 * 10.0 ** (_QUIETEST_DBFS / 10.0))
-    validity = downgraded(validity, below_top, Validity.CLIPPED)
-    validity = downgraded(validity, heard, Validity.NO_SIGNAL)
-    return HeardTone(inside, envelope_of(band, centre_hz, half), validity)
+    told = downgraded(told, below_top, Validity.CLIPPED)
+    return HeardTone(
+        nominal_hz=frequency_hz,
+        rate_hz=rate_hz,
+        duration_s=len(samples) / rate_hz,
+        inside=inside,
+        envelope=envelope_of(band, centre_hz, half),
+        overtones=tuple(overtones),
+        validity=downgraded(told, heard, Validity.NO_SIGNAL),
+    )
 
 
 def fit_frequency(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -6,11 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import Validity
-from fluxbench.measure._frequency import half_band_hz, hear
-from fluxbench.measure._spectrum import Samples, band_tone, bands
-from fluxbench.measure._validity import downgraded, usable
-
-ORDERS = (2, 3, 4, 5)
+from fluxbench.measure._frequency import ORDERS, HeardTone, half_band_hz, hear
+from fluxbench.measure._spectrum import Samples, band_tone
+from fluxbench.measure._validity import downgraded
 
 _LEAST = 1e-6
 """Amplitude over the fundamental below which arithmetic, not a deck, may be what is heard."""
@@ -73,26 +71,21 @@ def harmonics(samples: Samples, rate_hz: float, frequency_hz: float) -> Harmonic
     >>> round(float(reading.percent[1, 0]), 2), reading.validity[0][0].value
     (1.0, 'no_signal')
     """
-    tone = hear(samples, rate_hz, frequency_hz)
+    return harmonics_of(hear(samples, rate_hz, frequency_hz))
+
+
+def harmonics_of(tone: HeardTone) -> HarmonicsReading:
+    """Work out the harmonics of a tone that was heard, as `harmonics` does."""
     fundamental_hz, count = tone.envelope.centre_hz, len(tone.validity)
-    halves_hz = [min(half_band_hz(n * fundamental_hz), fundamental_hz / 3.0) for n in ORDERS]
-    cuts = bands(
-        usable(samples, rate_hz, tone.validity),
-        rate_hz,
-        min(1.0 / min(halves_hz), 0.25 * tone.envelope.duration_s),
-        [
-            (n * fundamental_hz - 3.0 * half_hz, n * fundamental_hz + 3.0 * half_hz)
-            for n, half_hz in zip(ORDERS, halves_hz, strict=True)
-        ],
-    )
     percent, error = np.full((2, len(ORDERS), count), np.nan)
     validity = []
-    for row, (order, half_hz, band) in enumerate(zip(ORDERS, halves_hz, cuts, strict=True)):
+    for row, (order, band) in enumerate(zip(ORDERS, tone.overtones, strict=True)):
         centre_hz = order * fundamental_hz
+        half_hz = min(half_band_hz(centre_hz), fundamental_hz / 3.0)
         inside = band_tone(band, centre_hz, half_hz, min(3.0 * half_hz, fundamental_hz / 2.0))
         relative = np.sqrt(np.maximum(inside.power, 0.0) / np.maximum(tone.inside.power, 1e-30))
         heard = tone.valid & inside.heard & (relative > _LEAST)
-        heard &= centre_hz + 1.5 * half_hz < rate_hz / 2.0
+        heard &= centre_hz + 1.5 * half_hz < tone.rate_hz / 2.0
         percent[row, heard] = 100.0 * relative[heard]
         error[row, heard] = (percent[row] * inside.relative_error())[heard]
         validity.append(downgraded(tone.validity, heard, Validity.NO_SIGNAL))

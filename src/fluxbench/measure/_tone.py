@@ -83,15 +83,19 @@ def tone_levels(samples: Samples, rate_hz: float, frequency_hz: float) -> ToneRe
     >>> [round(abs(float(phase)), 3) for phase in reading.phase_deg]
     [0.0, 90.0]
     """
-    tone = hear(samples, rate_hz, frequency_hz)
-    spread_db, stable = _steadiness(tone, frequency_hz)
+    return tone_reading(hear(samples, rate_hz, frequency_hz))
+
+
+def tone_reading(tone: HeardTone) -> ToneReading:
+    """Work out level, frequency and phase of a tone that was heard, as `tone_levels` does."""
+    spread_db, stable = _steadiness(tone)
     validity = downgraded(tone.validity, stable, Validity.UNSTABLE)
     ok = np.array([v is Validity.OK for v in validity], bool)
     frequency, frequency_error = fit_frequency(tone)
     phase_deg, phase_error_deg, reference = _phases(tone, ok)
     return ToneReading(
-        nominal_hz=frequency_hz,
-        duration_s=len(samples) / rate_hz,
+        nominal_hz=tone.nominal_hz,
+        duration_s=tone.duration_s,
         level_dbfs=_kept(ok, dbfs(tone.inside.power)),
         level_standard_error_db=_kept(ok, level_error_db(tone.inside, tone.envelope)),
         level_spread_db=_kept(ok, spread_db),
@@ -124,16 +128,14 @@ def level_error_db(inside: BandTone, envelope: Envelope) -> NDArray[np.float64]:
     return np.asarray(10.0 / np.log(10.0) * np.maximum(relative, 2.0 * inside.relative_error()))
 
 
-def _steadiness(
-    tone: HeardTone, frequency_hz: float
-) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+def _steadiness(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Standard deviation of the hop levels in dB, and whether the level stood still.
 
     It did not if the hops scatter, or drift from end to end, by more than 1 dB, or by three times
     what the noise explains if that is more.
     """
     envelope, inside = tone.envelope, tone.inside
-    window_s = max(WINDOW_S, WINDOW_PERIODS / frequency_hz)
+    window_s = max(WINDOW_S, WINDOW_PERIODS / tone.nominal_hz)
     untapered = envelope.weight >= 1.0 - 1e-12
     power = np.abs(envelope.values[untapered]) ** 2 - inside.noise_power
     step_s = envelope.time_s[1] - envelope.time_s[0] if len(envelope.time_s) > 1 else np.inf

@@ -142,3 +142,14 @@ def test_a_weak_tone_has_a_level_but_no_frequency() -> None:
     told = reading(sine(amplitude=amplitude) + sigma * random.standard_normal(len(TIME_S)))
     assert told.level_dbfs[0] == pytest.approx(-60.0, abs=1.0)
     assert np.isnan(told.frequency_hz[0])
+
+
+@pytest.mark.parametrize("tracks", [1, 3])
+@pytest.mark.parametrize("dtype", [np.float32, np.float64])
+def test_the_samples_are_left_alone(tracks: int, dtype: type) -> None:
+    samples = np.repeat(sine()[:, None], tracks, axis=1).astype(dtype)
+    before = samples.copy()
+    tone_levels(samples, RATE_HZ, 1_000.0)
+    harmonics(samples, RATE_HZ, 1_000.0)
+    multitone_levels(samples, RATE_HZ, (500.0, 1_000.0))
+    assert np.array_equal(samples, before)
