@@ -1,4 +1,4 @@
-"""The signal-processing blocks of the deck: moving FIRs, one IIR for all tracks, a moving delay."""
+"""The signal-processing blocks of the deck: FIRs that may change, and a delay that moves."""
 
 from collections.abc import Sequence
 
@@ -91,10 +91,17 @@ class MovingFir:
         sloped = None
         if slope_per_hz:
             bins = np.arange(len(end), dtype=np.float32)[:, np.newaxis]
-            sloped = self._back(end * (bins * np.float32(slope_per_hz * self._rate_hz / size)), size, frames)
+            bins *= np.float32(slope_per_hz * self._rate_hz / size)
+            sloped = self._back(end * bins, size, frames)
         self._old = None
         self._old_delay_s = None if delay_s is None else delay_s.copy()
         return result, sloped, end
+
+    def rest(self) -> None:
+        """Forget what went in, as after a pause."""
+        self._tail = np.zeros_like(self._tail)
+        self._old = None
+        self._old_delay_s = None
 
     def through(self, end: C64, gain: F64, tracks: Sequence[int], frames: int) -> F32:
         """The block just filtered once more, with a gain (grid) on top, for some tracks."""
@@ -114,84 +121,6 @@ class MovingFir:
         np.cos(angle, out=phase.real)
         np.sin(angle, out=phase.imag)
         return phase
-
-
-class SharedIir:
-    """One IIR for all tracks, with several outputs, run as small matrix products.
-
-    `branches` are second-order sections in parallel on the same input; the state is advanced in
-    strides of 64 frames by the exact block form of the state-space equations.
-    """
-
-    STRIDE = 64
-
-    def __init__(self, branches: Sequence[F64], tracks: int) -> None:
-        systems = [scipy.signal.zpk2ss(*scipy.signal.sos2zpk(sos)) for sos in branches]
-        order = sum(len(a) for a, _, _, _ in systems)
-        a = np.zeros((order, order))
-        b = np.zeros((order, 1))
-        c = np.zeros((len(systems), order))
-        d = np.zeros((len(systems), 1))
-        at = 0
-        for row, (a1, b1, c1, d1) in enumerate(systems):
-            here = slice(at, at + len(a1))
-            balanced = _balance(a1, b1, c1)
-            a[here, here], b[here], c[row : row + 1, here] = balanced
-            d[row] = d1
-            at += len(a1)
-        self._outputs = len(systems)
-        self._state = np.zeros((order, tracks))
-        self._model = (a, b, c, d)
-        self._matrices: dict[int, F64] = {}
-
-    def process(self, block: F32) -> list[F32]:
-        """Filter a block (frames, tracks); one result per branch."""
-        frames, tracks = block.shape
-        out = np.empty((self._outputs, frames, tracks), np.float32)
-        for start in range(0, frames, self.STRIDE):
-            piece = block[start : start + self.STRIDE]
-            n = len(piece)
-            stacked = np.concatenate([self._state, piece])
-            result = self._matrix(n) @ stacked
-            out[:, start : start + n] = result[: self._outputs * n].reshape(self._outputs, n, tracks)
-            self._state = result[self._outputs * n :]
-        return list(out)
-
-    def _matrix(self, n: int) -> F64:
-        if n not in self._matrices:
-            a, b, c, d = self._model
-            order = len(a)
-            powers = [np.eye(order)]
-            for _ in range(n):
-                powers.append(a @ powers[-1])
-            impulse = np.concatenate([d] + [c @ powers[k] @ b for k in range(n - 1)], axis=1)
-            rows = np.zeros((self._outputs * n + order, order + n))
-            for o in range(self._outputs):
-                for k in range(n):
-                    rows[o * n + k, :order] = c[o] @ powers[k]
-                    rows[o * n + k, order : order + k + 1] = impulse[o, : k + 1][::-1]
-            rows[self._outputs * n :, :order] = powers[n]
-            for k in range(n):
-                rows[self._outputs * n :, order + k] = (powers[n - 1 - k] @ b)[:, 0]
-            self._matrices[n] = rows
-        return self._matrices[n]
-
-
-def _balance(a: F64, b: F64, c: F64) -> tuple[F64, F64, F64]:
-    """Scale the states to like size, for poles close to 1."""
-    scale = np.ones(len(a))
-    for _ in range(20):
-        for i in range(len(a)):
-            row = np.sqrt((a[i] ** 2).sum() - a[i, i] ** 2 + (b[i] ** 2).sum()) + 1e-30
-            column = np.sqrt((a[:, i] ** 2).sum() - a[i, i] ** 2 + (c[:, i] ** 2).sum()) + 1e-30
-            factor = np.sqrt(row / column)
-            scale[i] *= factor
-            a, b, c = a.copy(), b.copy(), c.copy()
-            a[i] /= factor
-            a[:, i] *= factor
-            b[i] /= factor
-            c[:, i] *= factor
-    return a, b, c
 
 
 class MovingDelay:

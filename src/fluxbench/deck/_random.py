@@ -1,15 +1,29 @@
 """What never stands still: contact, skew, flutter, noise. All of it from seeded generators."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import scipy.signal
 from numpy.typing import NDArray
+
+from fluxbench.trade import MM_PER_INCH
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A band of a slow noise, with its rms in whatever the curve is measured in."""
+
+    low_hz: float
+    high_hz: float
+    rms_ratio: float
+
+
 class SlowNoise:
-    """Band-limited random curves, one per column, at 200 points a second, rms 1.
+    """Band-limited random curves, one per column, at 200 points a second.
 
     `mix` (columns, columns) spreads the curves over one another (neighbours share a part).
     """
@@ -17,49 +31,45 @@ class SlowNoise:
     POINTS_PER_S = 200.0
     CHUNK = 4000
 
-    def __init__(
-        self, low_hz: float, high_hz: float, mix: F64, rng: np.random.Generator
-    ) -> None:
+    def __init__(self, bands: Sequence[Band], mix: F64, rng: np.random.Generator) -> None:
         self._rng = rng
         self._mix = mix / np.sqrt((mix**2).sum(axis=0))
-        self._sos = scipy.signal.butter(
-            1, [low_hz, high_hz], "bandpass", fs=self.POINTS_PER_S, output="sos"
-        )
-        impulse = scipy.signal.sosfilt(self._sos, np.eye(1, 20000)[0])
-        self._scale = 1.0 / np.sqrt((impulse**2).sum())
-        self._state = np.zeros((len(self._sos), 2, mix.shape[1]))
-        self._chunk = np.zeros((0, mix.shape[1]))
+        self._bands = []
+        for band in bands:
+            edges = [band.low_hz, band.high_hz]
+            sos = scipy.signal.butter(1, edges, "bandpass", fs=self.POINTS_PER_S, output="sos")
+            impulse = scipy.signal.sosfilt(sos, np.eye(1, 20_000)[0])
+            scale = band.rms_ratio / np.sqrt((impulse**2).sum())
+            self._bands.append((sos, scale, np.zeros((len(sos), 2, mix.shape[1]))))
+        self._curve()  # the first 20 s settle
+        self._chunk = self._curve()
         self._begin = 0
-        self._more(warm=True)
 
-    def _more(self, warm: bool = False) -> None:
-        white = self._rng.standard_normal((self.CHUNK, self._mix.shape[0])) @ self._mix
-        curve, self._state = scipy.signal.sosfilt(
-            self._sos, white * self._scale, axis=0, zi=self._state
-        )
-        if warm:
-            self._chunk = curve
-            return
-        kept = self._chunk[-8:]
-        self._begin += len(self._chunk) - len(kept)
-        self._chunk = np.concatenate([kept, curve])
+    def _curve(self) -> F32:
+        total = np.zeros((self.CHUNK, self._mix.shape[1]))
+        for sos, scale, state in self._bands:
+            white = self._rng.standard_normal(total.shape) @ self._mix
+            curve, state[:] = scipy.signal.sosfilt(sos, white * scale, axis=0, zi=state)
+            total += curve
+        return total.astype(np.float32)
 
     def over(self, start_s: float, frames: int, rate_hz: float) -> F32:
-        """The curves (frames, columns) from a time on; times may only advance."""
+        """The curves (frames, columns) from a time on, which may go back by 30 ms at most."""
         step = self.POINTS_PER_S / rate_hz
         first = start_s * self.POINTS_PER_S
         while first + frames * step + 2 >= self._begin + len(self._chunk):
-            self._more()
+            kept = self._chunk[-8:]
+            self._begin += len(self._chunk) - len(kept)
+            self._chunk = np.concatenate([kept, self._curve()])
         low = int(first)
         count = int(first + frames * step) + 2 - low
-        knots = self._chunk[low - self._begin : low - self._begin + count].astype(np.float32)
+        knots = self._chunk[low - self._begin : low - self._begin + count]
         at = (first - low) + np.arange(frames) * step
-        whole = at.astype(np.int64)
-        part = (at - whole).astype(np.float32)[:, np.newaxis]
-        return knots[whole] * (1.0 - part) + knots[whole + 1] * part
+        weights = np.maximum(0.0, 1.0 - np.abs(at[:, np.newaxis] - np.arange(count)))
+        return np.asarray(weights.astype(np.float32) @ knots)
 
     def at(self, time_s: float) -> F64:
-        """The curves' values (columns,) at a time not before the last one asked for."""
+        """The curves' values (columns,) at one time."""
         return self.over(time_s, 1, self.POINTS_PER_S)[0].astype(np.float64)
 
 
@@ -69,19 +79,32 @@ def neighbours(tracks: int, share: float) -> F64:
     return np.asarray(np.where(distance == 0, 1.0, share * 0.6 ** (distance - 1.0)))
 
 
-class NoiseLoop:
-    """Gaussian noise for all tracks from one long loop, each track somewhere else in it."""
+class WhiteNoise:
+    """White noise for all tracks, rms 1: pieces of a table of 4 s, begun at random places."""
 
-    def __init__(self, frames: int, tracks: int, rng: np.random.Generator, sos: F64 | None = None) -> None:
+    SECONDS = 4
+
+    def __init__(self, rate_hz: int, tracks: int, rng: np.random.Generator) -> None:
+        self._rng = rng
+        self._table = rng.standard_normal((self.SECONDS * rate_hz, tracks), np.float32)
+
+    def next(self, frames: int) -> F32:
+        """The next frames (frames, tracks), at most 4 s; a view, not to be written to."""
+        begin = int(self._rng.integers(0, len(self._table) - frames + 1))
+        return self._table[begin : begin + frames]
+
+
+class NoiseLoop:
+    """Filtered noise for all tracks, rms 1, from one long loop; each track is elsewhere in it."""
+
+    def __init__(self, frames: int, tracks: int, sos: F64, rng: np.random.Generator) -> None:
         loop = rng.standard_normal(frames)
-        if sos is not None:
-            spun = scipy.signal.sosfilt(sos, np.concatenate([loop, loop]))[frames:]
-            loop = spun / spun.std()
-        self._loop = loop.astype(np.float32)
+        spun = scipy.signal.sosfilt(sos, np.concatenate([loop, loop]))[frames:]
+        self._loop = (spun / spun.std()).astype(np.float32)
         self._at = rng.integers(0, frames, tracks)
 
     def next(self, frames: int) -> F32:
-        """The next frames (frames, tracks), rms 1."""
+        """The next frames (frames, tracks), fewer than the loop has."""
         out = np.empty((frames, len(self._at)), np.float32)
         size = len(self._loop)
         for track, at in enumerate(self._at):
@@ -98,8 +121,12 @@ class NoiseLoop:
 class Flutter:
     """The tape's lead or lag against even motion, in seconds, from named parts and a noise band."""
 
-    def __init__(self, speed_ips: float, offset: float, amount: float, rng: np.random.Generator) -> None:
-        speed_mm = 25.4 * speed_ips
+    KNOT_FRAMES = 16
+
+    def __init__(
+        self, rate_hz: int, speed_ips: float, error_ratio: float, rng: np.random.Generator
+    ) -> None:
+        speed_mm = MM_PER_INCH * speed_ips
         self.parts = {
             "reel": (speed_mm / (2 * np.pi * 90.0), 2.0e-4),
             "pinch roller": (speed_mm / (np.pi * 40.0), 1.0e-4),
@@ -108,18 +135,21 @@ class Flutter:
             "bearing": (27.0 * speed_ips / 15.0, 0.8e-4),
             "motor": (100.0, 0.5e-4),
         }
-        self._offset = offset
+        """Rate in Hz and peak of the relative speed of each part that turns unevenly."""
+        self._rate_hz = rate_hz
+        self._error = error_ratio
         self._frequency_hz = np.array([f for f, _ in self.parts.values()])
-        size = np.array([a for _, a in self.parts.values()]) * amount
+        size = np.array([a for _, a in self.parts.values()])
         self._size_s = size / (2 * np.pi * self._frequency_hz)
         self._phase = rng.uniform(0, 2 * np.pi, len(self.parts))
-        self._noise = SlowNoise(0.3, 40.0, np.ones((1, 1)), rng)
-        self._noise_s = amount * 1.5e-6
+        self._noise = SlowNoise([Band(0.3, 40.0, 1.5e-6)], np.ones((1, 1)), rng)
 
-    def lead_s(self, time_s: F64, start_s: float) -> F64:
-        """Lead at evenly spaced `time_s` (frames,) that begin at `start_s` (only advancing)."""
-        turns = np.outer(time_s, 2 * np.pi * self._frequency_hz) + self._phase
-        lead = np.sin(turns) @ self._size_s + self._offset * time_s
-        rate_hz = 1.0 / (time_s[1] - time_s[0])
-        noise = self._noise.over(start_s, len(time_s), rate_hz)[:, 0]
-        return np.asarray(lead + self._noise_s * noise)
+    def lead_s(self, first_frame: int, frames: int) -> F64:
+        """Lead (frames,) from a frame on; like all slow noise it may go back 30 ms at most."""
+        step = self.KNOT_FRAMES
+        count = (frames - 1) // step + 2
+        knots_s = (first_frame + step * np.arange(count)) / self._rate_hz
+        turns = np.outer(knots_s, 2 * np.pi * self._frequency_hz) + self._phase
+        lead = np.sin(turns) @ self._size_s + self._error * knots_s
+        lead += self._noise.over(float(knots_s[0]), count, self._rate_hz / step)[:, 0]
+        return np.interp(np.arange(frames), step * np.arange(count), lead)

@@ -5,6 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+PER_TRACK = (
+    "reproduce_level", "reproduce_high", "reproduce_low", "bias", "record_level", "record_high",
+    "sync_level", "sync_high",
+)  # fmt: skip
+PER_STACK = ("reproduce_azimuth", "record_azimuth")
+
 TURNS = 20.0
 SECONDS_PER_TURN = 1.0
 SECONDS_TO_START = 0.15
@@ -23,13 +29,15 @@ class Bank:
     """All trimmers of one kind, one per track (or a single one for a stack).
 
     The value of a trimmer is `sense * span * (z + curve z³)/(1 + curve)` with z from -1 to 1 over
-    its turns. `span` is half the range, in the unit of the kind (dB or arc-minutes).
+    its turns. The span is half the range, in the unit of the kind.
     """
 
-    def __init__(self, kind: str, count: int, span: float, rng: np.random.Generator) -> None:
+    def __init__(
+        self, kind: str, count: int, span_db_or_arcmin: float, rng: np.random.Generator
+    ) -> None:
         self.kind = kind
         self.count = count
-        self._span = span
+        self._span = span_db_or_arcmin
         self._sense = np.where(rng.random(count) < 0.06, -1.0, 1.0) * rng.choice([-1.0, 1.0])
         self._curve = rng.uniform(0.1, 0.6, count)
         self._backlash_turns = rng.uniform(0.01, 0.05, count)
@@ -65,13 +73,14 @@ class Bank:
         moved: list[int] = []
         while self._motions and seconds > 0.0:
             motion = self._motions[0]
-            step = np.clip(motion.turns_per_s * seconds, -abs(motion.left_turns), abs(motion.left_turns))
+            left = abs(motion.left_turns)
+            step = np.clip(motion.turns_per_s * seconds, -left, left)
             seconds -= abs(step) * SECONDS_PER_TURN
             motion.left_turns -= step
             i = motion.index
             self._knob_turns[i] = np.clip(self._knob_turns[i] + step, 0.0, TURNS)
-            half = self._backlash_turns[i] / 2
-            dragged = np.clip(self._wiper_turns[i], self._knob_turns[i] - half, self._knob_turns[i] + half)
+            knob, half = self._knob_turns[i], self._backlash_turns[i] / 2
+            dragged = np.clip(self._wiper_turns[i], knob - half, knob + half)
             if dragged != self._wiper_turns[i]:
                 self._wiper_turns[i] = np.clip(dragged, 0.0, TURNS)
                 moved.append(i)
@@ -84,3 +93,16 @@ class Bank:
     def _update(self) -> None:
         z = 2.0 * self._wiper_turns / TURNS - 1.0
         self.values = self._sense * self._span * (z + self._curve * z**3) / (1.0 + self._curve)
+
+
+SPANS_DB = {"bias": 10.0, "reproduce_low": 6.0}
+OTHER_SPANS_DB = 8.0
+SPAN_ARCMIN = 15.0
+SPAN_2_INCH_ARCMIN = 8.0
+
+
+def banks(tracks: int, tape_width_mm: float, rng: np.random.Generator) -> dict[str, Bank]:
+    """All trimmers of a deck by kind."""
+    stack_arcmin = SPAN_2_INCH_ARCMIN if tape_width_mm > 50.0 else SPAN_ARCMIN
+    found = {k: Bank(k, tracks, SPANS_DB.get(k, OTHER_SPANS_DB), rng) for k in PER_TRACK}
+    return found | {k: Bank(k, 1, stack_arcmin, rng) for k in PER_STACK}

@@ -1,0 +1,222 @@
+"""The practice deck: a deck like any other, with samples and hands."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluxbench.base import DeckError, MisuseError
+from fluxbench.deck._faults import faults_named
+from fluxbench.deck._machine import (
+    FULL_SCALE_DBU,
+    OPERATING_NWB_PER_M,
+    ZERO_VU_DBU,
+    build,
+    cut_normal,
+)
+from fluxbench.deck._sheets import calibration_sheet, stock_sheet
+from fluxbench.deck._stocks import stock_named
+from fluxbench.deck._trimmers import PER_STACK, PER_TRACK, TURNS, banks
+from fluxbench.deck._truth import Truth
+from fluxbench.deck._works import Works
+
+F32 = NDArray[np.float32]
+
+AS_FOUND_DB = {
+    "reproduce_level": 1.2, "record_level": 1.2, "sync_level": 1.2,
+    "reproduce_high": 1.0, "record_high": 1.0, "sync_high": 1.0,
+    "reproduce_low": 1.0, "bias": 1.5,
+}  # fmt: skip
+"""How far (rms) trimmers are off as found."""
+AS_FOUND_ARCMIN_AT_QUARTER_INCH = 2.0
+PRE_ROLL_S = 0.5
+MOST_TURNS = 100.0
+
+TRANSPORTS = ("stop", "play", "record")
+MONITORS = ("input", "reproduce", "sync")
+TAPES = ("calibration", "stock")
+
+
+class PracticeDeck:
+    """A modelled multitrack deck; time goes on by `process` alone, and all chance by the seed.
+
+    `faults` are names from `FAULTS`. `MisuseError` for a deck that cannot be, `DeckError` for a
+    refused call of the hands.
+    """
+
+    def __init__(
+        self,
+        tracks: int = 24,
+        speed_ips: float = 15.0,
+        seed: int = 1,
+        rate_hz: int = 48_000,
+        stock: str = "even",
+        faults: Sequence[str] = (),
+    ) -> None:
+        wrong = faults_named(faults, tracks)
+        chosen = stock_named("bent" if wrong.bent else stock)
+        draws = [np.random.default_rng(s) for s in np.random.SeedSequence([seed, 1]).spawn(3)]
+        machine = build(tracks, speed_ips, rate_hz, wrong, draws[0])
+        width_mm = machine.layout.tape_width_mm
+        trimmers = banks(tracks, width_mm, draws[1])
+        ideal = Truth(machine.clean(), chosen).ideal()
+        for kind, bank in trimmers.items():
+            off = AS_FOUND_ARCMIN_AT_QUARTER_INCH * (6.3 / width_mm) ** 0.5
+            off = AS_FOUND_DB.get(kind, off)
+            bank.set_values(ideal[kind] + off * cut_normal(draws[2], bank.count))
+        self._truth = Truth(machine, chosen)
+        self._machine = machine
+        self._stock = chosen
+        self._works = Works(machine, chosen, trimmers, seed)
+
+    @property
+    def rate_hz(self) -> int:
+        """Frames a second."""
+        return self._machine.rate_hz
+
+    @property
+    def tracks(self) -> int:
+        """Tracks in and out."""
+        return self._machine.tracks
+
+    def process(self, send: F32) -> F32:
+        """Take float32 (frames, tracks), full scale 1; give back the return, same shape."""
+        if send.ndim != 2 or send.shape[1] != self.tracks or send.dtype != np.float32:
+            raise MisuseError(
+                f"the deck takes float32 (frames, {self.tracks}), not {send.dtype} {send.shape}"
+            )
+        if not len(send):
+            return send.copy()
+        return self._works.process(send)
+
+    def state(self) -> dict[str, Any]:
+        """What a person at the deck can see."""
+        machine, works = self._machine, self._works
+        standard = machine.equalisation
+        return {
+            "tracks": self.tracks,
+            "rate_hz": self.rate_hz,
+            "speed_ips": machine.speed_ips,
+            "equalisation": {"t1_us": standard.t1_us, "t2_us": standard.t2_us},
+            "track_pitch_mm": machine.layout.pitch_mm,
+            "track_width_mm": machine.layout.track_width_mm,
+            "record_gap_um": machine.record_gap_um,
+            "head_spacing_mm": machine.head_spacing_mm,
+            "transport": works.transport,
+            "monitor": works.monitor,
+            "ready": [int(t) + 1 for t in np.flatnonzero(works.ready)],
+            "tape": works.tape,
+            "tapes": list(TAPES),
+            "position_s": works.place_s,
+            "section": self._section(),
+            "winding": works.winding,
+            "turning": any(bank.turning for bank in works.banks.values()),
+            "electrical": {
+                "zero_vu_dbu": ZERO_VU_DBU,
+                "interface_full_scale_dbu": FULL_SCALE_DBU,
+            },
+            "operating_fluxivity_nwb_per_m": OPERATING_NWB_PER_M,
+            "trimmers": {
+                "per_track": list(PER_TRACK),
+                "per_stack": list(PER_STACK),
+                "turns": int(TURNS),
+            },
+            "data_sheet": self._sheet(),
+        }
+
+    def turn(self, trimmer: str, turns: float, track: int | None = None) -> float:
+        """Begin to turn (positive: clockwise); give back the seconds that the hand needs."""
+        if trimmer not in self._works.banks:
+            names = ", ".join((*PER_TRACK, *PER_STACK))
+            raise DeckError(f"the deck has no trimmer {trimmer!r}; it has {names}")
+        if not abs(turns) <= MOST_TURNS:
+            raise DeckError(f"a trimmer cannot be turned {turns:g} times; give -100 to 100 turns")
+        if trimmer in PER_STACK:
+            if track is not None:
+                raise DeckError(f"{trimmer} is one for all tracks; leave the track out")
+            return self._works.banks[trimmer].turn(0, float(turns))
+        if track is None or not 1 <= track <= self.tracks:
+            raise DeckError(f"{trimmer} needs a track from 1 to {self.tracks}, not {track}")
+        return self._works.banks[trimmer].turn(track - 1, float(turns))
+
+    def transport(
+        self,
+        state: str | None = None,
+        ready: Sequence[int] | None = None,
+        monitor: str | None = None,
+    ) -> dict[str, Any]:
+        """Press the buttons; give back the new state."""
+        works = self._works
+        if state is not None and state not in TRANSPORTS:
+            raise DeckError(f"no transport state {state!r}; there are {', '.join(TRANSPORTS)}")
+        if monitor is not None and monitor not in MONITORS:
+            raise DeckError(f"no monitor position {monitor!r}; there are {', '.join(MONITORS)}")
+        if ready is not None:
+            if not all(1 <= track <= self.tracks for track in ready):
+                raise DeckError(f"tracks to make ready go from 1 to {self.tracks}, not {ready}")
+            switches = np.zeros(self.tracks, np.bool_)
+            switches[[track - 1 for track in ready]] = True
+            works.set_ready(switches)
+        if monitor is not None:
+            works.monitor = monitor
+        if state is not None:
+            if works.transport == "stop" and state != "stop":
+                works.start()
+            works.transport = state
+        return self.state()
+
+    def load(self, tape: str) -> dict[str, Any]:
+        """Thread a tape, wound to its begin; the deck stops."""
+        if tape not in TAPES:
+            raise DeckError(f"there is no tape {tape!r}; there are {', '.join(TAPES)}")
+        self._works.wind(tape, 0.0)
+        return self.state()
+
+    def locate(
+        self, section: int | None = None, position_s: float | None = None
+    ) -> dict[str, Any]:
+        """Wind to a place, or to just before a section of the calibration tape; the deck stops."""
+        works = self._works
+        if (section is None) == (position_s is None):
+            raise DeckError("locate needs either a section or a position_s")
+        if section is not None:
+            if works.tape != "calibration" or not 0 <= section < len(works.sections):
+                raise DeckError(f"the tape {works.tape} has no section {section}")
+            position_s = max(0.0, works.sections[section].start_s - PRE_ROLL_S)
+        length_s = works.lengths_s[works.tape]
+        if position_s is None or not 0.0 <= position_s <= length_s:
+            raise DeckError(f"the tape goes from 0 to {length_s:.0f} s, not to {position_s}")
+        works.wind(works.tape, float(position_s))
+        return self.state()
+
+    def truth(self) -> dict[str, Any]:
+        """For a judge only: what is left to the ideal, and whether the calibration tape lives."""
+        residual: dict[str, Any] = {}
+        for name, values in self._truth.residual(self._works.settings).items():
+            residual[name] = values.tolist() if len(values) > 1 or "azi" not in name else values[0]
+        for name in ("reproduce_azimuth_arcmin", "record_azimuth_arcmin"):
+            residual[name] = float(residual[name])
+        return {"residual": residual, "calibration_wiped": self._works.wiped}
+
+    def _set_ideal(self) -> None:
+        """Put every trimmer right; for tests."""
+        ideal = self._truth.ideal()
+        for kind, bank in self._works.banks.items():
+            bank.set_values(ideal[kind])
+        self._works.adjust_all()
+
+    def _section(self) -> int | None:
+        works = self._works
+        if works.tape != "calibration":
+            return None
+        for number, tone in enumerate(works.sections):
+            if tone.start_s <= works.place_s < tone.end_s:
+                return number
+        return None
+
+    def _sheet(self) -> Mapping[str, Any]:
+        if self._works.tape == "calibration":
+            return calibration_sheet(self._works.sections)
+        return stock_sheet(self._machine, self._stock)

@@ -1,0 +1,271 @@
+"""The deck at work: samples in, samples out, with the tape, the trimmers and the hands between."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluxbench.deck._filters import MovingDelay
+from fluxbench.deck._machine import OPERATING_NWB_PER_M, ZERO_VU_DBFS, Machine
+from fluxbench.deck._motion import TapeMotion
+from fluxbench.deck._random import Flutter, WhiteNoise
+from fluxbench.deck._record import RecordSide, bias_at_head_db
+from fluxbench.deck._reproduce import ReproduceSide
+from fluxbench.deck._sheets import (
+    CALIBRATION_NWB_PER_M,
+    WRONG_NWB_PER_M,
+    CalibrationFlux,
+    sections,
+    stock_seconds,
+)
+from fluxbench.deck._stocks import Stock
+from fluxbench.deck._tape import TapeMemory
+from fluxbench.deck._trimmers import Bank
+from fluxbench.deck._unwanted import SYNC_HUM_DB, Background, Dropouts, tape_noise
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+
+PIECE_S = 0.04
+ERASED_DB = -78.0
+WEAKLY_ERASED_DB = -35.0
+WIND_S = 1.0
+WIND_RATIO = 30.0
+_RECORD_KINDS = {"bias", "record_level", "record_high"}
+
+
+class Works:
+    """What moves and what is amplified. Tracks count from 0 in here."""
+
+    def __init__(self, machine: Machine, stock: Stock, banks: dict[str, Bank], seed: int) -> None:
+        self.machine = machine
+        self.stock = stock
+        self.banks = banks
+        self.transport = "stop"
+        self.monitor = "reproduce"
+        self.ready = np.zeros(machine.tracks, np.bool_)
+        self.tape = "calibration"
+        self.wiped = False
+        self._frame = 0
+        self._winding_frames = 0
+        self._place_s = 0.0
+        self._all = np.arange(machine.tracks)
+        draws = [np.random.default_rng(s) for s in np.random.SeedSequence([seed, 2]).spawn(6)]
+        self._white = WhiteNoise(machine.rate_hz, machine.tracks, draws[0])
+        self._record = RecordSide(machine, draws[1])
+        self._sides = {
+            "reproduce": ReproduceSide(machine, machine.reproduce, draws[2]),
+            "sync": ReproduceSide(machine, machine.sync, draws[3]),
+        }
+        self._background = Background(machine, self._white, draws[4])
+        self._dropouts = Dropouts(machine, seed)
+        flutter = Flutter(machine.rate_hz, machine.speed_ips, machine.speed_error_ratio, draws[5])
+        behind, ahead = self._record.delay_frames, self._sides["sync"].delay_frames
+        self._motion = TapeMotion(machine.rate_hz, flutter, behind, ahead)
+        self._delay = MovingDelay()
+        fluxivity = WRONG_NWB_PER_M if machine.faults.wrong_tape else CALIBRATION_NWB_PER_M
+        self.sections = sections(machine.speed_ips)
+        re_operating_db = 20.0 * np.log10(fluxivity / OPERATING_NWB_PER_M)
+        self._calibration = CalibrationFlux(machine, self.sections, re_operating_db)
+        self._noise_of = {
+            "stock": np.float32(tape_noise(machine, stock)),
+            "calibration": np.float32(tape_noise(machine, stock)),
+        }
+        self.lengths_s = {
+            "stock": stock_seconds(machine.speed_ips),
+            "calibration": self.sections[-1].end_s + 5.0,
+        }
+        self._memory = {
+            "stock": TapeMemory(machine.rate_hz, machine.tracks, 0.0),
+            "calibration": TapeMemory(machine.rate_hz, machine.tracks, np.nan),
+        }
+        self._send_from = self._all.copy()
+        for one, other in machine.faults.crossed:
+            self._send_from[[one - 1, other - 1]] = self._send_from[[other - 1, one - 1]]
+        self._sign = np.ones(machine.tracks, np.float32)
+        self._sign[[t - 1 for t in machine.faults.polarity]] = -1.0
+        self._sign[[t - 1 for t in machine.faults.dead]] = 0.0
+        self._slants = {"reproduce": 0.0, "sync": 0.0}
+        self._recorded_until = self._played_until = -1
+        self._record_frame = 0
+        self._record.load(stock)
+        self.adjust_all()
+
+    @property
+    def place_s(self) -> float:
+        """Seconds of tape from its begin to what is under the reproduce head."""
+        return self._place_s
+
+    @property
+    def winding(self) -> bool:
+        return self._winding_frames > 0
+
+    @property
+    def settings(self) -> dict[str, F64]:
+        """Values of all trimmers by kind."""
+        return {kind: bank.values for kind, bank in self.banks.items()}
+
+    def adjust_all(self) -> None:
+        """Take over all trimmers and the ready switches."""
+        self._adjust_record(self._all)
+        for monitor in self._sides:
+            self._adjust_side(monitor, self._all)
+
+    def start(self) -> None:
+        """Let the tape run from where it is, once it is wound."""
+        self._motion.start(self._frame + self._winding_frames, self._place_s)
+        self._recorded_until = self._played_until = -1
+
+    def wind(self, tape: str, place_s: float) -> None:
+        """Stop, thread a tape if it is another one, and wind it to a place."""
+        self.transport = "stop"
+        self.tape, from_s = tape, self._place_s if tape == self.tape else 0.0
+        seconds = WIND_S + abs(place_s - from_s) / WIND_RATIO
+        self._winding_frames += round(seconds * self.machine.rate_hz)
+        self._place_s = place_s
+
+    def set_ready(self, ready: NDArray[np.bool_]) -> None:
+        """Tracks that record; a neighbour's bias leaks, so all bias is worked out again."""
+        self.ready = ready
+        self._adjust_record(self._all)
+
+    def process(self, send: F32) -> F32:
+        """Advance by a block (frames, tracks)."""
+        piece = max(1, round(PIECE_S * self.machine.rate_hz))
+        if len(send) <= piece:
+            return self._piece(send)
+        parts = [self._piece(send[at : at + piece]) for at in range(0, len(send), piece)]
+        return np.concatenate(parts)
+
+    def _piece(self, send: F32) -> F32:
+        frames = len(send)
+        self._turn(frames / self.machine.rate_hz)
+        if self.machine.faults.crossed:
+            send = send[:, self._send_from]
+        hum_db = 0.0 if self.monitor == "reproduce" else SYNC_HUM_DB
+        out = self._background.next(self._frame, frames, hum_db)
+        out *= np.float32(10.0 ** (ZERO_VU_DBFS / 20.0))
+        on_input = self.monitor == "input" or self.machine.faults.monitor_input
+        if on_input:
+            out += send
+        if self._winding_frames > 0:
+            self._winding_frames = max(0, self._winding_frames - frames)
+        elif self.transport != "stop":
+            self._run(send, out, on_input)
+        self._frame += frames
+        out *= self._sign
+        return np.clip(out, -1.0, 1.0, out=out)
+
+    def _run(self, send: F32, out: F32, on_input: bool) -> None:
+        """The tape runs for a block: record, then reproduce on top of `out`."""
+        frames = len(send)
+        places_s = self._motion.advance(self._frame, frames)
+        recording = self.transport == "record" and bool(self.ready.any())
+        if recording:
+            self._lay_down(send, places_s[:frames])
+        listening = self._all
+        if recording and self.monitor == "sync":
+            listening = np.flatnonzero(~self.ready)
+        if not on_input and len(listening):
+            heard = self._play(places_s[-frames:])
+            heard *= np.float32(10.0 ** (ZERO_VU_DBFS / 20.0))
+            if len(listening) < len(self._all):
+                heard[:, self.ready] = 0.0
+            out += heard
+        if not on_input and len(listening) < len(self._all):
+            out[:, self.ready] += send[:, self.ready]
+        self._place_s = self._motion.place_s
+        if self._place_s >= self.lengths_s[self.tape]:
+            self.transport = "stop"
+
+    def _lay_down(self, send: F32, places_s: F64) -> None:
+        """Record a block; `places_s` (frames,) are where the reproduce head was, filters late."""
+        machine = self.machine
+        tracks = np.flatnonzero(self.ready)
+        places_s = places_s + machine.head_delay_s
+        afresh = self._recorded_until != self._frame
+        if afresh:
+            self._record.rest()
+        if afresh or not self._motion.settled(self._frame):
+            self._record_frame = round(places_s[0] * machine.rate_hz)
+        azimuth = float(self.banks["record_azimuth"].values[0])
+        flux = self._record.process(send, self._frame / machine.rate_hz, azimuth)
+        first = self._record_frame
+        lead_s = places_s - (first + np.arange(len(send))) / machine.rate_hz
+        memory = self._memory[self.tape]
+        left_db = WEAKLY_ERASED_DB if machine.faults.weak_erase else ERASED_DB
+        if self.tape == "calibration" or not memory.empty:
+            flux += np.float32(10.0 ** (left_db / 20.0)) * self._flux_at(places_s)
+        memory.write(first, flux, lead_s, azimuth, tracks)
+        self._record_frame += len(send)
+        self._recorded_until = self._frame + len(send)
+        if self.tape == "calibration":
+            self.wiped = True
+
+    def _play(self, places_s: F64) -> F32:
+        """What the head that is switched on reads, 1 = 0 VU."""
+        machine, monitor = self.machine, self.monitor
+        side = self._sides[monitor]
+        if monitor == "sync":
+            places_s = places_s + machine.head_delay_s
+        if self._played_until != self._frame:
+            side.rest()
+        self._played_until = self._frame + len(places_s)
+        kind = "reproduce_azimuth" if monitor == "reproduce" else "record_azimuth"
+        azimuth = float(self.banks[kind].values[0])
+        slant = azimuth - self._recorded_azimuth(float(places_s[0]))
+        if abs(slant - self._slants[monitor]) > 0.002:
+            self._slants[monitor] = slant
+            self._adjust_side(monitor, self._all)
+        flux = self._flux_at(places_s)
+        flux += self._white.next(len(places_s)) * self._noise_of[self.tape]
+        lost = self._dropouts.over(places_s)
+        return side.process(flux, self._frame / machine.rate_hz, azimuth, lost)
+
+    def _flux_at(self, places_s: F64) -> F32:
+        """Flux (frames, tracks) on the tape at places (frames,)."""
+        memory = self._memory[self.tape]
+        if memory.empty:
+            if self.tape == "calibration":
+                return self._calibration.at(places_s)
+            return np.zeros((len(places_s), self.machine.tracks), np.float32)
+        at = memory.frame_of(places_s)
+        steps = np.diff(at)
+        if steps.min(initial=1.0) < 0.5 or steps.max(initial=1.0) > 1.5:  # where recordings join
+            at[1:] = at[0] + np.cumsum(np.clip(steps, 0.5, 1.5))
+        first, count = self._delay.span(at)
+        flux = self._delay.read(memory.read(first, count), first, at)
+        if self.tape == "calibration":
+            untouched = np.isnan(flux)
+            if untouched.any():
+                flux = np.where(untouched, self._calibration.at(places_s), flux)
+        return flux
+
+    def _recorded_azimuth(self, place_s: float) -> float:
+        return self._memory[self.tape].slant_at(int(place_s * self.machine.rate_hz))
+
+    def _turn(self, seconds: float) -> None:
+        """Let the hands move on, and the chain follow."""
+        moved = {k: np.array(b.advance(seconds), np.int_) for k, b in self.banks.items()}
+        moved = {kind: tracks for kind, tracks in moved.items() if len(tracks)}
+        if not moved:
+            return
+        touched = [moved[kind] for kind in _RECORD_KINDS & moved.keys()]
+        if "bias" in moved:
+            touched += [moved["bias"] - 1, moved["bias"] + 1]
+        if touched:
+            tracks = np.unique(np.concatenate(touched))
+            self._adjust_record(tracks[(tracks >= 0) & (tracks < len(self._all))])
+        for monitor in self._sides:
+            own = [t for kind, t in moved.items() if kind.startswith(monitor) and "azi" not in kind]
+            if own:
+                self._adjust_side(monitor, np.unique(np.concatenate(own)))
+
+    def _adjust_record(self, tracks: NDArray[np.int_]) -> None:
+        values = self.settings
+        bias_db = bias_at_head_db(self.machine, values["bias"], self.ready)
+        self._record.adjust(values["record_level"], values["record_high"], bias_db, tracks)
+
+    def _adjust_side(self, monitor: str, tracks: NDArray[np.int_]) -> None:
+        values = self.settings
+        low_db = values["reproduce_low"] if monitor == "reproduce" else np.zeros(len(self._all))
+        level_db, high_db = values[f"{monitor}_level"], values[f"{monitor}_high"]
+        self._sides[monitor].adjust(level_db, high_db, low_db, self._slants[monitor], tracks)
