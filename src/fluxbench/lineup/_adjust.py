@@ -12,6 +12,8 @@ from fluxbench.lineup._view import Advice, Verdict
 from fluxbench.trade import LevelTolerance
 
 PATIENCE_S = 120.0
+AIM = 0.55
+"""The hand is stopped within this part of the hold band, so that readings do not end at its edge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,7 @@ def adjust(
     """
     read = meter if meter is not None else (lambda point: job.reading(point.level_db))
     plan = bench.plan
-    readings = Readings(plan.tracks, job.window_s)
+    readings = Readings(plan.tracks, job.window_s, 8.0)
     follower = Follower(plan.tracks)
     while readings.count < (job.window_s + memory_s) * 10 + 2:
         point = yield from bench.point()
@@ -74,16 +76,20 @@ def adjust(
             deviation = target_db - mean
             steady = readings.steady()
             off = float(deviation[focus])
-            inside = abs(off) <= job.band.hold_db
-            if (inside and steady[focus]) or bench.time_s - since > PATIENCE_S:
+            inside = abs(off) <= AIM * job.band.hold_db or (
+                abs(off) <= job.band.hold_db and readings.age_points()[focus] >= 75
+            )
+            error = float(readings.error()[focus])
+            sure = steady[focus] and (error < 0.3 * job.band.hold_db or readings.age_points()[focus] >= 80)
+            if (inside and sure) or bench.time_s - since > PATIENCE_S:
                 if inside:
                     bench.write("taken", trimmer=job.trimmer, track=focus + 1,
-                                reading_db=mean[focus], error_db=readings.error()[focus])  # fmt: skip
+                                reading_db=mean[focus], error_db=error)  # fmt: skip
                 else:
                     stuck[focus] = True
                     bench.note(f"{job.trimmer} of track {focus + 1} cannot be brought in: {off:+.2f} dB left")
                 due[focus] = False
-                follower.forget()
+                follower.forget(focus)
                 rest = np.flatnonzero(due)
                 if len(rest):
                     later = rest[rest > focus]
@@ -93,13 +99,13 @@ def adjust(
                 continue
             seen += 1
             bench.advise(
-                _advice(job, focus, off, float(readings.error()[focus]), lag_s), total - int(due.sum()), int(due.sum())
+                _advice(job, focus, off, error, lag_s), total - int(due.sum()), int(due.sum())
             )
         bench.advise(None)
-        for _ in range(round(job.window_s * 10)):
+        for _ in range(round((job.window_s + 3.0) * 10)):
             point = yield from bench.point()
             readings.add(read(point))
-        due = usable & ~stuck & (np.abs(target_db - readings.mean()) > job.band.set_db)
+        due = usable & ~stuck & (np.abs(target_db - readings.mean()) > 1.4 * job.band.hold_db)
     left = readings.mean()
     bench.write("as left", trimmer=job.trimmer, reading_db=left, error_db=readings.error())
     return left
@@ -113,7 +119,7 @@ def _advice(job: Job, track: int, off: float, error: float, lag_s: float) -> Adv
         Verdict.IN if abs(off) <= job.band.set_db
         else Verdict.NEAR if abs(off) <= 3 * job.band.set_db else Verdict.OUT
     )  # fmt: skip
-    way = 0 if abs(off) <= job.band.hold_db else (1 if off > 0 else -1)
+    way = 0 if abs(off) <= AIM * job.band.hold_db else (1 if off > 0 else -1)
     word = "hold" if way == 0 else f"{'raise' if way > 0 else 'lower'} {abs(off):.2f} dB"
     return Advice(job.trimmer, track + 1, verdict, way, off, "dB", error,
                   lag_s + job.window_s, f"{job.trimmer.replace('_', ' ')} {track + 1}: {word}")  # fmt: skip

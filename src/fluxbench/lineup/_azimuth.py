@@ -34,7 +34,7 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
     """Turn one stack trimmer until the stack stands at the target angle; gives what was left."""
     frequency_hz = bench.tones[tone]
     set_band = bench.plan.azimuth_tolerance_arcmin
-    hold = 0.35 * set_band
+    hold = 0.3 * set_band
     lag_s = bench.round_trip_s + (bench.plan.head_delay_s if bench.source[0] == "record" else 0.0) + 0.2
     past: list[F64] = []
     angles: list[float] = []
@@ -62,7 +62,7 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
         if not started and seconds >= LEAST_S:
             started = True
             bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
-        enough = seconds >= LEAST_S and (error < 0.25 * set_band or seconds >= MOST_S - 0.2)
+        enough = seconds >= LEAST_S and (error < 0.2 * set_band or seconds >= MOST_S - 0.2)
         if abs(off) <= hold and enough:
             best = angle
             break

@@ -14,6 +14,8 @@ from fluxbench.signals import Signal, Silence, Tone, Tones
 
 F64 = NDArray[np.float64]
 HOPS_PER_POINT = 5
+LOW_HZ = 600.0
+"""Below, a tone's level is that of its mean envelope over a point: neighbours and image fall out."""
 
 
 class Point:
@@ -28,13 +30,17 @@ class Point:
         self.level_db: F64 = np.nanmean(kept, axis=0)
         self.lost = any(hop.lost for hop in hops)
         self.clipped = np.max([hop.peak for hop in hops], axis=0) >= 0.999
+        self.envelope = np.concatenate([hop.envelope for hop in hops])
         power = np.mean([hop.power for hop in hops], axis=0)
+        low = [i for i, f in enumerate(hops[0].frequencies_hz) if 0.0 < f < LOW_HZ]
+        if low:
+            power[low] = np.abs(self.envelope[:, low].mean(axis=0)) ** 2
+            self.level_db[low] = 10.0 * np.log10(np.maximum(power[low], 1e-20)) - zero_dbfs
         total = np.mean([hop.total_power for hop in hops], axis=0)
         self.share: F64 = power / np.maximum(total, 1e-20)
         if self.lost:
             self.level_db[:] = np.nan
         self.level_db[:, self.clipped] = np.nan
-        self.envelope = np.concatenate([hop.envelope for hop in hops])
         self.time_s = (hops[-1].first_frame + hops[-1].frames) / hops[-1].frames * HOP_S
 
 

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.lineup._bench import Bench, F64, Procedure
+from fluxbench.lineup._adjust import AIM
 from fluxbench.lineup._view import Advice, Verdict
 
 BEYOND_DB = 0.7
@@ -181,7 +182,7 @@ def _track(
             over_bias = fall if side_d < peak.difference_db else -max(fall, 0.0)
             off = drop_db - over_bias
             verdict = Verdict.IN if abs(off) <= band.set_db else Verdict.NEAR if abs(off) < 0.8 else Verdict.OUT
-            way = 0 if abs(off) <= band.hold_db else (1 if off > 0 else -1)
+            way = 0 if abs(off) <= AIM * band.hold_db else (1 if off > 0 else -1)
             side = "" if over_bias >= 0 else "wrong side: too little bias; "
             word = "hold" if way == 0 else f"{'raise' if way > 0 else 'lower'} {abs(off):.2f} dB"
             bench.advise(

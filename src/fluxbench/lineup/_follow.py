@@ -17,54 +17,59 @@ class Follower:
     WINDOW_S = 0.3
     WINDOWS = 3
     TIMES = 7.0
-    LEAST_DB = 0.06
+    LEAST_DB = 0.08
     LOCK_S = 2.0
-    MEMORY = 40
+    PAST = 20
+    """Windows of a track's own past that make its centre (6 s)."""
+    MEMORY = 400
+    """Departures that make its spread (2 min)."""
 
     def __init__(self, tracks: int) -> None:
-        self._past: list[F64] = []
         self._tracks = tracks
+        self._past = np.full((self.PAST, tracks), np.nan)
+        self._departures = np.full((self.MEMORY, tracks), np.nan)
+        self._seen = 0
         self._runs = np.zeros(tracks, int)
         self._lock = 0
 
-    def forget(self, track: int | None = None) -> None:
-        """Begin a new past for a track that was turned (or for all)."""
-        if track is None:
-            self._past.clear()
-            self._runs[:] = 0
-            return
-        for levels in self._past:
-            levels[track] = np.nan
+    def forget(self, track: int) -> None:
+        """Begin a new past for a track that was turned; its spread is kept."""
+        self._past[:, track] = np.nan
         self._runs[track] = 0
 
     def see(self, levels_db: F64) -> int | None:
         """Take one window of levels (tracks,), NaN where invalid; a track (from 0) or None."""
-        levels = levels_db.copy()
-        if self._tracks >= 4 and np.isfinite(levels).any():
-            levels -= np.nanmedian(levels)
-        found: int | None = None
-        if len(self._past) >= 8:
-            past = np.array(self._past[:-1])
-            seen = np.isfinite(past).sum(axis=0)
-            enough = seen >= 6
-            centre, spread = np.zeros(self._tracks), np.full(self._tracks, np.inf)
-            if enough.any():
-                centre[enough] = np.nanmedian(past[:, enough], axis=0)
-                off = np.abs(past[:, enough] - centre[enough])
-                spread[enough] = 1.4826 * np.nanmedian(off, axis=0)
-            away = np.nan_to_num(levels - centre)
-            limit = np.maximum(self.TIMES * spread, self.LEAST_DB)
-            side = np.where(np.abs(away) > limit, np.sign(away), 0).astype(int)
-            same = (np.sign(self._runs) == side) & (side != 0)
-            self._runs = np.where(side == 0, 0, np.where(same, self._runs + side, side))
-            ready = np.abs(self._runs) >= self.WINDOWS
-            if ready.any() and self._lock <= 0:
-                strength = np.where(ready, np.abs(away) / np.maximum(limit, 1e-9), 0.0)
-                found = int(np.argmax(strength))
-                self._lock = round(self.LOCK_S / self.WINDOW_S)
+        known = np.isfinite(self._past).sum(axis=0) >= 8
+        away = np.zeros(self._tracks)
+        if known.any():
+            away[known] = levels_db[known] - np.nanmedian(self._past[:, known], axis=0)
+        away = np.nan_to_num(away)
+        if known.sum() >= 4:
+            away[known] -= np.median(away[known])
+        found = self._judge(away, known)
+        quiet = known & (self._runs == 0)
+        row = self._departures[self._seen % self.MEMORY]
+        row[:] = np.where(quiet, away, np.nan)
+        self._past = np.roll(self._past, -1, axis=0)
+        self._past[-1] = np.where(np.isfinite(levels_db), levels_db, np.nan)
+        self._seen += 1
         self._lock -= 1
-        self._past.append(levels)
-        del self._past[: -self.MEMORY]
         if found is not None:
+            self._lock = round(self.LOCK_S / self.WINDOW_S)
             self.forget(found)
         return found
+
+    def _judge(self, away: F64, known: NDArray[np.bool_]) -> int | None:
+        enough = np.isfinite(self._departures).sum(axis=0) >= 15
+        judged = known & enough
+        limit = np.full(self._tracks, np.inf)
+        if judged.any():
+            spread = 1.4826 * np.nanmedian(np.abs(self._departures[:, judged]), axis=0)
+            limit[judged] = np.maximum(self.TIMES * spread, self.LEAST_DB)
+        side = np.where(np.abs(away) > limit, np.sign(away), 0).astype(int)
+        same = (np.sign(self._runs) == side) & (side != 0)
+        self._runs = np.where(same, self._runs + side, side)
+        ready = np.abs(self._runs) >= self.WINDOWS
+        if not ready.any() or self._lock > 0:
+            return None
+        return int(np.argmax(np.where(ready, np.abs(away) / limit, 0.0)))

@@ -11,15 +11,16 @@ POINT_S = 0.1
 class Readings:
     """Points of 0.1 s of every track, and from them the mean since the last movement.
 
-    `movement_db` per track is how far three points in a row must lie from the mean to say that
-    the track moved; the mean then begins anew.
+    Three points in a row beyond 4 x the spread of a track to one side of its mean say that
+    it moved; the mean then begins anew. It reaches back `longest_s` at most.
     """
 
     KEEP = 400
 
-    def __init__(self, tracks: int, window_s: float) -> None:
+    def __init__(self, tracks: int, window_s: float, longest_s: float) -> None:
         self._tracks = tracks
         self._window = max(3, round(window_s / POINT_S))
+        self._longest = max(self._window, round(longest_s / POINT_S))
         self._points = np.zeros((0, tracks))
         self._begin = np.zeros(tracks, int)
         self._spread = np.full(tracks, 0.02)
@@ -39,25 +40,35 @@ class Readings:
             self._begin = np.maximum(self._begin - extra, 0)
         total = len(self._points)
         for t in np.flatnonzero(total - self._begin >= 6):
-            first = max(self._begin[t], total - self._window - 3)
-            old, new = self._points[first : total - 3, t], self._points[total - 3 :, t]
-            if not np.isfinite(new).all() or np.isfinite(old).sum() < 3:
-                continue
-            centre = np.nanmean(old)
-            limit = max(4.0 * self._spread[t], 0.03)
-            away = new - centre
-            if (away > limit).all() or (away < -limit).all():
-                self._begin[t] = total - 2
-            elif total - self._begin[t] >= 12:
-                spread = float(np.nanstd(self._points[max(first, total - 40) :, t]))
-                self._spread[t] += 0.05 * (spread - self._spread[t])
+            self._judge(int(t), total)
+
+    def _judge(self, t: int, total: int) -> None:
+        """See whether a track moved: at once if it jumped, after a window if it crept."""
+        first = max(int(self._begin[t]), total - self._longest)
+        old, new = self._points[first : total - 3, t], self._points[total - 3 :, t]
+        if not np.isfinite(new).all() or np.isfinite(old).sum() < 3:
+            return
+        away = new - np.nanmean(old)
+        limit = max(4.0 * self._spread[t], 0.03)
+        if (away > limit).all() or (away < -limit).all():
+            self._begin[t] = total - 2
+            return
+        if total - first >= 12:
+            spread = float(np.nanstd(self._points[max(first, total - 40) :, t]))
+            self._spread[t] += 0.05 * (spread - self._spread[t])
+        if total - first >= self._window + 8 and np.isfinite(self._points[first:, t]).all():
+            recent = self._points[total - self._window :, t]
+            older = self._points[first : total - self._window, t]
+            noise = 0.8 * self._spread[t] * np.sqrt(4.0 / len(recent) + 4.0 / len(older))
+            if abs(np.nanmean(recent) - np.nanmean(older)) > max(2.2 * noise, 0.02):
+                self._begin[t] = total - self._window
 
     def mean(self) -> F64:
         """Mean over the window since the last movement, NaN where there is none yet."""
         total = len(self._points)
         out = np.full(self._tracks, np.nan)
         for t in range(self._tracks):
-            piece = self._points[max(self._begin[t], total - self._window) :, t]
+            piece = self._points[max(self._begin[t], total - self._longest) :, t]
             good = piece[np.isfinite(piece)]
             if len(good):
                 out[t] = good.mean()
@@ -68,7 +79,7 @@ class Readings:
         total = len(self._points)
         out = np.full(self._tracks, np.inf)
         for t in range(self._tracks):
-            piece = self._points[max(self._begin[t], total - self._window) :, t]
+            piece = self._points[max(self._begin[t], total - self._longest) :, t]
             blocks = len(piece) // 5
             if blocks >= 2:
                 means = piece[: blocks * 5].reshape(blocks, 5).mean(axis=1)
