@@ -54,11 +54,11 @@ class SlowNoise:
         return total.astype(np.float32)
 
     def over(self, start_s: float, frames: int, rate_hz: float) -> F32:
-        """The curves (frames, columns) from a time on, which may go back by 30 ms at most."""
+        """The curves (frames, columns) from a time on, which may go back by half a second at most."""
         step = self.POINTS_PER_S / rate_hz
         first = start_s * self.POINTS_PER_S
         while first + frames * step + 2 >= self._begin + len(self._chunk):
-            kept = self._chunk[-8:]
+            kept = self._chunk[-200:]
             self._begin += len(self._chunk) - len(kept)
             self._chunk = np.concatenate([kept, self._curve()])
         low = int(first)
