@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fluxbench.deck._machine import OPERATING_NWB_PER_M, Head, Machine
 from fluxbench.deck._stocks import REFERENCE, WORKING_BIAS_DB, Stock
-from fluxbench.trade import GAP_FACTOR, RADIANS_PER_ARCMIN, Equalisation
+from fluxbench.trade import GAP_FACTOR, RADIANS_PER_ARCMIN, Equalisation, Values
 
 F64 = NDArray[np.float64]
 C128 = NDArray[np.complex128]
@@ -25,14 +25,15 @@ CARD_GAIN = 0.8
 EARLY = 0.45
 
 
-def amplitude(level_db: F64) -> F64:
+def amplitude(level_db: Values) -> F64:
     """Amplitude ratio of a level."""
-    return np.asarray(10.0 ** (level_db / 20.0))
+    return np.asarray(10.0 ** (np.asarray(level_db) / 20.0))
 
 
 def bend(stock: Stock, bias_db: F64) -> F64:
     """B of tanh(B x)/B in units of the operating flux, from the third harmonic at 320 nWb/m."""
-    return np.sqrt(12.0 * stock.third_harmonic(bias_db)) * OPERATING_NWB_PER_M / 320.0
+    at_320 = np.sqrt(12.0 * stock.third_harmonic(bias_db))
+    return np.asarray(at_320 * OPERATING_NWB_PER_M / 320.0)
 
 
 class Responses:
@@ -45,24 +46,25 @@ class Responses:
         wave_um = machine.speed_um_per_s / at_hz
         self._wave_um = wave_um[:-1, np.newaxis]
         self._jw = 2j * np.pi * at_hz[:-1, np.newaxis]
-        nominal = REFERENCE.short_wave(wave_um, np.float64(WORKING_BIAS_DB), machine.record_gap_um)
+        nominal = REFERENCE.short_wave(wave_um, WORKING_BIAS_DB, machine.record_gap_um)
         nominal = nominal * REFERENCE.coating(wave_um)
-        working_db = np.float64(WORKING_BIAS_DB + stock.bias_long_db)
+        working_db = WORKING_BIAS_DB + stock.bias_long_db
         early = stock.short_wave(wave_um, working_db, machine.record_gap_um) ** -EARLY
         self._early = (early / early[-1])[:-1, np.newaxis]
         self._tape_flux = flux_shape(machine.equalisation, at_hz)
         equalised = _capped(self._tape_flux * nominal[-1] / nominal)
         top = 1.0 / np.sqrt(1.0 + (at_hz / TOP_HZ) ** 8)
-        sensitivity = 1.0 / REFERENCE.long_wave(np.float64(WORKING_BIAS_DB))
+        sensitivity = 1.0 / REFERENCE.long_wave(WORKING_BIAS_DB)
         self._pre = (sensitivity * equalised * top)[:-1, np.newaxis] * self._early
-        coated = amplitude(np.float64(stock.sensitivity_db)) * stock.coating(wave_um) / nominal[-1]
+        coated = amplitude(stock.sensitivity_db) * stock.coating(wave_um) / nominal[-1]
         dirt = np.exp(-2.0 * np.pi * machine.dirt_um / wave_um)
         self._post = (coated * dirt)[:-1, np.newaxis] / self._early
         self._trim_s = RECORD_TRIM_S_AT_15_IPS * 15.0 / machine.speed_ips
         lost = np.exp(-2.0 * np.pi * SPACING_UM / wave_um) / np.sqrt(1.0 + (at_hz / CORE_HZ) ** 2)
         self._fixed = {}
         for head in (machine.reproduce, machine.sync):
-            made_up = _capped(1.0 / np.maximum(np.abs(lost * _gap(head.made_gap_um, wave_um)), 1e-3))
+            as_made = np.abs(lost * _gap(head.made_gap_um, wave_um))
+            made_up = _capped(1.0 / np.maximum(as_made, 1e-3))
             left = made_up * lost * _gap(head.gap_um, wave_um) * dirt * top / self._tape_flux
             self._fixed[head.name] = left[:-1, np.newaxis]
 
@@ -70,12 +72,13 @@ class Responses:
         """From the input to the bend; `level_db` holds the efficiency of the head too."""
         trim_s = self._trim_s * 10.0 ** (high_db / 10.0)
         trim = (1.0 + self._jw * trim_s) / (1.0 + self._jw * self._trim_s)
-        return self._pre * trim * (amplitude(level_db) * self._stock.long_wave(bias_db))
+        gain = amplitude(level_db) * self._stock.long_wave(bias_db)
+        return np.asarray(self._pre * trim * gain)
 
     def record_post(self, bias_db: F64) -> F64:
         """From the bend to the flux on the tape."""
         gap_um = self._machine.record_gap_um
-        return self._post * self._stock.short_wave(self._wave_um, bias_db, gap_um)
+        return np.asarray(self._post * self._stock.short_wave(self._wave_um, bias_db, gap_um))
 
     def reproduce(
         self, head: Head, level_db: F64, high_db: F64, slant_arcmin: float, tracks: NDArray[np.int_]
@@ -104,7 +107,7 @@ def flux_shape(equalisation: Equalisation, frequency_hz: F64) -> F64:
 
 
 def _gap(gap_um: float, wave_um: F64) -> F64:
-    return np.sinc(GAP_FACTOR * gap_um / wave_um)
+    return np.asarray(np.sinc(GAP_FACTOR * gap_um / wave_um))
 
 
 def _capped(boost: F64) -> F64:

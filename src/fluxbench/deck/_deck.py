@@ -1,7 +1,6 @@
 """The practice deck: a deck like any other, with samples and hands."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -174,9 +173,7 @@ class PracticeDeck:
         self._works.wind(tape, 0.0)
         return self.state()
 
-    def locate(
-        self, section: int | None = None, position_s: float | None = None
-    ) -> dict[str, Any]:
+    def locate(self, section: int | None = None, position_s: float | None = None) -> dict[str, Any]:
         """Wind to a place, or to just before a section of the calibration tape; the deck stops."""
         works = self._works
         if (section is None) == (position_s is None):

@@ -4,6 +4,7 @@ A single system with three outputs, run as a few large matrix products per block
 sections in a row take 0.5 (24 tracks, 1920 frames).
 """
 
+import itertools
 from functools import lru_cache
 
 import numpy as np
@@ -132,10 +133,14 @@ class LowEnd:
         tracks, count, order = block.shape[1], len(block) // n, len(self._state)
         columns = np.empty((n + order, count, tracks), np.float32)
         columns[:n] = block.reshape(count, n, tracks).transpose(1, 0, 2)
+        states = np.empty((count + 1, order, tracks))
+        states[0] = self._state
         pushed = (drive @ columns[:n].reshape(n, -1)).reshape(order, count, tracks)
-        for i in range(count):
-            columns[n:, i] = self._state
-            self._state = step @ self._state + pushed[:, i]
+        states[1:] = pushed.transpose(1, 0, 2)
+        for before, after in itertools.pairwise(states):
+            after += step @ before
+        self._state = states[count]
+        columns[n:] = states[:count].transpose(1, 0, 2)
         result = (out @ columns.reshape(n + order, -1)).reshape(3, n, count, tracks)
         return result.transpose(0, 2, 1, 3).reshape(3, count * n, tracks)
 
@@ -174,7 +179,9 @@ def _state_space(sections: F64) -> Model:
 
 def _section(section: F64) -> Model:
     """One section, its states scaled to like size (poles lie close to 1)."""
-    a, b, c, d = (np.array(m) for m in scipy.signal.tf2ss(section[:3], section[3:]))
+    order = 2 if section[2] or section[5] else 1
+    parts = section[: order + 1], section[3 : 4 + order]
+    a, b, c, d = (np.array(m) for m in scipy.signal.tf2ss(*parts))
     for _ in range(20):
         for i in range(len(a)):
             row = np.sqrt((a[i] ** 2).sum() - a[i, i] ** 2 + (b[i] ** 2).sum()) + 1e-30

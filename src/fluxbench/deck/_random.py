@@ -54,7 +54,7 @@ class SlowNoise:
         return total.astype(np.float32)
 
     def over(self, start_s: float, frames: int, rate_hz: float) -> F32:
-        """The curves (frames, columns) from a time on, which may go back by half a second at most."""
+        """Curves (frames, columns) from a time on, which may go back by half a second at most."""
         step = self.POINTS_PER_S / rate_hz
         first = start_s * self.POINTS_PER_S
         while first + frames * step + 2 >= self._begin + len(self._chunk):
@@ -64,13 +64,20 @@ class SlowNoise:
         low = int(first)
         count = int(first + frames * step) + 2 - low
         knots = self._chunk[low - self._begin : low - self._begin + count]
-        at = (first - low) + np.arange(frames) * step
-        weights = np.maximum(0.0, 1.0 - np.abs(at[:, np.newaxis] - np.arange(count)))
-        return np.asarray(weights.astype(np.float32) @ knots)
+        at = (first - low) + step * np.arange(frames, dtype=np.float64)
+        return np.asarray(between(at, count) @ knots)
 
     def at(self, time_s: float) -> F64:
         """The curves' values (columns,) at one time."""
-        return self.over(time_s, 1, self.POINTS_PER_S)[0].astype(np.float64)
+        return np.asarray(self.over(time_s, 1, self.POINTS_PER_S)[0], np.float64)
+
+
+def between(at: F64, count: int) -> F32:
+    """Weights (points, count) that read `count` knots at fractional places, in straight lines."""
+    apart = at.astype(np.float32)[:, np.newaxis] - np.arange(count, dtype=np.float32)
+    np.abs(apart, out=apart)
+    np.subtract(1.0, apart, out=apart)
+    return np.maximum(apart, 0.0, out=apart)
 
 
 def neighbours(tracks: int, share: float) -> F64:

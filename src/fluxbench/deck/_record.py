@@ -32,7 +32,7 @@ def bias_at_head_db(machine: Machine, own_db: F64, ready: NDArray[np.bool_]) -> 
 
 
 class RecordSide:
-    """Gain and equaliser, bend, modulation noise, recording losses, contact and azimuth."""
+    """Gain and equaliser, bend, modulation noise, recording losses; contact and azimuth apart."""
 
     def __init__(self, machine: Machine, rng: np.random.Generator) -> None:
         self._machine = machine
@@ -58,9 +58,7 @@ class RecordSide:
         """What the two filters take, in frames."""
         return 2 * self._pre.delay_frames
 
-    def adjust(
-        self, level_db: F64, high_db: F64, bias_db: F64, tracks: NDArray[np.int_]
-    ) -> None:
+    def adjust(self, level_db: F64, high_db: F64, bias_db: F64, tracks: NDArray[np.int_]) -> None:
         """Take over settings (all tracks are given) for the tracks listed, from 0."""
         self.bias_db[tracks] = bias_db[tracks]
         gain_db = (level_db + self._machine.record_efficiency_db)[tracks]
@@ -78,25 +76,25 @@ class RecordSide:
         if self._shelf is not None:
             self._shelf.rest()
 
-    def process(self, send: F32, start_s: float, azimuth_arcmin: float) -> F32:
-        """Flux (frames, tracks) made of a send, `delay_frames` late."""
-        machine = self._machine
-        frames = len(send)
-        signal, _, _ = self._pre.process(send * np.float32(10.0 ** (-ZERO_VU_DBFS / 20.0)))
+    def process(self, send: F32) -> F32:
+        """Flux (frames, tracks) made of a send, `delay_frames` late, in perfect contact."""
+        signal = self._pre.process(send * np.float32(10.0 ** (-ZERO_VU_DBFS / 20.0)))
         if self._shelf is not None:
             signal = self._shelf.process(signal)
         signal *= self._bend
         np.tanh(signal, out=signal)
         signal /= self._bend
-        noise = self._modulation.next(frames)
+        noise = self._modulation.next(len(send))
         noise *= self._modulated
         noise += 1.0
         signal *= noise
-        delay_s = -self._unsteady.delay_s(start_s + frames / machine.rate_hz, azimuth_arcmin)
+        return self._post.process(signal)
+
+    def running(
+        self, start_s: float, count: int, per_s: float, azimuth_arcmin: float
+    ) -> tuple[F32, F64]:
+        """Spacing in um (count, tracks) from a time on, and delay of the tracks in s there."""
+        machine = self._machine
+        delay_s = -self._unsteady.delay_s(start_s, azimuth_arcmin)
         delay_s -= (machine.sync.scatter_um + self._zone_um) / machine.speed_um_per_s
-        slope = 2.0 * np.pi / machine.speed_um_per_s
-        flux, sloped, _ = self._post.process(signal, delay_s, slope)
-        assert sloped is not None
-        sloped *= self._unsteady.spacing_um(start_s, frames)
-        flux -= sloped
-        return flux
+        return self._unsteady.spacing_um(start_s, count, per_s), delay_s

@@ -1,5 +1,6 @@
 """The reproduce side: from the flux under a head to the output."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,17 +88,29 @@ class ReproduceSide:
             self._shelf.rest()
 
     def process(
-        self, flux: F32, start_s: float, azimuth_arcmin: float, lost: list[Lost]
+        self,
+        flux: F32,
+        start_s: float,
+        azimuth_arcmin: float,
+        laid: tuple[F32, F64] | None,
+        lost: Sequence[Lost],
     ) -> F32:
-        """Output (frames, tracks), 1 = 0 VU, `delay_frames` late, of the flux under the head."""
+        """Output (frames, tracks), 1 = 0 VU, `delay_frames` late, of the flux under the head.
+
+        `laid` is how the recording under the head was laid down: spacing in um (frames, tracks)
+        and delay in s (tracks,).
+        """
         machine = self._machine
         frames = len(flux)
         delay_s = self._unsteady.delay_s(start_s + frames / machine.rate_hz, azimuth_arcmin)
         delay_s += self._head.scatter_um / machine.speed_um_per_s
+        spacing_um = self._unsteady.spacing_um(start_s, frames, machine.rate_hz)
+        if laid is not None:
+            spacing_um += laid[0]
+            delay_s += laid[1]
         slope = 2.0 * np.pi / machine.speed_um_per_s
-        signal, sloped, spectrum = self._fir.process(flux, delay_s, slope)
-        assert sloped is not None
-        sloped *= self._unsteady.spacing_um(start_s, frames)
+        signal, sloped, spectrum = self._fir.process_moving(flux, delay_s, slope)
+        sloped *= spacing_um
         for one in lost:
             at_hz = np.linspace(0.0, machine.rate_hz / 2.0, GRID // 2 + 1)
             loss = np.exp(-slope * one.spacing_um * at_hz)

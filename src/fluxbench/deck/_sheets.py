@@ -59,10 +59,7 @@ class CalibrationFlux:
         side_1 = np.array([max(s[0], 1e-6) for s in sides])
         side_2 = np.array([max(s[1], 1e-6) for s in sides])
         standard = machine.equalisation
-        if machine.faults.wrong_tape_speed:
-            self._stretch = 2.0
-        else:
-            self._stretch = 1.0
+        self._stretch = 2.0 if machine.faults.wrong_tape_speed else 1.0
         self._amplitude = []
         for tone in tones:
             hz = tone.frequency_hz * self._stretch
@@ -109,13 +106,13 @@ def calibration_sheet(tones: tuple[Section, ...]) -> dict[str, Any]:
 def sheet_over_bias_db(machine: Machine, stock: Stock) -> float:
     """Over-bias of a stock at its working point for the sheet's tone, to a tenth."""
     wave_um = machine.speed_um_per_s / bias_frequency_hz(machine.speed_ips)
-    bias_db = np.float64(stock.bias_long_db + WORKING_BIAS_DB)
+    bias_db = stock.bias_long_db + WORKING_BIAS_DB
     return round(float(stock.over_bias_db(wave_um, bias_db, machine.record_gap_um)), 1)
 
 
 def stock_sheet(machine: Machine, stock: Stock) -> dict[str, Any]:
     """The data sheet of a stock, computed from the model of the stock."""
-    bias_db = np.float64(stock.bias_long_db + WORKING_BIAS_DB)
+    bias_db = stock.bias_long_db + WORKING_BIAS_DB
     h3 = float(stock.third_harmonic(bias_db))
     return {
         "tape": "stock",

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError
+from fluxbench.trade import Values
 
 Array = NDArray[np.float64]
 
@@ -42,12 +43,12 @@ class Stock:
     bend_db: float = 0.0
     bend_at_db: float = -3.0
 
-    def long_wave(self, bias_db: Array) -> Array:
+    def long_wave(self, bias_db: Values) -> Array:
         """Sensitivity to long waves (amplitude factor) at a bias in dB re the reference."""
-        b = 10.0 ** ((bias_db - self.bias_long_db) / 20.0)
-        return np.exp(-self.n * (np.log(b) + 1.0 / b - 1.0))
+        b = 10.0 ** ((np.asarray(bias_db) - self.bias_long_db) / 20.0)
+        return np.asarray(np.exp(-self.n * (np.log(b) + 1.0 / b - 1.0)))
 
-    def short_wave(self, wavelength_um: Array, bias_db: Array, record_gap_um: float) -> Array:
+    def short_wave(self, wavelength_um: Values, bias_db: Values, record_gap_um: float) -> Array:
         """Recording loss of short waves (amplitude factor, at most 1); arguments broadcast."""
         b = 10.0 ** ((bias_db - self.bias_short_db) / 20.0)
         depth = (self.z_um / wavelength_um) * (record_gap_um / 9.0) ** 0.6
@@ -55,27 +56,27 @@ class Stock:
         if self.bend_db:
             dip = self.bend_db * np.exp(-(((bias_db - self.bend_at_db) / 1.0) ** 2))
             loss = loss * 10.0 ** (-dip * np.minimum(depth / 0.79, 1.5) / 20.0)
-        return loss
+        return np.asarray(loss)
 
-    def coating(self, wavelength_um: Array) -> Array:
+    def coating(self, wavelength_um: Values) -> Array:
         """Thickness loss of uniform magnetisation (amplitude factor; Wallace 1951)."""
         x = 2.0 * np.pi * self.coating_um / wavelength_um
         return -np.expm1(-x) / x
 
-    def third_harmonic(self, bias_db: Array) -> Array:
+    def third_harmonic(self, bias_db: Values) -> Array:
         """Ratio of third harmonic to fundamental at 320 nWb/m, long waves."""
         r1, r2 = 5.0, 1.5
         ratio = 10.0 ** ((bias_db - self.bias_long_db - self.bias_least_distortion_db) / 20.0)
         return self.h0 * (r2 * ratio**-r1 + r1 * ratio**r2) / (r1 + r2)
 
-    def modulation_noise(self, bias_db: Array) -> Array:
+    def modulation_noise(self, bias_db: Values) -> Array:
         """Modulation noise as an amplitude re the signal; least near the working point."""
         off = bias_db - self.bias_long_db - WORKING_BIAS_DB
         below = 5.0 * (np.maximum(-off, 0.0) / 4.0) ** 1.3
         above = 1.5 * (np.maximum(off, 0.0) / 4.0) ** 1.3
         return 10.0 ** ((self.modulation_db + below + above) / 20.0)
 
-    def short_level(self, wavelength_um: float, bias_db: Array, record_gap_um: float) -> Array:
+    def short_level(self, wavelength_um: float, bias_db: Values, record_gap_um: float) -> Array:
         """Small-signal level of one wavelength (amplitude factor) against bias."""
         wave = np.asarray(wavelength_um)
         return self.long_wave(bias_db) * self.short_wave(wave, bias_db, record_gap_um)
@@ -90,7 +91,7 @@ class Stock:
             low, high = grid[top] - 2 * step, grid[top] + 2 * step
         return float(grid[top])
 
-    def over_bias_db(self, wavelength_um: float, bias_db: Array, record_gap_um: float) -> Array:
+    def over_bias_db(self, wavelength_um: float, bias_db: Values, record_gap_um: float) -> Array:
         """Small-signal fall from the peak; negative below the peak, by as much as is lacking."""
         peak_at = self.peak_bias_db(wavelength_um, record_gap_um)
         top = self.short_level(wavelength_um, np.asarray(peak_at), record_gap_um)

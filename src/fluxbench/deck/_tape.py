@@ -3,10 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.deck._random import between
+
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 KEPT_S = 30
+KNOTS_PER_S = 200
 
 
 class TapeMemory:
@@ -24,6 +27,7 @@ class TapeMemory:
         self._flux: dict[int, F32] = {}
         self._lead_s: dict[int, F64] = {}
         self._slant_arcmin: dict[int, float] = {}
+        self._written: dict[int, int] = {}
         self._forgotten: dict[int, NDArray[np.bool_]] = {}
 
     @property
@@ -44,6 +48,14 @@ class TapeMemory:
                 kept[there, tracks] = flux[here, tracks]
             self._lead_s[chunk][there] = lead_s[here]
             self._slant_arcmin[chunk] = slant_arcmin
+            self._written[chunk] = max(self._written.get(chunk, 0), there.stop)
+
+    def touched(self, first: int, frames: int) -> bool:
+        """Whether anything was ever recorded there."""
+        return any(
+            chunk in self._forgotten or there.start < self._written.get(chunk, 0)
+            for chunk, _, there in self._pieces(first, frames)
+        )
 
     def read(self, first: int, frames: int) -> F32:
         """The flux (frames, tracks) from a frame on."""
@@ -94,7 +106,7 @@ class TapeMemory:
             if len(self._flux) >= KEPT_S:
                 oldest = next(iter(self._flux))
                 spare = self._flux.pop(oldest)
-                self._forgotten[oldest] = ~np.isnan(spare).all(axis=0)
+                self._forgotten[oldest] = np.asarray(~np.isnan(spare).all(axis=0))
             blank = self._gone(chunk, slice(0, self._rate_hz))
             if spare is None:
                 spare = blank.copy()
@@ -113,3 +125,55 @@ class TapeMemory:
         if chunk in self._forgotten:
             row[self._forgotten[chunk]] = 0.0
         return np.broadcast_to(row, (there.stop - there.start, self._tracks))
+
+
+class LaidDown:
+    """How the tape ran over the record head: spacing and delay of each track, 200 knots a second.
+
+    Both commute with everything behind the bend, so they are carried out at the reproduce head,
+    for what lies under it: one filter does for both heads.
+    """
+
+    def __init__(self, rate_hz: int, tracks: int) -> None:
+        self.step_frames = rate_hz // KNOTS_PER_S
+        self._tracks = tracks
+        self._knots: dict[int, F32] = {}
+        self._nothing = np.zeros((2, tracks), np.float32)
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing was ever recorded."""
+        return not self._knots
+
+    def knots_in(self, first: int, frames: int) -> range:
+        """The knots that lie in some frames."""
+        step = self.step_frames
+        return range(-(-first // step), -(-(first + frames) // step))
+
+    def write(self, knots: range, spacing_um: F32, delay_s: F64, tracks: NDArray[np.int_]) -> None:
+        """Remember knots: spacing (knots, tracks) and delay (tracks,) of some tracks, from 0."""
+        for row, knot in enumerate(knots):
+            place = self._place(knot)
+            place[0, tracks] = spacing_um[row, tracks]
+            place[1, tracks] = delay_s[tracks]
+
+    def read(self, at: F64) -> tuple[F32, F64]:
+        """Spacing in um (frames, tracks) at fractional frames, and delay in s at the last one."""
+        where = at / self.step_frames
+        low, high = int(np.floor(where[0])), int(np.floor(where[-1])) + 2
+        values = np.stack([self._value(knot) for knot in range(low, high)])
+        weights = between(where - low, high - low)
+        delay_s = np.asarray(weights[-1] @ values[:, 1], np.float64)
+        return np.asarray(weights @ values[:, 0]), delay_s
+
+    def _value(self, knot: int) -> F32:
+        block = self._knots.get(knot // KNOTS_PER_S)
+        return self._nothing if block is None else block[knot % KNOTS_PER_S]
+
+    def _place(self, knot: int) -> F32:
+        number = knot // KNOTS_PER_S
+        if number not in self._knots:
+            if len(self._knots) > 2 * KEPT_S:
+                self._knots.pop(next(iter(self._knots)))
+            self._knots[number] = np.zeros((KNOTS_PER_S, 2, self._tracks), np.float32)
+        return self._knots[number][knot % KNOTS_PER_S]

@@ -1,4 +1,4 @@
-"""Trimmers as hands find them: a knob, some backlash, a law, and a sense nobody has written down."""
+"""Trimmers as hands find them: a knob, some backlash, a law, and a sense nobody wrote down."""
 
 from dataclasses import dataclass
 

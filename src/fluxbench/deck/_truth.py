@@ -91,7 +91,7 @@ class Truth:
         }
 
     def _flux(self, settings: Settings, bias_db: F64) -> tuple[F64, F64]:
-        """Small-signal flux re the standard, (frequencies, tracks), and 1 kHz at operating level."""
+        """Small signals re the standard flux (frequencies, tracks); 1 kHz at operating level."""
         level_db = settings["record_level"] + self._machine.record_efficiency_db
         pre = np.abs(self._responses.record_pre(level_db, settings["record_high"], bias_db))
         post = self._responses.record_post(bias_db)

@@ -19,10 +19,7 @@ class Unsteady:
     """Spacing and skew at one head."""
 
     def __init__(self, machine: Machine, rng: np.random.Generator) -> None:
-        self._rate_hz = machine.rate_hz
-        bands = [
-            Band(b.low_hz, b.high_hz, b.rms_ratio * machine.contact_ratio) for b in CONTACT_UM
-        ]
+        bands = [Band(b.low_hz, b.high_hz, b.rms_ratio * machine.contact_ratio) for b in CONTACT_UM]
         self._contact = SlowNoise(bands, neighbours(machine.tracks, 0.4), rng)
         width = (6.3 / machine.layout.tape_width_mm) ** 0.6
         skew = Band(0.2, 2.0, SKEW_ARCMIN_AT_QUARTER_INCH * width)
@@ -30,9 +27,9 @@ class Unsteady:
         across_um = 1000.0 * machine.layout.positions_mm
         self._s_per_rad = across_um / machine.speed_um_per_s
 
-    def spacing_um(self, start_s: float, frames: int) -> F32:
-        """Spacing (frames, tracks) about its mean."""
-        return self._contact.over(start_s, frames, self._rate_hz)
+    def spacing_um(self, start_s: float, count: int, per_s: float) -> F32:
+        """Spacing (count, tracks) about its mean, so many a second."""
+        return self._contact.over(start_s, count, per_s)
 
     def delay_s(self, time_s: float, azimuth_arcmin: float) -> F64:
         """Delay of each track by azimuth and skew at one time."""

@@ -5,7 +5,6 @@ from numpy.typing import NDArray
 
 from fluxbench.deck._chain import Responses
 from fluxbench.deck._machine import OPERATING_NWB_PER_M, Machine
-from fluxbench.deck._random import WhiteNoise
 from fluxbench.deck._reproduce import Lost
 from fluxbench.deck._stocks import REFERENCE, Stock
 
@@ -47,30 +46,32 @@ def tape_noise(machine: Machine, stock: Stock) -> float:
 
 
 class Background:
-    """Hum and amplifier noise at the outputs, whatever the tape does."""
+    """Hum and amplifier noise at the outputs, whatever the tape does; it repeats after 2 s."""
 
-    def __init__(self, machine: Machine, white: WhiteNoise, rng: np.random.Generator) -> None:
-        self._rate_hz = machine.rate_hz
-        self._white = white
+    SECONDS = 2
+
+    def __init__(self, machine: Machine, rng: np.random.Generator) -> None:
+        tracks, rate_hz = machine.tracks, machine.rate_hz
+        frames = self.SECONDS * rate_hz
         more_db = HUM_FAULT_DB if machine.faults.hum else 0.0
-        sines, cosines = [], []
-        for level_db in HUM_DB_RE_320.values():
-            level = level_db + RE_320_DB + more_db + rng.uniform(-3.0, 3.0, machine.tracks)
-            phase = rng.uniform(0.0, 2.0 * np.pi, machine.tracks)
-            sines.append(10.0 ** (level / 20.0) * np.cos(phase))
-            cosines.append(10.0 ** (level / 20.0) * np.sin(phase))
-        self._waves = np.concatenate([sines, cosines]).astype(np.float32)
-        self._noise = np.float32(10.0 ** ((AMPLIFIER_DB_RE_320 + RE_320_DB) / 20.0) / np.sqrt(2.0))
+        self._hum = np.zeros((frames, tracks), np.float32)
+        for frequency_hz, level_db in HUM_DB_RE_320.items():
+            size = 10.0 ** ((level_db + RE_320_DB + more_db + rng.uniform(-3, 3, tracks)) / 20.0)
+            phase = rng.uniform(0.0, 2.0 * np.pi, tracks)
+            turns = 2.0 * np.pi * frequency_hz * np.arange(frames)[:, np.newaxis] / rate_hz
+            self._hum += (size * np.sin(turns + phase)).astype(np.float32)
+        rms = 10.0 ** ((AMPLIFIER_DB_RE_320 + RE_320_DB) / 20.0) / np.sqrt(2.0)
+        self._noise = np.float32(rms) * rng.standard_normal((frames, tracks), np.float32)
 
     def next(self, first_frame: int, frames: int, hum_db: float = 0.0) -> F32:
-        """The next frames (frames, tracks), 1 = 0 VU."""
-        cycle = self._rate_hz  # all hum repeats after a second
-        since_s = ((first_frame % cycle) + np.arange(frames)) / self._rate_hz
-        turns = np.outer(since_s, 2.0 * np.pi * np.array(list(HUM_DB_RE_320))).astype(np.float32)
-        basis = np.concatenate([np.sin(turns), np.cos(turns)], axis=1)
-        hum = basis @ (self._waves * np.float32(10.0 ** (hum_db / 20.0)))
-        hum += self._white.next(frames) * self._noise
-        return np.asarray(hum)
+        """The next frames (frames, tracks), at most 2 s; 1 = 0 VU."""
+        at = first_frame % len(self._hum)
+        hum, noise = self._hum[at : at + frames], self._noise[at : at + frames]
+        if len(hum) < frames:
+            rest = frames - len(hum)
+            hum = np.concatenate([hum, self._hum[:rest]])
+            noise = np.concatenate([noise, self._noise[:rest]])
+        return np.asarray(hum * np.float32(10.0 ** (hum_db / 20.0)) + noise)
 
 
 class Dropouts:

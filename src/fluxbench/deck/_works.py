@@ -17,7 +17,7 @@ from fluxbench.deck._sheets import (
     stock_seconds,
 )
 from fluxbench.deck._stocks import Stock
-from fluxbench.deck._tape import TapeMemory
+from fluxbench.deck._tape import KNOTS_PER_S, LaidDown, TapeMemory
 from fluxbench.deck._trimmers import Bank
 from fluxbench.deck._unwanted import SYNC_HUM_DB, Background, Dropouts, tape_noise
 
@@ -55,7 +55,7 @@ class Works:
             "reproduce": ReproduceSide(machine, machine.reproduce, draws[2]),
             "sync": ReproduceSide(machine, machine.sync, draws[3]),
         }
-        self._background = Background(machine, self._white, draws[4])
+        self._background = Background(machine, draws[4])
         self._dropouts = Dropouts(machine, seed)
         flutter = Flutter(machine.rate_hz, machine.speed_ips, machine.speed_error_ratio, draws[5])
         behind, ahead = self._record.delay_frames, self._sides["sync"].delay_frames
@@ -77,6 +77,7 @@ class Works:
             "stock": TapeMemory(machine.rate_hz, machine.tracks, 0.0),
             "calibration": TapeMemory(machine.rate_hz, machine.tracks, np.nan),
         }
+        self._laid = {tape: LaidDown(machine.rate_hz, machine.tracks) for tape in self._memory}
         self._send_from = self._all.copy()
         for one, other in machine.faults.crossed:
             self._send_from[[one - 1, other - 1]] = self._send_from[[other - 1, one - 1]]
@@ -186,15 +187,21 @@ class Works:
             self._record.rest()
         if afresh or not self._motion.settled(self._frame):
             self._record_frame = round(places_s[0] * machine.rate_hz)
-        azimuth = float(self.banks["record_azimuth"].values[0])
-        flux = self._record.process(send, self._frame / machine.rate_hz, azimuth)
         first = self._record_frame
-        lead_s = places_s - (first + np.arange(len(send))) / machine.rate_hz
         memory = self._memory[self.tape]
-        left_db = WEAKLY_ERASED_DB if machine.faults.weak_erase else ERASED_DB
-        if self.tape == "calibration" or not memory.empty:
-            flux += np.float32(10.0 ** (left_db / 20.0)) * self._flux_at(places_s)
+        flux = self._record.process(send)
+        if self.tape == "calibration" or memory.touched(first, len(send)):
+            left_db = WEAKLY_ERASED_DB if machine.faults.weak_erase else ERASED_DB
+            flux += np.float32(10.0 ** (left_db / 20.0)) * self._before(first, places_s)
+        lead_s = places_s - (first + np.arange(len(send))) / machine.rate_hz
+        azimuth = float(self.banks["record_azimuth"].values[0])
         memory.write(first, flux, lead_s, azimuth, tracks)
+        knots = self._laid[self.tape].knots_in(first, len(send))
+        since_s = (knots.start * self._laid[self.tape].step_frames - first) / machine.rate_hz
+        spacing_um, delay_s = self._record.running(
+            self._frame / machine.rate_hz + since_s, len(knots), KNOTS_PER_S, azimuth
+        )
+        self._laid[self.tape].write(knots, spacing_um, delay_s, tracks)
         self._record_frame += len(send)
         self._recorded_until = self._frame + len(send)
         if self.tape == "calibration":
@@ -215,28 +222,34 @@ class Works:
         if abs(slant - self._slants[monitor]) > 0.002:
             self._slants[monitor] = slant
             self._adjust_side(monitor, self._all)
-        flux = self._flux_at(places_s)
+        flux, laid = self._under(places_s)
         flux += self._white.next(len(places_s)) * self._noise_of[self.tape]
         lost = self._dropouts.over(places_s)
-        return side.process(flux, self._frame / machine.rate_hz, azimuth, lost)
+        return side.process(flux, self._frame / machine.rate_hz, azimuth, laid, lost)
 
-    def _flux_at(self, places_s: F64) -> F32:
-        """Flux (frames, tracks) on the tape at places (frames,)."""
+    def _under(self, places_s: F64) -> tuple[F32, tuple[F32, F64] | None]:
+        """Flux (frames, tracks) on the tape at places (frames,), and how it was laid down."""
         memory = self._memory[self.tape]
         if memory.empty:
             if self.tape == "calibration":
-                return self._calibration.at(places_s)
-            return np.zeros((len(places_s), self.machine.tracks), np.float32)
+                return self._calibration.at(places_s), None
+            return np.zeros((len(places_s), self.machine.tracks), np.float32), None
         at = memory.frame_of(places_s)
         steps = np.diff(at)
         if steps.min(initial=1.0) < 0.5 or steps.max(initial=1.0) > 1.5:  # where recordings join
             at[1:] = at[0] + np.cumsum(np.clip(steps, 0.5, 1.5))
         first, count = self._delay.span(at)
         flux = self._delay.read(memory.read(first, count), first, at)
-        if self.tape == "calibration":
-            untouched = np.isnan(flux)
-            if untouched.any():
-                flux = np.where(untouched, self._calibration.at(places_s), flux)
+        return self._filled(flux, places_s), self._laid[self.tape].read(at)
+
+    def _before(self, first: int, places_s: F64) -> F32:
+        """What was on the tape (frames, tracks) where a recording goes over it."""
+        return self._filled(self._memory[self.tape].read(first, len(places_s)), places_s)
+
+    def _filled(self, flux: F32, places_s: F64) -> F32:
+        """The calibration tape's own signal where nothing went over it."""
+        if self.tape == "calibration" and (untouched := np.isnan(flux)).any():
+            return np.where(untouched, self._calibration.at(places_s), flux)
         return flux
 
     def _recorded_azimuth(self, place_s: float) -> float:
