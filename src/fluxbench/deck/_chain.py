@@ -15,7 +15,9 @@ from fluxbench.trade import GAP_FACTOR, RADIANS_PER_ARCMIN, Equalisation, Values
 F64 = NDArray[np.float64]
 C128 = NDArray[np.complex128]
 
-RECORD_TRIM_S_AT_15_IPS = 1.0 / (2.0 * np.pi * 10_000.0)
+HIGH_RAD_PER_S = 2.0 * np.pi * 10_000.0
+RECORD_TRIM_S = 1.5 / HIGH_RAD_PER_S
+"""The time constant that the record trimmer varies, at 15 ips and above; longer when slower."""
 MOST_BOOST_DB = 16.0
 CORE_HZ = 30_000.0
 TOP_HZ = 30_000.0
@@ -59,7 +61,7 @@ class Responses:
         coated = amplitude(stock.sensitivity_db) * stock.coating(wave_um) / nominal[-1]
         dirt = np.exp(-2.0 * np.pi * machine.dirt_um / wave_um)
         self._post = (coated * dirt)[:-1, np.newaxis] / self._early
-        self._trim_s = RECORD_TRIM_S_AT_15_IPS * 15.0 / machine.speed_ips
+        self._trim_s = RECORD_TRIM_S * max(1.0, 15.0 / machine.speed_ips)
         lost = np.exp(-2.0 * np.pi * SPACING_UM / wave_um) / np.sqrt(1.0 + (at_hz / CORE_HZ) ** 2)
         self._fixed = {}
         for head in (machine.reproduce, machine.sync):
@@ -70,8 +72,7 @@ class Responses:
 
     def record_pre(self, level_db: F64, high_db: F64, bias_db: F64) -> C128:
         """From the input to the bend; `level_db` holds the efficiency of the head too."""
-        trim_s = self._trim_s * 10.0 ** (high_db / 10.0)
-        trim = (1.0 + self._jw * trim_s) / (1.0 + self._jw * self._trim_s)
+        trim = self._trimmed(self._trim_s, high_db)
         gain = amplitude(level_db) * self._stock.long_wave(bias_db)
         return np.asarray(self._pre * trim * gain)
 
@@ -90,15 +91,19 @@ class Responses:
         w_mm = self._machine.layout.track_width_mm
         slant_um = 1000.0 * w_mm * np.tan(RADIANS_PER_ARCMIN * slant_arcmin)
         t2_s = 1e-6 * self._machine.equalisation.t2_us
-        x2 = (2.0 * np.pi * 10_000.0 * t2_s) ** 2
-        trimmed_s = t2_s * amplitude(high_db * (1.0 + x2) / x2)
-        trim = (1.0 + self._jw * trimmed_s) / (1.0 + self._jw * t2_s)
+        trim = self._trimmed(t2_s, high_db)
         gain = amplitude(level_db + head.efficiency_db[tracks])
         if self._machine.faults.card:
             bad = np.isin(tracks + 1, self._machine.faults.card)
             card = CARD_GAIN / (1.0 + self._jw / (2.0 * np.pi * CARD_HZ))
             trim = trim * np.where(bad, card, 1.0)
         return np.asarray(self._fixed[head.name] * np.sinc(slant_um / self._wave_um) * trim * gain)
+
+    def _trimmed(self, time_s: float, high_db: F64) -> C128:
+        """What it does to lengthen a time constant so that small turns move 10 kHz by `high_db`."""
+        x2 = (HIGH_RAD_PER_S * time_s) ** 2
+        trimmed_s = time_s * amplitude(high_db * (1.0 + x2) / x2)
+        return np.asarray((1.0 + self._jw * trimmed_s) / (1.0 + self._jw * time_s))
 
 
 def flux_shape(equalisation: Equalisation, frequency_hz: F64) -> F64:

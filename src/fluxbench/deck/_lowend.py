@@ -17,7 +17,8 @@ from fluxbench.trade import Equalisation, contour_db, side_crosstalk_db
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
-SHELF_HZ_AT_15_IPS = 60.0
+SHELF_HZ = 100.0
+"""Where the low trim begins, at every speed: the low end is judged from 40 to 125 Hz."""
 SHIELD_DB = -8.0
 """What a shield between the cores takes off the side flux; from memory, 5 to 10 dB."""
 
@@ -62,10 +63,9 @@ def _response_db(sections: F64, at_hz: F64, rate_hz: float) -> F64:
     return np.asarray(20.0 * np.log10(np.abs(response)))
 
 
-def shelf_section(rate_hz: int, speed_ips: float) -> F64:
+def shelf_section(rate_hz: int) -> F64:
     """The first-order low-pass that the low trim adds, (1, 6)."""
-    corner_hz = SHELF_HZ_AT_15_IPS * speed_ips / 15.0
-    return np.asarray(scipy.signal.butter(1, corner_hz, fs=rate_hz, output="sos"))
+    return np.asarray(scipy.signal.butter(1, SHELF_HZ, fs=rate_hz, output="sos"))
 
 
 def side_flux(

@@ -14,6 +14,7 @@ F64 = NDArray[np.float64]
 OPERATING_NWB_PER_M = 355.0
 RECORD_GAP_UM = 9.0
 REPRODUCE_GAP_UM = 4.0
+WIDEST_SIGMA = 2.2
 ZERO_VU_DBU = 4.0
 FULL_SCALE_DBU = 20.0
 ZERO_VU_DBFS = ZERO_VU_DBU - FULL_SCALE_DBU
@@ -99,10 +100,10 @@ class Machine:
         return replace(self.reproduce, efficiency_db=flat, scatter_um=flat)
 
 
-def cut_normal(rng: np.random.Generator, size: int, limit: float = 2.2) -> F64:
-    """Normal numbers, drawn again where they are beyond `limit` sigma."""
+def cut_normal(rng: np.random.Generator, size: int) -> F64:
+    """Normal numbers, drawn again where they are beyond 2.2 sigma."""
     drawn = rng.standard_normal(size)
-    while (wide := np.abs(drawn) > limit).any():
+    while (wide := np.abs(drawn) > WIDEST_SIGMA).any():
         drawn[wide] = rng.standard_normal(int(wide.sum()))
     return drawn
 

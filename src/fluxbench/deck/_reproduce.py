@@ -48,11 +48,11 @@ class ReproduceSide:
         self._shelf = low_end_shelf(machine.equalisation, rate_hz, tracks, inverse=True)
         layout = machine.layout
         beside = np.eye(tracks, k=1) + np.eye(tracks, k=-1)
-        side_gain, side = 0.0, shelf_section(rate_hz, speed)
+        side_gain, side = 0.0, shelf_section(rate_hz)
         if tracks > 1:
             side_gain, side = side_flux(rate_hz, speed, layout.track_width_mm, layout.guard_mm)
         contour = contour_sections(rate_hz, speed, head.pole_mm)
-        self._low_end = LowEnd(contour, shelf_section(rate_hz, speed), side, tracks)
+        self._low_end = LowEnd(contour, shelf_section(rate_hz), side, tracks)
         self._mix = (np.eye(tracks) + 10.0 ** (CROSSTALK_DB / 20.0) * beside).astype(np.float32)
         self._side_mix = (side_gain * beside).astype(np.float32)
         self._shelf_gain = np.zeros(tracks, np.float32)

@@ -16,14 +16,13 @@ class TapeMemory:
     """Flux by frames, in chunks of a second.
 
     A frame n lies at n/rate + lead, in seconds of even motion, since the tape did not move evenly
-    while it was recorded. `untouched` is what unrecorded tape reads: 0, or not-a-number for a tape
-    that has a signal of its own. Older recordings than 30 s read as erased.
+    while it was recorded. Unrecorded tape reads 0, or not-a-number on a tape with a signal of its own. Older recordings than 30 s read as erased.
     """
 
-    def __init__(self, rate_hz: int, tracks: int, untouched: float) -> None:
+    def __init__(self, rate_hz: int, tracks: int, *, own_signal: bool) -> None:
         self._rate_hz = rate_hz
         self._tracks = tracks
-        self._untouched = untouched
+        self._untouched = np.nan if own_signal else 0.0
         self._flux: dict[int, F32] = {}
         self._lead_s: dict[int, F64] = {}
         self._slant_arcmin: dict[int, float] = {}
@@ -168,7 +167,7 @@ class LaidDown:
 
     def _value(self, knot: int) -> F32:
         block = self._knots.get(knot // KNOTS_PER_S)
-        return self._nothing if block is None else block[knot % KNOTS_PER_S]
+        return self._nothing if block is None else np.asarray(block[knot % KNOTS_PER_S])
 
     def _place(self, knot: int) -> F32:
         number = knot // KNOTS_PER_S
@@ -176,4 +175,4 @@ class LaidDown:
             if len(self._knots) > 2 * KEPT_S:
                 self._knots.pop(next(iter(self._knots)))
             self._knots[number] = np.zeros((KNOTS_PER_S, 2, self._tracks), np.float32)
-        return self._knots[number][knot % KNOTS_PER_S]
+        return np.asarray(self._knots[number][knot % KNOTS_PER_S])

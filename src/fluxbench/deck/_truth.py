@@ -12,7 +12,7 @@ from fluxbench.deck._machine import Head, Machine
 from fluxbench.deck._record import LEAK, bias_at_head_db
 from fluxbench.deck._sheets import sheet_over_bias_db
 from fluxbench.deck._stocks import Stock
-from fluxbench.deck._trimmers import PER_STACK, PER_TRACK
+from fluxbench.deck._trimmers import OTHER_SPANS_DB, PER_STACK, PER_TRACK
 from fluxbench.trade import bias_frequency_hz
 
 F64 = NDArray[np.float64]
@@ -46,7 +46,7 @@ class Truth:
         self._responses = Responses(machine, stock, AT_HZ)
         self._ideal_flux = flux_shape(machine.equalisation, AT_HZ)[:, np.newaxis]
         self._all = np.arange(machine.tracks)
-        shelf = shelf_section(machine.rate_hz, machine.speed_ips)
+        shelf = shelf_section(machine.rate_hz)
         self._shelf = scipy.signal.freqz_sos(shelf, AT_HZ, fs=machine.rate_hz)[1][:, np.newaxis]
         self._wave_um = machine.speed_um_per_s / bias_frequency_hz(machine.speed_ips)
 
@@ -125,6 +125,7 @@ class Truth:
             for side in ("record", "reproduce", "sync"):
                 level_db, high_db = left[f"{side}_level_db"], left[f"{side}_high_db"]
                 settings[f"{side}_level"] = settings[f"{side}_level"] - level_db
-                settings[f"{side}_high"] = settings[f"{side}_high"] - 0.7 * (high_db - level_db)
+                wanted = settings[f"{side}_high"] - 0.7 * (high_db - level_db)
+                settings[f"{side}_high"] = np.clip(wanted, -OTHER_SPANS_DB, OTHER_SPANS_DB)
             settings["reproduce_low"] = settings["reproduce_low"] - left["low_end_db"]
         return settings

@@ -74,8 +74,8 @@ class Works:
             "calibration": self.sections[-1].end_s + 5.0,
         }
         self._memory = {
-            "stock": TapeMemory(machine.rate_hz, machine.tracks, 0.0),
-            "calibration": TapeMemory(machine.rate_hz, machine.tracks, np.nan),
+            "stock": TapeMemory(machine.rate_hz, machine.tracks, own_signal=False),
+            "calibration": TapeMemory(machine.rate_hz, machine.tracks, own_signal=True),
         }
         self._laid = {tape: LaidDown(machine.rate_hz, machine.tracks) for tape in self._memory}
         self._send_from = self._all.copy()
