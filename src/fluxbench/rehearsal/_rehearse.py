@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from fluxbench.engine import Engine
@@ -26,15 +27,19 @@ def rehearse_guided(
     deck: DeckControls,
     seed: int,
     watch: Callable[[View], None] | None = None,
+    record: Callable[[Mapping[str, Any]], None] | None = None,
 ) -> Rehearsed:
-    """Line a deck up from plan to close, reading only what the bench shows."""
+    """Line a deck up from plan to close, reading only what the bench shows.
+
+    `watch` gets every view, `record` every entry of the journal as it is written.
+    """
     begun = time.perf_counter()
     calibration = deck.load("calibration")
     stock = deck.load("stock")
     plan = plan_from_state(calibration, stock)
     lineup, technician = LineUp(plan), Technician(deck, seed)
     engine = Engine(link, plan.tracks)
-    tape_s, running = 0.0, False
+    tape_s, running, recorded = 0.0, False, 0
     try:
         while not lineup.view.closed:
             engine.send(lineup.signal)
@@ -51,6 +56,10 @@ def rehearse_guided(
                 elif asked is not None and asked.kind == "load":
                     running = False
                 lineup.acknowledge(answered)
+            if record is not None:
+                for entry in lineup.journal[recorded:]:
+                    record(entry)
+                recorded = len(lineup.journal)
             if watch is not None:
                 watch(lineup.view)
     finally:
@@ -81,17 +90,15 @@ def count_visits(
     """
     visits: dict[str, list[int]] = {}
     for kind in sorted(trimmers):
-        gained = [(e["t"], e["track"]) for e in journal if e["what"] == "focus" and e["trimmer"] == kind]
+        focus = [e for e in journal if e["what"] == "focus" and e["trimmer"] == kind]
         if kind.endswith("azimuth"):
             stages = [e["t"] for e in journal if e["what"] == "stage"] + [float("inf")]
             turns = [t for t, k, _ in turned if k == kind]
-            visits[kind] = [
-                sum(any(a <= t < b for t in turns) for a, b in zip(stages[:-1], stages[1:], strict=True))
-            ]
+            visits[kind] = [sum(any(a <= t < b for t in turns) for a, b in pairwise(stages))]
             continue
         count = [0] * tracks
         changes = [e["t"] for e in journal if e["what"] in ("focus", "stage")] + [float("inf")]
-        for begin, track in gained:
+        for begin, track in ((e["t"], e["track"]) for e in focus):
             end = min(t for t in changes if t > begin)
             if any(k == kind and who == track and begin - 0.5 <= t < end for t, k, who in turned):
                 count[track - 1] += 1
