@@ -182,7 +182,7 @@ class PracticeDeck:
             if works.tape != "calibration" or not 0 <= section < len(works.sections):
                 raise DeckError(f"the tape {works.tape} has no section {section}")
             position_s = max(0.0, works.sections[section].start_s - PRE_ROLL_S)
-        length_s = works.lengths_s[works.tape]
+        length_s = works.reels[works.tape].length_s
         if position_s is None or not 0.0 <= position_s <= length_s:
             raise DeckError(f"the tape goes from 0 to {length_s:.0f} s, not to {position_s}")
         works.wind(works.tape, float(position_s))

@@ -16,7 +16,8 @@ class TapeMemory:
     """Flux by frames, in chunks of a second.
 
     A frame n lies at n/rate + lead, in seconds of even motion, since the tape did not move evenly
-    while it was recorded. Unrecorded tape reads 0, or not-a-number on a tape with a signal of its own. Older recordings than 30 s read as erased.
+    while it was recorded. Unrecorded tape reads 0, or not-a-number on a tape with a signal of its
+    own. Older recordings than 30 s read as erased.
     """
 
     def __init__(self, rate_hz: int, tracks: int, *, own_signal: bool) -> None:

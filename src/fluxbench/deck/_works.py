@@ -3,11 +3,11 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.deck._filters import MovingDelay
 from fluxbench.deck._machine import OPERATING_NWB_PER_M, ZERO_VU_DBFS, Machine
 from fluxbench.deck._motion import TapeMotion
 from fluxbench.deck._random import Flutter, WhiteNoise
 from fluxbench.deck._record import RecordSide, bias_at_head_db
+from fluxbench.deck._reel import Reel
 from fluxbench.deck._reproduce import ReproduceSide
 from fluxbench.deck._sheets import (
     CALIBRATION_NWB_PER_M,
@@ -17,7 +17,7 @@ from fluxbench.deck._sheets import (
     stock_seconds,
 )
 from fluxbench.deck._stocks import Stock
-from fluxbench.deck._tape import KNOTS_PER_S, LaidDown, TapeMemory
+from fluxbench.deck._tape import KNOTS_PER_S
 from fluxbench.deck._trimmers import Bank
 from fluxbench.deck._unwanted import SYNC_HUM_DB, Background, Dropouts, tape_noise
 
@@ -25,8 +25,7 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 PIECE_S = 0.04
-ERASED_DB = -78.0
-WEAKLY_ERASED_DB = -35.0
+LEADER_S = 5.0
 WIND_S = 1.0
 WIND_RATIO = 30.0
 _RECORD_KINDS = {"bias", "record_level", "record_high"}
@@ -60,24 +59,16 @@ class Works:
         flutter = Flutter(machine.rate_hz, machine.speed_ips, machine.speed_error_ratio, draws[5])
         behind, ahead = self._record.delay_frames, self._sides["sync"].delay_frames
         self._motion = TapeMotion(machine.rate_hz, flutter, behind, ahead)
-        self._delay = MovingDelay()
-        fluxivity = WRONG_NWB_PER_M if machine.faults.wrong_tape else CALIBRATION_NWB_PER_M
         self.sections = sections(machine.speed_ips)
+        fluxivity = WRONG_NWB_PER_M if machine.faults.wrong_tape else CALIBRATION_NWB_PER_M
         re_operating_db = 20.0 * np.log10(fluxivity / OPERATING_NWB_PER_M)
-        self._calibration = CalibrationFlux(machine, self.sections, re_operating_db)
-        self._noise_of = {
-            "stock": np.float32(tape_noise(machine, stock)),
-            "calibration": np.float32(tape_noise(machine, stock)),
+        tones = CalibrationFlux(machine, self.sections, re_operating_db)
+        end_s = self.sections[-1].end_s + LEADER_S
+        noise = tape_noise(machine, stock)
+        self.reels = {
+            "calibration": Reel(machine, end_s, noise, tones),
+            "stock": Reel(machine, stock_seconds(machine.speed_ips), noise, None),
         }
-        self.lengths_s = {
-            "stock": stock_seconds(machine.speed_ips),
-            "calibration": self.sections[-1].end_s + 5.0,
-        }
-        self._memory = {
-            "stock": TapeMemory(machine.rate_hz, machine.tracks, own_signal=False),
-            "calibration": TapeMemory(machine.rate_hz, machine.tracks, own_signal=True),
-        }
-        self._laid = {tape: LaidDown(machine.rate_hz, machine.tracks) for tape in self._memory}
         self._send_from = self._all.copy()
         for one, other in machine.faults.crossed:
             self._send_from[[one - 1, other - 1]] = self._send_from[[other - 1, one - 1]]
@@ -174,7 +165,7 @@ class Works:
         if not on_input and len(listening) < len(self._all):
             out[:, self.ready] += send[:, self.ready]
         self._place_s = self._motion.place_s
-        if self._place_s >= self.lengths_s[self.tape]:
+        if self._place_s >= self.reels[self.tape].length_s:
             self.transport = "stop"
 
     def _lay_down(self, send: F32, places_s: F64) -> None:
@@ -187,21 +178,12 @@ class Works:
             self._record.rest()
         if afresh or not self._motion.settled(self._frame):
             self._record_frame = round(places_s[0] * machine.rate_hz)
-        first = self._record_frame
-        memory = self._memory[self.tape]
+        reel, azimuth = self.reels[self.tape], float(self.banks["record_azimuth"].values[0])
         flux = self._record.process(send)
-        if self.tape == "calibration" or memory.touched(first, len(send)):
-            left_db = WEAKLY_ERASED_DB if machine.faults.weak_erase else ERASED_DB
-            flux += np.float32(10.0 ** (left_db / 20.0)) * self._before(first, places_s)
-        lead_s = places_s - (first + np.arange(len(send))) / machine.rate_hz
-        azimuth = float(self.banks["record_azimuth"].values[0])
-        memory.write(first, flux, lead_s, azimuth, tracks)
-        knots = self._laid[self.tape].knots_in(first, len(send))
-        since_s = (knots.start * self._laid[self.tape].step_frames - first) / machine.rate_hz
-        spacing_um, delay_s = self._record.running(
-            self._frame / machine.rate_hz + since_s, len(knots), KNOTS_PER_S, azimuth
-        )
-        self._laid[self.tape].write(knots, spacing_um, delay_s, tracks)
+        knots, since_s = reel.lay_down(self._record_frame, flux, places_s, azimuth, tracks)
+        start_s = self._frame / machine.rate_hz + since_s
+        run = self._record.running(start_s, len(knots), KNOTS_PER_S, azimuth)
+        reel.remember(knots, *run, tracks)
         self._record_frame += len(send)
         self._recorded_until = self._frame + len(send)
         if self.tape == "calibration":
@@ -210,7 +192,7 @@ class Works:
     def _play(self, places_s: F64) -> F32:
         """What the head that is switched on reads, 1 = 0 VU."""
         machine, monitor = self.machine, self.monitor
-        side = self._sides[monitor]
+        side, reel = self._sides[monitor], self.reels[self.tape]
         if monitor == "sync":
             places_s = places_s + machine.head_delay_s
         if self._played_until != self._frame:
@@ -218,42 +200,14 @@ class Works:
         self._played_until = self._frame + len(places_s)
         kind = "reproduce_azimuth" if monitor == "reproduce" else "record_azimuth"
         azimuth = float(self.banks[kind].values[0])
-        slant = azimuth - self._recorded_azimuth(float(places_s[0]))
+        slant = azimuth - reel.azimuth_arcmin(float(places_s[0]))
         if abs(slant - self._slants[monitor]) > 0.002:
             self._slants[monitor] = slant
             self._adjust_side(monitor, self._all)
-        flux, laid = self._under(places_s)
-        flux += self._white.next(len(places_s)) * self._noise_of[self.tape]
+        flux, laid = reel.under(places_s)
+        flux += self._white.next(len(places_s)) * reel.noise
         lost = self._dropouts.over(places_s)
         return side.process(flux, self._frame / machine.rate_hz, azimuth, laid, lost)
-
-    def _under(self, places_s: F64) -> tuple[F32, tuple[F32, F64] | None]:
-        """Flux (frames, tracks) on the tape at places (frames,), and how it was laid down."""
-        memory = self._memory[self.tape]
-        if memory.empty:
-            if self.tape == "calibration":
-                return self._calibration.at(places_s), None
-            return np.zeros((len(places_s), self.machine.tracks), np.float32), None
-        at = memory.frame_of(places_s)
-        steps = np.diff(at)
-        if steps.min(initial=1.0) < 0.5 or steps.max(initial=1.0) > 1.5:  # where recordings join
-            at[1:] = at[0] + np.cumsum(np.clip(steps, 0.5, 1.5))
-        first, count = self._delay.span(at)
-        flux = self._delay.read(memory.read(first, count), first, at)
-        return self._filled(flux, places_s), self._laid[self.tape].read(at)
-
-    def _before(self, first: int, places_s: F64) -> F32:
-        """What was on the tape (frames, tracks) where a recording goes over it."""
-        return self._filled(self._memory[self.tape].read(first, len(places_s)), places_s)
-
-    def _filled(self, flux: F32, places_s: F64) -> F32:
-        """The calibration tape's own signal where nothing went over it."""
-        if self.tape == "calibration" and (untouched := np.isnan(flux)).any():
-            return np.where(untouched, self._calibration.at(places_s), flux)
-        return flux
-
-    def _recorded_azimuth(self, place_s: float) -> float:
-        return self._memory[self.tape].slant_at(int(place_s * self.machine.rate_hz))
 
     def _turn(self, seconds: float) -> None:
         """Let the hands move on, and the chain follow."""
