@@ -58,7 +58,7 @@ class SlowNoise:
         step = self.POINTS_PER_S / rate_hz
         first = start_s * self.POINTS_PER_S
         while first + frames * step + 2 >= self._begin + len(self._chunk):
-            kept = self._chunk[-200:]
+            kept = self._chunk[max(0, int(first) - self._begin - 100) :]
             self._begin += len(self._chunk) - len(kept)
             self._chunk = np.concatenate([kept, self._curve()])
         low = int(first)
