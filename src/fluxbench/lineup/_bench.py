@@ -14,6 +14,10 @@ from fluxbench.signals import Signal, Silence, Tone, Tones
 
 F64 = NDArray[np.float64]
 HOPS_PER_POINT = 5
+GONE_POINTS = 12
+"""A tone that is away for so long has ended."""
+WINDING_POINTS = 400
+"""How long a tape may take to wind before the tone is asked for again."""
 LOW_HZ = 600.0
 """Below, a tone's level is that of its mean envelope over a point: neighbours and image fall out."""
 
@@ -68,7 +72,8 @@ class Bench:
         self._asks = 0
         self._answered = False
         self._held: Point | None = None
-        self._missing = 0
+        self._there = 0
+        self._missing, self._patience = 0, WINDING_POINTS
 
     # -- saying ------------------------------------------------------------------------------
 
@@ -136,20 +141,21 @@ class Bench:
     def point(self) -> Generator[None, Point, Point]:
         """The next point at which the first tone is there; asks for the tape again if it is gone.
 
-        A point is given out only when the one after it is good too: the last one before a section
-        ends is cut short.
+        A point is given out only when three before it and the one after it are good too: a tape
+        gathers speed, and the last point before a section ends is cut short.
         """
         while True:
             point = yield
             if self._present(point):
-                self._missing = 0
+                self._missing, self._patience = 0, GONE_POINTS
+                self._there += 1
                 held, self._held = self._held, point
-                if held is not None:
+                if held is not None and self._there > 4:
                     return held
                 continue
-            self._held = None
+            self._held, self._there = None, 0
             self._missing += 1
-            if self._missing >= 12:
+            if self._missing >= self._patience:
                 yield from self.wind()
 
     def gather(self, seconds: float) -> Generator[None, Point, list[Point]]:
@@ -163,6 +169,7 @@ class Bench:
         """Mean level (tones, tracks) over some seconds, dB re 0 VU, NaN where there is none."""
         points = yield from self.gather(seconds)
         stacked = np.array([p.level_db for p in points])
+        stacked[np.abs(stacked - np.nanmedian(stacked, axis=0)) > 3.0] = np.nan
         out = np.full(stacked.shape[1:], np.nan)
         seen = np.isfinite(stacked).any(axis=0)
         out[seen] = np.nanmean(stacked[:, seen], axis=0)
@@ -189,7 +196,7 @@ class Bench:
 
     def wind(self) -> Procedure:
         """Ask for the place on the tape that the stage needs."""
-        self._missing = 0
+        self._missing, self._patience = 0, WINDING_POINTS
         kind, section = self.source
         if kind == "play" and section is not None:
             yield from self.ask(
