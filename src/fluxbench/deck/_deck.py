@@ -1,7 +1,8 @@
 """The practice deck: a deck like any other, with samples and hands."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from pathlib import Path
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from fluxbench.deck._machine import (
     cut_normal,
 )
 from fluxbench.deck._sheets import calibration_sheet, stock_sheet
+from fluxbench.deck._state_file import reading_state, write_state
 from fluxbench.deck._stocks import stock_named
 from fluxbench.deck._trimmers import PER_STACK, PER_TRACK, TURNS, banks
 from fluxbench.deck._truth import Truth
@@ -65,6 +67,14 @@ class PracticeDeck:
             off = AS_FOUND_ARCMIN_AT_QUARTER_INCH * (6.3 / width_mm) ** 0.5
             off = AS_FOUND_DB.get(kind, off)
             bank.set_values(ideal[kind] + off * cut_normal(draws[2], bank.count))
+        self._made_as = {
+            "tracks": tracks,
+            "speed_ips": speed_ips,
+            "seed": seed,
+            "rate_hz": rate_hz,
+            "stock": stock,
+            "faults": list(faults),
+        }
         self._truth = Truth(machine, chosen)
         self._machine = machine
         self._stock = chosen
@@ -196,6 +206,32 @@ class PracticeDeck:
         for name in ("reproduce_azimuth_arcmin", "record_azimuth_arcmin"):
             residual[name] = float(residual[name])
         return {"residual": residual, "calibration_wiped": self._works.wiped}
+
+    def save(self, path: Path) -> None:
+        """Keep trimmers, tape and place in a file, whole or not at all; the hands have let go."""
+        works = self._works
+        kept = {
+            "made_as": self._made_as,
+            "trimmers": {kind: bank.places_turns.tolist() for kind, bank in works.banks.items()},
+            "tape": works.tape,
+            "position_s": works.place_s,
+            "calibration_wiped": works.wiped,
+            "recorded": {name: reel.touched_chunks for name, reel in works.reels.items()},
+        }
+        write_state(path, kept)
+
+    @classmethod
+    def restore(cls, path: Path) -> Self:
+        """The deck of a file, stopped, its recordings read as erased; `MisuseError` for another."""
+        with reading_state(path) as kept:
+            deck = cls(**kept["made_as"])
+            for kind, bank in deck._works.banks.items():
+                bank.put(np.array(kept["trimmers"][kind], np.float64))
+            for name, reel in deck._works.reels.items():
+                reel.forget({int(at): tracks for at, tracks in kept["recorded"][name].items()})
+            deck._works.resume(str(kept["tape"]), float(kept["position_s"]))
+            deck._works.wiped = bool(kept["calibration_wiped"])
+        return deck
 
     def _set_ideal(self) -> None:
         """Put every trimmer right; for tests."""

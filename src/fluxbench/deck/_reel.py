@@ -70,6 +70,15 @@ class Reel:
         """How the tape ran over the record head at those knots."""
         self._laid.write(knots, spacing_um, delay_s, tracks)
 
+    @property
+    def touched_chunks(self) -> dict[int, list[int]]:
+        """Tracks (from 0) that were recorded on in each second of the tape."""
+        return self._memory.touched_chunks
+
+    def forget(self, touched_chunks: dict[int, list[int]]) -> None:
+        """Take these tracks in these seconds for erased."""
+        self._memory.forget(touched_chunks)
+
     def azimuth_arcmin(self, place_s: float) -> float:
         """The azimuth of what is recorded at a place."""
         return self._memory.slant_at(int(place_s * self._rate_hz))

@@ -33,7 +33,7 @@ class TapeMemory:
     @property
     def empty(self) -> bool:
         """Whether nothing was ever recorded."""
-        return not self._flux
+        return not self._flux and not self._forgotten
 
     def write(
         self, first: int, flux: F32, lead_s: F64, slant_arcmin: float, tracks: NDArray[np.int_]
@@ -49,6 +49,23 @@ class TapeMemory:
             self._lead_s[chunk][there] = lead_s[here]
             self._slant_arcmin[chunk] = slant_arcmin
             self._written[chunk] = max(self._written.get(chunk, 0), there.stop)
+
+    @property
+    def touched_chunks(self) -> dict[int, list[int]]:
+        """Tracks (from 0) that were recorded on in each second."""
+        found = {chunk: np.flatnonzero(mask).tolist() for chunk, mask in self._forgotten.items()}
+        for chunk, flux in self._flux.items():
+            found[chunk] = np.flatnonzero(
+                ~np.isnan(flux[: self._written[chunk]]).all(axis=0)
+            ).tolist()
+        return found
+
+    def forget(self, touched_chunks: dict[int, list[int]]) -> None:
+        """Take these tracks in these seconds for recorded over, with nothing left to read."""
+        for chunk, tracks in touched_chunks.items():
+            mask = np.zeros(self._tracks, np.bool_)
+            mask[tracks] = True
+            self._forgotten[chunk] = mask
 
     def touched(self, first: int, frames: int) -> bool:
         """Whether anything was ever recorded there."""

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.base import MisuseError
+
 PER_TRACK = (
     "reproduce_level", "reproduce_high", "reproduce_low", "bias", "record_level", "record_high",
     "sync_level", "sync_high",
@@ -56,6 +58,19 @@ class Bank:
             z = float(roots[np.argmin(np.abs(roots.imag))].real)
             self._wiper_turns[i] = (z + 1.0) * TURNS / 2
         self._knob_turns = self._wiper_turns.copy()
+        self._update()
+
+    @property
+    def places_turns(self) -> NDArray[np.float64]:
+        """Where wipers and knobs stand, (2, count)."""
+        return np.stack([self._wiper_turns, self._knob_turns])
+
+    def put(self, places_turns: NDArray[np.float64]) -> None:
+        """Put wipers and knobs where they stood, (2, count); `MisuseError` for another deck's."""
+        if places_turns.shape != (2, self.count) or not np.all(np.abs(places_turns) <= TURNS):
+            raise MisuseError(f"the places of {self.kind} do not fit this deck; set it up anew")
+        self._wiper_turns, self._knob_turns = places_turns.copy()
+        self._motions.clear()
         self._update()
 
     def turn(self, index: int, turns: float) -> float:

@@ -114,6 +114,11 @@ class Works:
         self._winding_frames += round(seconds * self.machine.rate_hz)
         self._place_s = place_s
 
+    def resume(self, tape: str, place_s: float) -> None:
+        """Stand where the deck stood when it was left."""
+        self.tape, self._place_s = tape, place_s
+        self.adjust_all()
+
     def set_ready(self, ready: NDArray[np.bool_]) -> None:
         """Tracks that record; a neighbour's bias leaks, so all bias is worked out again."""
         self.ready = ready
