@@ -7,6 +7,7 @@ import numpy as np
 import scipy.signal
 from numpy.typing import NDArray
 
+from fluxbench.deck._product import product
 from fluxbench.trade import MM_PER_INCH
 
 F32 = NDArray[np.float32]
@@ -65,7 +66,7 @@ class SlowNoise:
         count = int(first + frames * step) + 2 - low
         knots = self._chunk[low - self._begin : low - self._begin + count]
         at = (first - low) + step * np.arange(frames, dtype=np.float64)
-        return np.asarray(between(at, count) @ knots)
+        return product(between(at, count), knots)
 
     def at(self, time_s: float) -> F64:
         """The curves' values (columns,) at one time."""

@@ -16,6 +16,7 @@ from fluxbench.deck._lowend import (
     side_flux,
 )
 from fluxbench.deck._machine import Head, Machine
+from fluxbench.deck._product import product
 from fluxbench.deck._stocks import REFERENCE
 from fluxbench.deck._unsteady import Unsteady
 
@@ -122,8 +123,8 @@ class ReproduceSide:
         bumped, low, beside = self._low_end.process(signal)
         out = bumped
         if machine.tracks > 1:
-            out = bumped @ self._mix
-            out += beside @ self._side_mix
+            out = product(bumped, self._mix)
+            out += product(beside, self._side_mix)
         low *= self._shelf_gain
         out += low
         return np.asarray(out)

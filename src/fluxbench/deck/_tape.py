@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.deck._product import product
 from fluxbench.deck._random import between
 
 F32 = NDArray[np.float32]
@@ -181,7 +182,7 @@ class LaidDown:
         values = np.stack([self._value(knot) for knot in range(low, high)])
         weights = between(where - low, high - low)
         delay_s = np.asarray(weights[-1] @ values[:, 1], np.float64)
-        return np.asarray(weights @ values[:, 0]), delay_s
+        return product(weights, values[:, 0]), delay_s
 
     def _value(self, knot: int) -> F32:
         block = self._knots.get(knot // KNOTS_PER_S)
