@@ -13,6 +13,9 @@ from typer.exceptions import TyperException
 
 import fluxbench
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+"""Read when numpy is imported: its small products only get slower on several threads."""
+
 FAILURE = 1
 MISUSE = 2
 INTERRUPTED = 130

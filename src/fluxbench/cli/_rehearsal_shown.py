@@ -72,10 +72,7 @@ class Shown:
         bar = ProgressBar(total=max(total, 1), completed=view.done, width=24)
         grid.add_row("tracks", bar if total else "")
         grid.add_row("", f"{view.done} done, {view.due} due" if total else "")
-        pace = (
-            f"{clock(view.time_s)} at the deck, {view.time_s / max(wall_s, 1e-3):.1f} x real time"
-        )
-        grid.add_row("time", pace)
+        grid.add_row("time", pace(view.time_s, wall_s))
         return Group("", grid)
 
 

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from enum import StrEnum
 from pathlib import Path
 from types import TracebackType
@@ -169,10 +170,12 @@ class Report:
         self,
         kind: type[BaseException] | None,
         error: BaseException | None,
-        at: TracebackType | None,
+        where: TracebackType | None,
     ) -> None:
         if self._file is not None:
-            self._file.close()
+            # Every line has been flushed; only one that failed, and was told, can fail again.
+            with suppress(OSError):
+                self._file.close()
 
     def record(self, entry: Mapping[str, Any]) -> None:
         """Write the next entry."""
