@@ -62,10 +62,10 @@ class RecordSide:
         """Take over settings (all tracks are given) for the tracks listed, from 0."""
         self.bias_db[tracks] = bias_db[tracks]
         gain_db = (level_db + self._machine.record_efficiency_db)[tracks]
-        pre = self._responses.record_pre(gain_db, high_db[tracks], bias_db[tracks])
-        self._pre.set_response(pre, tracks)
-        self._post.set_response(self._responses.record_post(bias_db[tracks]), tracks)
-        self._bend = bend(self._stock, self.bias_db).astype(np.float32)
+        bent = bend(self._stock, bias_db[tracks])  # B of tanh(B x)/B goes into the filters
+        pre = self._responses.record_pre(gain_db - ZERO_VU_DBFS, high_db[tracks], bias_db[tracks])
+        self._pre.set_response(pre * bent, tracks)
+        self._post.set_response(self._responses.record_post(bias_db[tracks]) / bent, tracks)
         self._modulated = self._stock.modulation_noise(self.bias_db).astype(np.float32)
         self._zone_um = ZONE_UM_PER_DB * (self.bias_db - self.bias_db.mean())
 
@@ -78,12 +78,10 @@ class RecordSide:
 
     def process(self, send: F32) -> F32:
         """Flux (frames, tracks) made of a send, `delay_frames` late, in perfect contact."""
-        signal = self._pre.process(send * np.float32(10.0 ** (-ZERO_VU_DBFS / 20.0)))
+        signal = self._pre.process(send)
         if self._shelf is not None:
             signal = self._shelf.process(signal)
-        signal *= self._bend
         np.tanh(signal, out=signal)
-        signal /= self._bend
         noise = self._modulation.next(len(send))
         noise *= self._modulated
         noise += 1.0

@@ -15,7 +15,7 @@ from fluxbench.deck._lowend import (
     shelf_section,
     side_flux,
 )
-from fluxbench.deck._machine import Head, Machine
+from fluxbench.deck._machine import ZERO_VU_DBFS, Head, Machine
 from fluxbench.deck._product import product
 from fluxbench.deck._stocks import REFERENCE
 from fluxbench.deck._unsteady import Unsteady
@@ -76,7 +76,7 @@ class ReproduceSide:
         `slant_arcmin` is the angle between this gap and the recording under it.
         """
         response = self._responses.reproduce(
-            self._head, level_db[tracks], high_db[tracks], slant_arcmin, tracks
+            self._head, level_db[tracks] + ZERO_VU_DBFS, high_db[tracks], slant_arcmin, tracks
         )
         self._fir.set_response(response, tracks)
         self._shelf_gain = (10.0 ** (low_db / 20.0) - 1.0).astype(np.float32)
@@ -96,7 +96,7 @@ class ReproduceSide:
         laid: tuple[F32, F64] | None,
         lost: Sequence[Lost],
     ) -> F32:
-        """Output (frames, tracks), 1 = 0 VU, `delay_frames` late, of the flux under the head.
+        """Output (frames, tracks), full scale 1, `delay_frames` late, of the flux under the head.
 
         `laid` is how the recording under the head was laid down: spacing in um (frames, tracks)
         and delay in s (tracks,).

@@ -163,7 +163,6 @@ class Works:
             listening = np.flatnonzero(~self.ready)
         if not on_input and len(listening):
             heard = self._play(places_s[-frames:])
-            heard *= np.float32(10.0 ** (ZERO_VU_DBFS / 20.0))
             if len(listening) < len(self._all):
                 heard[:, self.ready] = 0.0
             out += heard
@@ -195,7 +194,7 @@ class Works:
             self.wiped = True
 
     def _play(self, places_s: F64) -> F32:
-        """What the head that is switched on reads, 1 = 0 VU."""
+        """What the head that is switched on reads, full scale 1."""
         machine, monitor = self.machine, self.monitor
         side, reel = self._sides[monitor], self.reels[self.tape]
         if monitor == "sync":
