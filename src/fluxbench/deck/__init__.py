@@ -1,7 +1,8 @@
-"""The practice deck: a physical model with trimmers, tapes and faults."""
+"""The practice deck: a physical model with trimmers, tapes and faults, and a way to serve it."""
 
 from fluxbench.deck._deck import PracticeDeck
 from fluxbench.deck._faults import FAULTS
+from fluxbench.deck._server import serve_deck
 from fluxbench.deck._stocks import STOCKS
 
-__all__ = ["FAULTS", "STOCKS", "PracticeDeck"]
+__all__ = ["FAULTS", "STOCKS", "PracticeDeck", "serve_deck"]
