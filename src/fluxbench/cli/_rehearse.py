@@ -205,12 +205,15 @@ def _run(
 ) -> None:
     from fluxbench.base import FluxbenchError
     from fluxbench.cli._rehearsal_shown import Shown, print_result
-    from fluxbench.rehearsal import rehearse_guided, rehearse_needle
 
     with Shown(quiet=as_json) as shown:
         if method is Method.GUIDED:
+            from fluxbench.rehearsal import rehearse_guided
+
             done = rehearse_guided(link, hands, seed, shown.watch, report.record)
         else:
+            from fluxbench.rehearsal import rehearse_needle
+
             done = rehearse_needle(link, hands, seed, shown.watch)
     report.complete(done.journal)
     if as_json or done.stopped is not None:
