@@ -12,7 +12,9 @@ from fluxbench.links import DeckLink
 from fluxbench.rehearsal import Rehearsed, rehearse_needle
 from tests.decks.second_deck import SecondDeck
 
-RATE_HZ = 48_000
+RATE_HZ = 32_000
+pytestmark = pytest.mark.timeout(300)  # a whole line-up on a busy machine
+
 LEFT_RMS = {
     "over_bias_db": 0.6,
     "record_level_db": 0.25,
