@@ -50,7 +50,12 @@ def adjust(
     bench.write("as found", trimmer=job.trimmer, reading_db=found, target_db=target_db)
     usable = bench.live & np.isfinite(found)
     due = usable & (np.abs(target_db - found) > job.band.hold_db)
-    lag_s = bench.round_trip_s + (plan.head_delay_s if bench.source[0] == "record" else 0.0) + 0.2 + memory_s
+    lag_s = (
+        bench.round_trip_s
+        + (plan.head_delay_s if bench.source[0] == "record" else 0.0)
+        + 0.2
+        + memory_s
+    )
     stuck = np.zeros(plan.tracks, bool)
     rounds = 0
     total = int(due.sum())
@@ -66,7 +71,9 @@ def adjust(
             readings.add(now)
             recent.append(now)
             if len(recent) == 3:
-                moved = follower.see(np.nanmean(np.array(recent), axis=0) if np.isfinite(recent).any() else now)
+                moved = follower.see(
+                    np.nanmean(np.array(recent), axis=0) if np.isfinite(recent).any() else now
+                )
                 recent.clear()
                 if moved is not None and moved != focus and bench.live[moved]:
                     focus, since = moved, bench.time_s
@@ -80,14 +87,18 @@ def adjust(
                 abs(off) <= job.band.hold_db and readings.age_points()[focus] >= 75
             )
             error = float(readings.error()[focus])
-            sure = steady[focus] and (error < 0.3 * job.band.hold_db or readings.age_points()[focus] >= 80)
+            sure = steady[focus] and (
+                error < 0.3 * job.band.hold_db or readings.age_points()[focus] >= 80
+            )
             if (inside and sure) or bench.time_s - since > PATIENCE_S:
                 if inside:
                     bench.write("taken", trimmer=job.trimmer, track=focus + 1,
                                 reading_db=mean[focus], error_db=error)  # fmt: skip
                 else:
                     stuck[focus] = True
-                    bench.note(f"{job.trimmer} of track {focus + 1} cannot be brought in: {off:+.2f} dB left")
+                    bench.note(
+                        f"{job.trimmer} of track {focus + 1} cannot be brought in: {off:+.2f} dB left"
+                    )
                 due[focus] = False
                 follower.forget(focus)
                 rest = np.flatnonzero(due)

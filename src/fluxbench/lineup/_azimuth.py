@@ -35,7 +35,9 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
     frequency_hz = bench.tones[tone]
     set_band = bench.plan.azimuth_tolerance_arcmin
     hold = 0.3 * set_band
-    lag_s = bench.round_trip_s + (bench.plan.head_delay_s if bench.source[0] == "record" else 0.0) + 0.2
+    lag_s = (
+        bench.round_trip_s + (bench.plan.head_delay_s if bench.source[0] == "record" else 0.0) + 0.2
+    )
     past: list[F64] = []
     angles: list[float] = []
     begin, started, since = 0, False, bench.time_s
@@ -66,7 +68,13 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
         if abs(off) <= hold and enough:
             best = angle
             break
-        verdict = Verdict.IN if abs(off) <= set_band else Verdict.NEAR if abs(off) < 3 * set_band else Verdict.OUT
+        verdict = (
+            Verdict.IN
+            if abs(off) <= set_band
+            else Verdict.NEAR
+            if abs(off) < 3 * set_band
+            else Verdict.OUT
+        )
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
         name = trimmer.replace("_", " ")
@@ -76,7 +84,9 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
                    lag_s + (need_s if abs(off) < 3 * set_band else 1.5), f"{name}: {word}"), 0, 1)  # fmt: skip
     else:
         bench.note(f"{trimmer} could not be brought in")
-    angle, scatter = slope_arcmin(bench, np.sum(past[max(begin, len(past) - 160):], axis=0), frequency_hz)
+    angle, scatter = slope_arcmin(
+        bench, np.sum(past[max(begin, len(past) - 160) :], axis=0), frequency_hz
+    )
     bench.write("as left", trimmer=trimmer, arcmin=angle, scatter_us=scatter)
     bench.advise(None)
     return best if np.isfinite(best) else angle

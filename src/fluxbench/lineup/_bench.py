@@ -204,9 +204,7 @@ class Bench:
                 f"find the {section.frequency_hz:g} Hz section",
                 section=section.number,
             )
-            yield from self.ask(
-                "transport", "play", state="play", ready=[], monitor=self._monitor
-            )
+            yield from self.ask("transport", "play", state="play", ready=[], monitor=self._monitor)
         elif kind == "record":
             yield from self.ask("locate", "no return: rewind the stock", position_s=5.0)
             yield from self.record_all()
@@ -219,8 +217,8 @@ class Bench:
         if point.lost or len(point.level_db) != len(self.tones):
             return False
         level = point.level_db[0, self.live]
-        return bool(np.nanmedian(np.nan_to_num(level, nan=-99.0)) > -50.0) and bool(
-            np.median(point.share[:, self.live].sum(axis=0)) > 0.3
+        return bool(np.percentile(np.nan_to_num(level, nan=-99.0), 90.0) > -50.0) and bool(
+            np.percentile(point.share[:, self.live].sum(axis=0), 90.0) > 0.3
         )
 
 

@@ -1,4 +1,4 @@
-"""Bias: the peak from short-wave and long-wave level together, and how far past it a track stands."""
+"""Bias: the peak from short and long waves together, and how far past it a track stands."""
 
 from dataclasses import dataclass
 
@@ -9,6 +9,7 @@ from fluxbench.lineup._bench import Bench, F64, Procedure
 from fluxbench.lineup._adjust import AIM
 from fluxbench.lineup._view import Advice, Verdict
 
+PATIENCE_S = 180.0
 BEYOND_DB = 0.7
 """How far short waves must have fallen on both sides before a peak is believed."""
 
@@ -39,7 +40,7 @@ def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
     top = float(np.max(smooth_s[3:-3]))
     reach = 2.2
     for _ in range(2):
-        use = (smooth_s > top - reach)
+        use = smooth_s > top - reach
         use[:2] = use[-2:] = False
         d, s = smooth_d[use], short_db[use]
         if len(d) < 20 or np.ptp(d) < 0.8:
@@ -70,129 +71,243 @@ def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
     return Peak(top, noise / np.sqrt(blocks), centre + scale * at, False)
 
 
-def peak_of_sweep(short_db: F64) -> float:
-    """The top of one even sweep across the peak, from the short waves alone."""
-    smooth = _smoothed(short_db, 7)
+def peak_of_sweep(short_db: F64) -> Peak | None:
+    """The top of one upward sweep, from the short waves alone; None unless it has a single hump."""
+    if len(short_db) < 20:
+        return None
+    smooth = _smoothed(short_db, 11)
     top = int(np.argmax(smooth[3:-3])) + 3
-    near = np.flatnonzero(smooth > smooth[top] - 0.5)
-    first = last = top
-    while first - 1 in near:
+    rise, fall = smooth[: top + 1], smooth[top:]
+    back = float(np.max(np.maximum.accumulate(rise) - rise))
+    again = float(np.max(fall - np.minimum.accumulate(fall)))
+    if (
+        smooth[top] - rise.min() < 0.35
+        or smooth[top] - fall.min() < 0.35
+        or max(back, again) > 0.45
+    ):
+        return None
+    near = smooth > smooth[top] - 0.5
+    first, last = top, top
+    while first > 0 and near[first - 1]:
         first -= 1
-    while last + 1 in near:
+    while last < len(near) - 1 and near[last + 1]:
         last += 1
     t = np.arange(first, last + 1) - top
     if len(t) < 6:
-        return float(smooth[top])
+        return None
     c = np.polynomial.polynomial.polyfit(t, short_db[first : last + 1], 2)
-    if c[2] >= 0:
-        return float(smooth[top])
-    return float(c[0] - c[1] ** 2 / (4 * c[2]))
+    if c[2] >= 0.0:
+        return None
+    level = float(c[0] - c[1] ** 2 / (4 * c[2]))
+    noise = float(np.std(short_db[first : last + 1] - np.polynomial.polynomial.polyval(t, c)))
+    return Peak(level, 1.5 * noise / np.sqrt(max(2.0, len(t) / 4.0)), float("nan"), True)
+
+
+def bends(difference_db: F64, asked: list[tuple[int, int]]) -> bool:
+    """Whether D turned back by itself: by 0.5 dB and more without the hand being asked to turn back.
+
+    `asked` is (point, way) of every change of the asked direction. A stock whose D is not a measure
+    of bias does this; S and D then do not tell the side of the peak.
+    """
+    smooth = _smoothed(difference_db, 9)
+    for (begin, way), (end, _) in zip(asked, [*asked[1:], (len(smooth), 0)], strict=True):
+        piece = -way * smooth[begin:end]  # should rise
+        if len(piece) < 15:
+            continue
+        low = int(np.argmin(piece))
+        rise = np.maximum.accumulate(piece[low:])
+        started = rise - piece[low] > 0.6
+        if bool(np.any(started & (rise - piece[low:] > 0.5))):
+            return True
+    return False
 
 
 def bias(bench: Bench, target_drop_db: float) -> Procedure:
     """Set bias on every live track: across the peak, then down to the sheet's over-bias."""
     plan = bench.plan
     band = plan.tolerances.over_bias
-    lag_s = bench.round_trip_s + plan.head_delay_s + 0.2
     peaks: dict[int, Peak] = {}
     due = [int(t) for t in np.flatnonzero(bench.live)]
-    total = len(due)
     found = yield from bench.levels(2.0)
     bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
+    off: dict[int, float] = {}
     for again in range(3):
         for done, track in enumerate(due):
             bench.write("focus", trimmer="bias", track=track + 1)
-            peak = yield from _track(bench, track, target_drop_db, peaks.get(track), lag_s, (done, total))
-            if peak is None:
-                bench.live[track] = False
-                bench.note(f"bias of track {track + 1}: no peak was found; the track is left out")
-                continue
-            peaks[track] = peak
+            peak = yield from _set_track(bench, track, peaks.get(track), done, len(due))
+            if peak is not None:
+                peaks[track] = peak
         bench.advise(None)
         level = yield from bench.levels(4.0)
         off = {t: target_drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
         due = [t for t in peaks if abs(off[t]) > band.set_db and again < 2]
-        total = len(due)
         if not due:
             break
+    everyone = range(plan.tracks)
     bench.write(
-        "as left", trimmer="bias",
-        over_bias_db=[target_drop_db - off[t] if t in off else None for t in range(plan.tracks)],
-        peak_db=[peaks[t].level_db if t in peaks else None for t in range(plan.tracks)],
-        peak_error_db=[peaks[t].error_db if t in peaks else None for t in range(plan.tracks)],
-    )  # fmt: skip
+        "as left",
+        trimmer="bias",
+        over_bias_db=[target_drop_db - off[t] if t in off else None for t in everyone],
+        peak_db=[peaks[t].level_db if t in peaks else None for t in everyone],
+        peak_error_db=[peaks[t].error_db if t in peaks else None for t in everyone],
+    )
 
 
-def _track(
-    bench: Bench, track: int, drop_db: float, peak: Peak | None, lag_s: float, count: tuple[int, int]
-) -> Procedure:
-    band = bench.plan.tolerances.over_bias
-    short: list[float] = []
-    differ: list[float] = []
-    phase = "set" if peak is not None else "start"
-    turned_at = 0
+def _set_track(bench: Bench, track: int, peak: Peak | None, done: int, due: int) -> Procedure:
+    """Follow one track until it is in; its peak, or None if there is none to trust."""
+    trace = Trace(bench, track, peak)
     begin = bench.time_s
-    fresh_from = 0
-    window = 35
-    while bench.time_s - begin < 180.0:
+    while bench.time_s - begin < PATIENCE_S:
         point = yield from bench.point()
-        s, m = float(point.level_db[0, track]), float(point.level_db[1, track])
-        if not (np.isfinite(s) and np.isfinite(m)):
-            continue
-        short.append(s)
-        differ.append(s - m)
-        n = len(short)
-        if n < 8:
-            bench.advise(_seek(track, 0, "wait", lag_s, 0.0), *count)
-            continue
-        d = np.array(differ)
-        smooth_d = _smoothed(d, 7)
-        smooth_s = _smoothed(np.array(short), 7)
-        moved = -(float(np.mean(d[-3:])) - float(np.mean(d[:6])))
-        if phase == "start":
-            bench.advise(_seek(track, -1, "turn a little", lag_s, moved), *count)
-            if abs(moved) > 0.6:
-                phase = "lower"
-        if phase == "lower":
-            top = float(np.max(smooth_s[3:-3])) if n > 10 else smooth_s[-1]
-            where = int(np.argmax(smooth_s[3:-3])) + 3 if n > 10 else n - 1
-            past = top - smooth_s[-4] > BEYOND_DB and smooth_d[-4] > smooth_d[where] + 0.3
-            if past:
-                phase, turned_at = "raise", n
-            else:
-                bench.advise(_seek(track, -1, "lower bias until past the peak", lag_s, moved), *count)
-        if phase == "raise":
-            found = find_peak(np.array(short), d)
-            over = found is not None and smooth_d[-2] < found.difference_db
-            gone = found.level_db - float(smooth_s[-2]) if found is not None and over else 0.0
-            if found is not None and over and gone > max(0.5, drop_db - 0.5):
-                phase, peak, fresh_from = "set", found, n
-            else:
-                bench.advise(_seek(track, 1, "raise bias past the peak", lag_s, moved), *count)
-        if phase == "set" and peak is not None:
-            fresh_from = _moved_since(short, fresh_from, window)
-            if n - fresh_from < 4:
-                continue
-            now = float(np.mean(short[max(fresh_from, n - window):]))
-            if peak.level_db - now > 0.4 and not np.isnan(peak.difference_db) and n % 10 == 0 and len(short) > 60:
-                better = find_peak(np.array(short), d)
-                peak = better or peak
-            side_d = float(np.mean(differ[max(fresh_from, n - window):]))
-            fall = peak.level_db - now
-            over_bias = fall if side_d < peak.difference_db else -max(fall, 0.0)
-            off = drop_db - over_bias
-            verdict = Verdict.IN if abs(off) <= band.set_db else Verdict.NEAR if abs(off) < 0.8 else Verdict.OUT
-            way = 0 if abs(off) <= AIM * band.hold_db else (1 if off > 0 else -1)
-            side = "" if over_bias >= 0 else "wrong side: too little bias; "
-            word = "hold" if way == 0 else f"{'raise' if way > 0 else 'lower'} {abs(off):.2f} dB"
-            bench.advise(
-                Advice("bias", track + 1, verdict, way, off, "dB", peak.error_db,
-                       lag_s + window / 10, f"bias {track + 1}: {side}{word}", moved), *count)  # fmt: skip
-            if way == 0 and n - fresh_from >= window:
-                bench.write("taken", trimmer="bias", track=track + 1, over_bias_db=over_bias,
-                            peak_db=peak.level_db, error_db=peak.error_db)  # fmt: skip
-                return peak
+        advice = trace.add(float(point.level_db[0, track]), float(point.level_db[1, track]))
+        if trace.failed:
+            bench.note(f"bias of track {track + 1} is not set: {trace.failed}")
+            return None
+        if trace.taken_db is not None and trace.peak is not None:
+            bench.write(
+                "taken",
+                trimmer="bias",
+                track=track + 1,
+                over_bias_db=trace.taken_db,
+                peak_db=trace.peak.level_db,
+                error_db=trace.peak.error_db,
+                one_tone=trace.peak.one_tone,
+            )
+            return trace.peak
+        if advice is not None:
+            bench.advise(advice, done, due)
+    bench.note(f"bias of track {track + 1} is not set: no peak was found in {PATIENCE_S:g} s")
     return None
+
+
+class Trace:
+    """The way of one track's bias, point by point, and what to do next.
+
+    First it sees which way D goes ("start"), then has bias lowered until the peak is passed
+    ("lower"), raised across it ("raise"), and set to the sheet's fall from it ("set").
+    """
+
+    WINDOW = 35
+
+    def __init__(self, bench: Bench, track: int, peak: Peak | None) -> None:
+        self._bench, self._track, self.peak = bench, track, peak
+        self._lag_s = bench.round_trip_s + bench.plan.head_delay_s + 0.2
+        self._short: list[float] = []
+        self._differ: list[float] = []
+        self._phase = "start" if peak is None else "set"
+        self._asked: list[tuple[int, int]] = []
+        self._quiet_from = 0
+        self._bent = False
+        self.failed = ""
+        self.taken_db: float | None = None
+
+    def add(self, short_db: float, long_db: float) -> Advice | None:
+        """Take one point; advice, or None if there is nothing new to say."""
+        if not (np.isfinite(short_db) and np.isfinite(long_db)):
+            return None
+        self._short.append(short_db)
+        self._differ.append(short_db - long_db)
+        if len(self._short) < 8:
+            return self._seek(0, "wait")
+        if self._phase == "start":
+            return self._start()
+        if self._phase == "lower":
+            return self._lower()
+        if self._phase == "raise":
+            return self._raise()
+        return self._set()
+
+    @property
+    def _moved_db(self) -> float:
+        return -float(np.mean(self._differ[-3:]) - np.mean(self._differ[:6]))
+
+    def _ask(self, way: int) -> None:
+        self._asked.append((len(self._short), way))
+
+    def _start(self) -> Advice:
+        if abs(self._moved_db) > 0.6:
+            self._phase = "lower"
+            self._ask(-1)
+        return self._seek(-1, "turn a little, down")
+
+    def _lower(self) -> Advice:
+        s, d = _smoothed(np.array(self._short), 7), _smoothed(np.array(self._differ), 7)
+        top = int(np.argmax(s[3:-3])) + 3
+        gone = s[top] - s[-4]
+        self._bent = self._bent or bends(np.array(self._differ), self._asked)
+        if (gone > BEYOND_DB and d[-4] > d[top] + 0.3) or (self._bent and gone > 2 * BEYOND_DB):
+            self._phase = "raise"
+            self._ask(1)
+            return self._seek(1, "raise bias past the peak")
+        return self._seek(-1, "lower bias until past the peak")
+
+    def _raise(self) -> Advice | None:
+        short, differ = np.array(self._short), np.array(self._differ)
+        drop_db = self._bench.plan.over_bias_db
+        now = float(_smoothed(short, 7)[-2])
+        self._bent = self._bent or bends(differ, self._asked)
+        if self._bent:
+            found = peak_of_sweep(short[self._asked[-1][0] :])
+        else:
+            found = find_peak(short, differ)
+            if found is not None and _smoothed(differ, 7)[-2] > found.difference_db:
+                found = None
+        if found is not None and found.level_db - now > max(0.5, drop_db - 0.5):
+            self._phase, self.peak, self._quiet_from = "set", found, len(short)
+            if self._bent:
+                self._bench.note(
+                    "short and long waves do not agree about bias on this stock:"
+                    " one-tone mode, the peak is found from the short wave alone"
+                )
+            return None
+        sweep = _smoothed(short[self._asked[-1][0] :], 11)
+        if self._bent and found is None and sweep.max() - sweep[-1] > drop_db + 1.5:
+            self.failed = "its level has more than one hump against bias; ask the stock's maker"
+        return self._seek(1, "raise bias past the peak")
+
+    def _set(self) -> Advice | None:
+        band, drop_db, peak = (
+            self._bench.plan.tolerances.over_bias,
+            self._bench.plan.over_bias_db,
+            self.peak,
+        )
+        assert peak is not None  # noqa: S101 - the phase says so
+        n = len(self._short)
+        self._quiet_from = _moved_since(self._short, self._quiet_from, self.WINDOW)
+        if n - self._quiet_from < 4:
+            return None
+        if n % 10 == 0 and not peak.one_tone:
+            self.peak = peak = find_peak(np.array(self._short), np.array(self._differ)) or peak
+        first = max(self._quiet_from, n - self.WINDOW)
+        fall = peak.level_db - float(np.mean(self._short[first:]))
+        under = not peak.one_tone and float(np.mean(self._differ[first:])) > peak.difference_db
+        over_bias = -max(fall, 0.0) if under else fall
+        off = drop_db - over_bias
+        way = 0 if abs(off) <= AIM * band.hold_db else (1 if off > 0 else -1)
+        if way == 0 and n - self._quiet_from >= self.WINDOW:
+            self.taken_db = over_bias
+        near = Verdict.NEAR if abs(off) < 3 * band.set_db else Verdict.OUT
+        side = "wrong side, too little bias: " if under else ""
+        word = "hold" if way == 0 else f"{'raise' if way > 0 else 'lower'} {abs(off):.2f} dB"
+        return Advice(
+            "bias",
+            self._track + 1,
+            Verdict.IN if abs(off) <= band.set_db else near,
+            way,
+            off,
+            "dB",
+            peak.error_db,
+            self._lag_s + self.WINDOW / 10,
+            f"bias {self._track + 1}: {side}{word}",
+            self._moved_db,
+        )
+
+    def _seek(self, way: int, words: str) -> Advice:
+        words = f"bias {self._track + 1}: {words}"
+        moved = self._moved_db if len(self._differ) >= 8 else 0.0
+        return Advice(
+            "bias", self._track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
+        )
 
 
 def _moved_since(short: list[float], since: int, window: int) -> int:
@@ -205,11 +320,6 @@ def _moved_since(short: list[float], since: int, window: int) -> int:
     limit = max(0.15, 2.5 * float(np.std(old)))
     away = new - old.mean()
     return n - 3 if (away > limit).all() or (away < -limit).all() else since
-
-
-def _seek(track: int, way: int, words: str, lag_s: float, moved_db: float) -> Advice:
-    return Advice("bias", track + 1, Verdict.OUT, way, None, "dB", np.inf, lag_s,
-                  f"bias {track + 1}: {words}", moved_db)  # fmt: skip
 
 
 def _smoothed(values: F64, points: int) -> F64:

@@ -67,7 +67,9 @@ class LineUp(Bench):
         if {"sync_level", "sync_high"} & plan.trimmers:
             self.stage("sync")
             yield from reproduce(self, "sync")
-        yield from self.ask("transport", "stop the calibration tape", state="stop", ready=[], monitor="reproduce")
+        yield from self.ask(
+            "transport", "stop the calibration tape", state="stop", ready=[], monitor="reproduce"
+        )
         yield from load_stock(self)
         yield from record_azimuth(self, "azimuth")
         yield from bias_stage(self)
@@ -76,4 +78,6 @@ class LineUp(Bench):
         yield from low_stage(self)
         yield from verify(self, level_left, high_left)
         self.stage("close")
-        yield from self.ask("transport", "stop; the line-up is done", state="stop", ready=[], monitor="reproduce")
+        yield from self.ask(
+            "transport", "stop; the line-up is done", state="stop", ready=[], monitor="reproduce"
+        )

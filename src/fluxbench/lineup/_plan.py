@@ -77,7 +77,9 @@ class Plan:
         if not self.full_width or self.fringing_compensated != "no":
             return np.zeros(self.tracks)
         guard = max(self.pitch_mm - self.width_mm, 0.0) / 2.0
-        edge = max((self.tape_width_mm - (self.tracks - 1) * self.pitch_mm - self.width_mm) / 2.0, 0.05)
+        edge = max(
+            (self.tape_width_mm - (self.tracks - 1) * self.pitch_mm - self.width_mm) / 2.0, 0.05
+        )
         first, second = np.full(self.tracks, guard), np.full(self.tracks, guard)
         first[0] = second[-1] = edge
         return np.asarray(
@@ -152,7 +154,9 @@ def plan_from_state(calibration: Mapping[str, Any], stock: Mapping[str, Any]) ->
         full_width=sheet["width"] == "full",
         fringing_compensated=str(sheet["fringing_compensated"]),
         sections=tuple(
-            Section(s["section"], float(s["frequency_hz"]), float(s["level_db"]), float(s["seconds"]))
+            Section(
+                s["section"], float(s["frequency_hz"]), float(s["level_db"]), float(s["seconds"])
+            )
             for s in sheet["sections"]
         ),
         over_bias_db=float(reel["over_bias_db"]),

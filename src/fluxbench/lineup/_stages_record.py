@@ -25,7 +25,9 @@ def load_stock(bench: Bench) -> Procedure:
     if np.isnan(onset):
         raise Stop("recording, but nothing comes back off the tape: check ready, monitor and bias")
     if onset - bench.round_trip_s < 0.5 * bench.plan.head_delay_s:
-        raise Stop("the return has no head delay: the deck's monitor stands on input, not on the tape")
+        raise Stop(
+            "the return has no head delay: the deck's monitor stands on input, not on the tape"
+        )
     yield from bench.settle()
     level = (yield from bench.levels(0.5))[0]
     for t in np.flatnonzero(bench.live & ~(level > -30.0)):
@@ -51,7 +53,10 @@ def bias_stage(bench: Bench) -> Procedure:
     if "bias" not in plan.trimmers:
         return
     bench.stage("bias")
-    bench.send((plan.over_bias_hz, plan.over_bias_level_db), (plan.over_bias_hz / 10.0, plan.over_bias_level_db - 10.0))
+    bench.send(
+        (plan.over_bias_hz, plan.over_bias_level_db),
+        (plan.over_bias_hz / 10.0, plan.over_bias_level_db - 10.0),
+    )
     yield from bench.settle()
     yield from bias(bench, plan.over_bias_db)
 
@@ -105,11 +110,18 @@ def verify(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
     high = (yield from bench.levels(3.0))[1] - LOW_DB - high_left
     bench.write("verify", record_level_db=level, record_high_db=high)
     accept = bench.plan.tolerances
-    for name, off, band in (("record level", level, accept.level), ("record high end", high, accept.high_end)):
+    for name, off, band in (
+        ("record level", level, accept.level),
+        ("record high end", high, accept.high_end),
+    ):
         for t in np.flatnonzero(bench.live & (np.abs(off) > band.accept_db)):
             bench.note(f"{name} of track {t + 1} stands {off[t]:+.2f} dB off after the line-up")
     rows: dict[str, F64] = {}
-    wanted = [f for f in (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_000.0) if f < 20_000.0]
+    wanted = [
+        f
+        for f in (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_000.0)
+        if f < 20_000.0
+    ]
     for i in range(0, len(wanted), 3):
         few = wanted[i : i + 3]
         bench.send(*((f, LOW_DB - 4.0) for f in few))

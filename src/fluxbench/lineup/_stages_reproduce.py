@@ -17,12 +17,20 @@ def input_check(bench: Bench) -> Procedure:
     """No tape: levels, order and polarity of every return, and the round trip of the link."""
     bench.stage("input check")
     plan = bench.plan
-    yield from bench.ask("transport", "stop the tape and listen to the input", state="stop", ready=[], monitor="input")
+    yield from bench.ask(
+        "transport",
+        "stop the tape and listen to the input",
+        state="stop",
+        ready=[],
+        monitor="input",
+    )
     bench.listen(PROBE_HZ)
     yield from bench.wait(0.6)
     bench.round_trip_s = yield from _onset_s(bench)
     if np.isnan(bench.round_trip_s):
-        raise Stop("nothing comes back: no return carries the tone that is sent; check interface, cables and the monitor switch")
+        raise Stop(
+            "nothing comes back: no return carries the tone that is sent; check interface, cables and the monitor switch"
+        )
     yield from bench.wait(0.6)
     levels = (yield from bench.levels(1.0))[0]
     bench.live = np.isfinite(levels) & (levels > -30.0)
@@ -50,7 +58,9 @@ def check_order(bench: Bench) -> Procedure:
     before = bench.signal
     bench.signal = PerTrack(tuple(Tone(f, plan.zero_dbfs - 10.0) for f in tones))
     bench.listen(*tones)
-    yield from bench.wait(0.6 + bench.round_trip_s + (plan.head_delay_s if bench.source[0] == "record" else 0.0))
+    yield from bench.wait(
+        0.6 + bench.round_trip_s + (plan.head_delay_s if bench.source[0] == "record" else 0.0)
+    )
     power = np.zeros((plan.tracks, plan.tracks))
     for _ in range(4):
         point = yield
@@ -70,7 +80,9 @@ def _onset_s(bench: Bench) -> Procedure:
     sent = bench.time_s
     while bench.time_s - sent < 2.0:
         point = yield
-        track_power = np.median((np.abs(point.envelope[:, 0]) ** 2)[:, bench.live], axis=1)
+        track_power = np.percentile(
+            (np.abs(point.envelope[:, 0]) ** 2)[:, bench.live], 90.0, axis=1
+        )
         over = track_power > 10.0 ** ((bench.plan.zero_dbfs - 12.0) / 10.0)
         if over.any():
             return bench.time_s - sent - (len(over) - int(np.argmax(over))) * 0.001
@@ -90,8 +102,12 @@ def safe_check(bench: Bench) -> Procedure:
     bench.silence()
     if not np.isnan(onset):
         if onset - bench.round_trip_s < 0.5 * bench.plan.head_delay_s:
-            raise Stop("the return has no head delay: the deck's monitor stands on input, not on the tape")
-        raise Stop("a track records although all are safe: the calibration tape would be wiped; do not load it")
+            raise Stop(
+                "the return has no head delay: the deck's monitor stands on input, not on the tape"
+            )
+        raise Stop(
+            "a track records although all are safe: the calibration tape would be wiped; do not load it"
+        )
     bench.write("safe", proved=True)
     yield from bench.ask("transport", "stop", state="stop", ready=[], monitor="reproduce")
 
@@ -108,7 +124,9 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
     plan = bench.plan
     yield from bench.ask("load", "load the calibration tape", tape="calibration")
     yield from bench.ask("locate", "go to its beginning", section=plan.sections[0].number)
-    yield from bench.ask("transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor)
+    yield from bench.ask(
+        "transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor
+    )
     bench.silence()
     tones = tuple(sorted({s.frequency_hz for s in plan.sections}))
     bench.listen(*tones)
@@ -123,20 +141,34 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
         if point.lost or len(level) != len(tones):
             continue
         shares = np.median(point.share[:, bench.live], axis=1)
-        loud = float(np.nanmedian(np.nanmax(level[:, bench.live], axis=0))) if np.isfinite(level).any() else -99.0
-        total = 10 * np.log10(max(float(np.median(np.sum(10.0 ** (np.nan_to_num(level, nan=-99.0) / 10), axis=0))), 1e-12))
+        loud = (
+            float(np.nanmedian(np.nanmax(level[:, bench.live], axis=0)))
+            if np.isfinite(level).any()
+            else -99.0
+        )
+        total = 10 * np.log10(
+            max(
+                float(np.median(np.sum(10.0 ** (np.nan_to_num(level, nan=-99.0) / 10), axis=0))),
+                1e-12,
+            )
+        )
         best = int(np.argmax(shares))
         if shares[best] > 0.6 and loud > -45.0:
             strange_s = silent_s = 0.0
             if best != current:
                 current, gathered = best, []
             gathered.append(level[best])
-            expected = [i for i in range(at, len(sections)) if sections[i].frequency_hz == tones[best]]
+            expected = [
+                i for i in range(at, len(sections)) if sections[i].frequency_hz == tones[best]
+            ]
             if not expected:
                 break
             here = expected[0]
             if here > at + 1 and not read:
-                raise _wrong(bench, f"its first section is {tones[best]:g} Hz, not {sections[0].frequency_hz:g} Hz")
+                raise _wrong(
+                    bench,
+                    f"its first section is {tones[best]:g} Hz, not {sections[0].frequency_hz:g} Hz",
+                )
             if len(gathered) >= 12:
                 stack = np.array(gathered[3:])
                 read[sections[here].number] = np.nanmean(stack, axis=0)
@@ -144,7 +176,15 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
                 break
         else:
             if current >= 0 and len(gathered) >= 12:
-                at = max(at, 1 + next(i for i in range(at, len(sections)) if sections[i].frequency_hz == tones[current]))
+                at = max(
+                    at,
+                    1
+                    + next(
+                        i
+                        for i in range(at, len(sections))
+                        if sections[i].frequency_hz == tones[current]
+                    ),
+                )
                 current, gathered = -1, []
             strange_s += 0.1 if max(loud, total) > -30.0 or _heard(point) > -30.0 - 0.0 else 0.0
             silent_s += 0.1
@@ -152,11 +192,15 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
                 raise _wrong(bench, "it carries tones that are not on its sheet")
             if silent_s > 12.0:
                 if not read:
-                    raise Stop("the calibration tape gives no tone: wrong monitor, no tape, or it is blank")
+                    raise Stop(
+                        "the calibration tape gives no tone: wrong monitor, no tape, or it is blank"
+                    )
                 break
     missing = [s for s in sections if s.number not in read]
     for s in missing:
-        bench.note(f"section {s.number} ({s.frequency_hz:g} Hz) was not seen on the calibration tape")
+        bench.note(
+            f"section {s.number} ({s.frequency_hz:g} Hz) was not seen on the calibration tape"
+        )
     table = {s.number: read[s.number] for s in sections if s.number in read}
     bench.write("calibration pass", monitor=monitor, level_db={str(k): v for k, v in table.items()})
     return Pass(table)
@@ -188,7 +232,9 @@ def check_fluxivity(bench: Bench, found: Pass) -> None:
     mean, scatter = float(off.mean()), float(off.std(ddof=1))
     if abs(mean) > 1.2 and abs(mean) > (5.0 + 20.0 / n) * max(scatter, 0.05) / np.sqrt(n):
         flux = bench.plan.calibration_nwb_per_m * 10.0 ** (mean / 20.0)
-        raise _wrong(bench, f"all tracks read {mean:+.1f} dB together, as from a tape of {flux:.0f} nWb/m")
+        raise _wrong(
+            bench, f"all tracks read {mean:+.1f} dB together, as from a tape of {flux:.0f} nWb/m"
+        )
 
 
 def reproduce(bench: Bench, head: str) -> Procedure:

@@ -78,7 +78,11 @@ class Technician:
             turns = TRIAL_TURNS
         else:
             aim = advice.deviation / reach * OVERSHOOT
-            turns = float(np.clip(aim * (1.0 + TURN_ERROR * self._rng.standard_normal()), -MOST_TURNS, MOST_TURNS))
+            turns = float(
+                np.clip(
+                    aim * (1.0 + TURN_ERROR * self._rng.standard_normal()), -MOST_TURNS, MOST_TURNS
+                )
+            )
             turns = np.sign(turns) * max(abs(turns), 0.01)
         yield from self._turn(advice.trimmer, turns, advice.track)
         yield from self._wait(advice.wait_s)
@@ -88,7 +92,9 @@ class Technician:
         moved = advice.deviation - after.deviation
         self._learn(key, turns, moved, after.spread)
 
-    def _learn(self, key: tuple[str, int | None], turns: float, moved: float, spread: float) -> None:
+    def _learn(
+        self, key: tuple[str, int | None], turns: float, moved: float, spread: float
+    ) -> None:
         noise = max(0.03, 2.0 * spread if np.isfinite(spread) else 0.1)
         if abs(moved) < 2 * noise or abs(turns) < 0.02:
             if abs(turns) >= TRIAL_TURNS and abs(moved) < noise:
@@ -97,7 +103,11 @@ class Technician:
         seen = moved / turns
         known = self._own_reach.get(key, self._reach.get(key[0]))
         if known is not None and np.sign(known) == np.sign(seen):
-            seen = float(np.clip(seen, 0.4 * known, 2.5 * known) if known > 0 else np.clip(seen, 2.5 * known, 0.4 * known))
+            seen = float(
+                np.clip(seen, 0.4 * known, 2.5 * known)
+                if known > 0
+                else np.clip(seen, 2.5 * known, 0.4 * known)
+            )
             seen = 0.5 * (seen + known)
         self._own_reach[key] = seen
         if key[0] not in self._reach or np.sign(self._reach[key[0]]) == np.sign(seen):
@@ -129,7 +139,9 @@ class Technician:
                         self._reach[advice.trimmer] = moved / total
                     return
                 if self._now_s - begun > advice.wait_s + 3.0:
-                    self._own_reach[key] = 0.5 * self._own_reach.get(key, self._reach.get(key[0], 1.0))
+                    self._own_reach[key] = 0.5 * self._own_reach.get(
+                        key, self._reach.get(key[0], 1.0)
+                    )
                     return
 
     def _advice_on(self, advice: Advice) -> Advice | None:
