@@ -23,8 +23,10 @@ BADLY_HIGH_VU = 2.0
 BADLY_LOW_VU = -6.0
 MOST_MONITOR_DB = 20.0
 MOST_TRIES = 14
-NOTICED_DB = 0.25
+NOTICED_DB = 0.3
 """Less than this an eye does not call a movement of the needle."""
+TOUCH_TURNS = 0.2
+"""From less than this nobody learns what a trimmer does."""
 
 Seeing = Generator[None, None, float]
 
@@ -125,11 +127,14 @@ class Person(Desk):
         content_db: float,
         leave_db: float | None = None,
     ) -> Seeing:
-        """Visit a trimmer; what stands within `leave_db` as found is left alone. See `trim`."""
+        """Visit a trimmer; what stands within `leave_db` as found is left alone. See `trim`.
+
+        The scale shows no hundredths: a target is written down to a tenth.
+        """
         yield from self.focus(trimmer, track)
         reading_db = yield from self.look(track)
         leave_db = content_db if leave_db is None else leave_db
-        if abs(target_db - reading_db) <= leave_db + 1e-9:
+        if abs(round(target_db, 1) - reading_db) <= leave_db + 1e-9:
             return reading_db
         reach = self._reach.get(trimmer)
         return (yield from self.trim(trimmer, track, reading_db, target_db, content_db, reach))
@@ -145,12 +150,13 @@ class Person(Desk):
     ) -> Seeing:
         """Turn until the needle reads its target within `content_db`; gives the last reading.
 
-        What a turn does is learnt from his own turns. A reading that lands in the outer half of a
-        wide band gets one more nudge. NaN if there is nothing to read.
+        What a turn does is learnt from his own turns; the clearest movement tells the sense. What
+        lands in the outer half of a wide band gets one more nudge. NaN if nothing can be read.
         """
         reach, trial, nudged = reach_db_per_turn, TRIAL_TURNS, False
+        surest_db = 0.0
         for _ in range(MOST_TRIES):
-            off_db = target_db - reading_db
+            off_db = round(target_db, 1) - reading_db
             if np.isnan(off_db):
                 self.note(f"{trimmer} of track {track + 1}: the needle does not stand on the scale")
                 return reading_db
@@ -164,8 +170,11 @@ class Person(Desk):
             yield from self.wait(self.plan.head_delay_s + REST_S)
             before_db, reading_db = reading_db, (yield from self.look(track))
             moved_db = reading_db - before_db
-            if abs(moved_db) >= NOTICED_DB and abs(turns) >= 0.05:
-                reach = learnt(reach, moved_db / turns)
+            if abs(moved_db) >= NOTICED_DB and abs(turns) >= TOUCH_TURNS:
+                seen = moved_db / turns
+                if reach is None or reach * seen > 0.0 or abs(moved_db) > surest_db:
+                    reach = learnt(reach, seen)
+                    surest_db = max(surest_db, abs(moved_db))
                 self._reach.setdefault(trimmer, reach)
             elif reach is None:
                 trial = min(2.0 * trial, MOST_TURNS)
