@@ -14,6 +14,9 @@ from fluxbench.trade import LevelTolerance
 PATIENCE_S = 120.0
 AIM = 0.55
 """The hand is stopped within this part of the hold band, so that readings do not end at its edge."""
+LONGEST_S = 8.0
+AGAIN = 1.4
+"""A track that ends further off than this many hold bands is offered again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,114 +26,128 @@ class Job:
     trimmer: str
     band: LevelTolerance
     window_s: float
-    reading: Callable[[F64], F64]
-    """Level (tones, tracks) in dB -> the reading (tracks,) that is compared with the target."""
+    read: Callable[[Point], F64]
+    """What a point reads (tracks,), to be compared with the target."""
+    memory_s: float = 0.0
+    """How far back `read` looks."""
 
 
-def adjust(
-    bench: Bench,
-    job: Job,
-    target_db: F64,
-    meter: Callable[[Point], F64] | None = None,
-    memory_s: float = 0.0,
-) -> Procedure:
-    """Bring every live track to its target (tracks,); offer again what was disturbed meanwhile.
-
-    The focus goes to the next track that is due, or to the one that a hand is seen turning.
-    `meter` reads a point where `job.reading` of its levels will not do; it remembers `memory_s`.
-    """
-    read = meter if meter is not None else (lambda point: job.reading(point.level_db))
-    plan = bench.plan
-    readings = Readings(plan.tracks, job.window_s, 8.0)
-    follower = Follower(plan.tracks)
-    while readings.count < (job.window_s + memory_s) * 10 + 2:
-        point = yield from bench.point()
-        readings.add(read(point))
-    found = readings.mean()
+def adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
+    """Bring every live track to its target (tracks,); offer again what was disturbed meanwhile."""
+    round_of = Round(bench, job, target_db)
+    yield from round_of.look(job.window_s + job.memory_s + 0.2)
+    found = round_of.readings.mean()
     bench.write("as found", trimmer=job.trimmer, reading_db=found, target_db=target_db)
     usable = bench.live & np.isfinite(found)
     due = usable & (np.abs(target_db - found) > job.band.hold_db)
-    lag_s = (
-        bench.round_trip_s
-        + (plan.head_delay_s if bench.source[0] == "record" else 0.0)
-        + 0.2
-        + memory_s
-    )
-    stuck = np.zeros(plan.tracks, bool)
-    rounds = 0
-    total = int(due.sum())
-    while due.any() and rounds < 4:
-        rounds += 1
-        focus = int(np.flatnonzero(due)[0])
-        bench.write("focus", trimmer=job.trimmer, track=focus + 1)
-        since, seen = bench.time_s, 0
-        recent: list[F64] = []
+    for _ in range(4):
+        if not due.any():
+            break
+        yield from round_of.trim(due)
+        bench.advise(None)
+        yield from round_of.look(job.window_s + 3.0)
+        off = np.abs(target_db - round_of.readings.mean())
+        due = usable & ~round_of.stuck & (off > AGAIN * job.band.hold_db)
+    left = round_of.readings.mean()
+    errors = [round_of.readings.error(t) for t in range(bench.plan.tracks)]
+    bench.write("as left", trimmer=job.trimmer, reading_db=left, error_db=errors)
+
+
+class Round:
+    """A walk along the tracks that are due.
+
+    The focus goes to the next one that is due, or to the one that a hand is seen turning.
+    """
+
+    def __init__(self, bench: Bench, job: Job, target_db: F64) -> None:
+        tracks = bench.plan.tracks
+        self._bench, self._job, self._target_db = bench, job, target_db
+        self.readings = Readings(tracks, job.window_s, LONGEST_S)
+        self._follower = Follower(tracks)
+        self.stuck = np.zeros(tracks, bool)
+        self._recent: list[F64] = []
+        self._focus, self._since_s = 0, 0.0
+        tape_s = bench.plan.head_delay_s if bench.source[0] == "record" else 0.0
+        self._wait_s = bench.round_trip_s + tape_s + 0.2 + job.memory_s + job.window_s
+
+    def look(self, seconds: float) -> Procedure:
+        """Only read for a while."""
+        for _ in range(round(seconds * 10)):
+            point = yield from self._bench.point()
+            self._read(point)
+
+    def trim(self, due: np.ndarray) -> Procedure:
+        """Go on until no track is due (tracks,)."""
+        total = int(due.sum())
+        self._go(int(np.flatnonzero(due)[0]))
         while due.any():
-            point = yield from bench.point()
-            now = read(point)
-            readings.add(now)
-            recent.append(now)
-            if len(recent) == 3:
-                moved = follower.see(
-                    np.nanmean(np.array(recent), axis=0) if np.isfinite(recent).any() else now
-                )
-                recent.clear()
-                if moved is not None and moved != focus and bench.live[moved]:
-                    focus, since = moved, bench.time_s
-                    due[focus] = True
-                    bench.write("focus", trimmer=job.trimmer, track=focus + 1, hand=True)
-            mean = readings.mean()
-            deviation = target_db - mean
-            steady = readings.steady()
-            off = float(deviation[focus])
-            inside = abs(off) <= AIM * job.band.hold_db or (
-                abs(off) <= job.band.hold_db and readings.age_points()[focus] >= 75
-            )
-            error = float(readings.error()[focus])
-            sure = steady[focus] and (
-                error < 0.3 * job.band.hold_db or readings.age_points()[focus] >= 80
-            )
-            if (inside and sure) or bench.time_s - since > PATIENCE_S:
-                if inside:
-                    bench.write("taken", trimmer=job.trimmer, track=focus + 1,
-                                reading_db=mean[focus], error_db=error)  # fmt: skip
-                else:
-                    stuck[focus] = True
-                    bench.note(
-                        f"{job.trimmer} of track {focus + 1} cannot be brought in: {off:+.2f} dB left"
-                    )
-                due[focus] = False
-                follower.forget(focus)
+            point = yield from self._bench.point()
+            hand = self._read(point)
+            if hand is not None and hand != self._focus and self._bench.live[hand]:
+                due[hand] = True
+                self._go(hand, hand=True)
+            off = float((self._target_db - self.readings.mean())[self._focus])
+            if self._is_in(off) or self._bench.time_s - self._since_s > PATIENCE_S:
+                self._leave(off)
+                due[self._focus] = False
                 rest = np.flatnonzero(due)
                 if len(rest):
-                    later = rest[rest > focus]
-                    focus = int(later[0] if len(later) else rest[0])
-                    since = bench.time_s
-                    bench.write("focus", trimmer=job.trimmer, track=focus + 1)
+                    later = rest[rest > self._focus]
+                    self._go(int(later[0] if len(later) else rest[0]))
                 continue
-            seen += 1
-            bench.advise(
-                _advice(job, focus, off, error, lag_s), total - int(due.sum()), int(due.sum())
+            self._bench.advise(self._advice(off), total - int(due.sum()), total)
+
+    def _read(self, point: Point) -> int | None:
+        """Take a point; the track that a hand is seen turning, if any."""
+        now = self._job.read(point)
+        self.readings.add(now)
+        self._recent.append(now)
+        if len(self._recent) < 3:
+            return None
+        window = np.mean(self._recent, axis=0)
+        self._recent.clear()
+        return self._follower.see(window)
+
+    def _go(self, track: int, hand: bool = False) -> None:
+        self._focus, self._since_s = track, self._bench.time_s
+        self._bench.write("focus", trimmer=self._job.trimmer, track=track + 1, hand=hand)
+
+    def _is_in(self, off: float) -> bool:
+        hold = self._job.band.hold_db
+        age = int(self.readings.age_points()[self._focus])
+        if not self.readings.steady()[self._focus]:
+            return False
+        if age >= 10 * LONGEST_S:
+            return abs(off) <= hold
+        return abs(off) <= AIM * hold and self.readings.error(self._focus) < 0.3 * hold
+
+    def _leave(self, off: float) -> None:
+        track, trimmer = self._focus, self._job.trimmer
+        if abs(off) <= self._job.band.hold_db:
+            self._bench.write(
+                "taken",
+                trimmer=trimmer,
+                track=track + 1,
+                reading_db=self._target_db[track] - off,
+                error_db=self.readings.error(track),
             )
-        bench.advise(None)
-        for _ in range(round((job.window_s + 3.0) * 10)):
-            point = yield from bench.point()
-            readings.add(read(point))
-        due = usable & ~stuck & (np.abs(target_db - readings.mean()) > 1.4 * job.band.hold_db)
-    left = readings.mean()
-    bench.write("as left", trimmer=job.trimmer, reading_db=left, error_db=readings.error())
-    return left
+        else:
+            self.stuck[track] = True
+            self._bench.note(f"{trimmer} of track {track + 1} is not in: {off:+.2f} dB are left")
+        self._follower.forget(track)
 
-
-def _advice(job: Job, track: int, off: float, error: float, lag_s: float) -> Advice:
-    if not np.isfinite(off):
-        return Advice(job.trimmer, track + 1, Verdict.NO_READING, 0, None, "dB", np.inf,
-                      job.window_s, f"{job.trimmer} {track + 1}: no reading")  # fmt: skip
-    verdict = (
-        Verdict.IN if abs(off) <= job.band.set_db
-        else Verdict.NEAR if abs(off) <= 3 * job.band.set_db else Verdict.OUT
-    )  # fmt: skip
-    way = 0 if abs(off) <= AIM * job.band.hold_db else (1 if off > 0 else -1)
-    word = "hold" if way == 0 else f"{'raise' if way > 0 else 'lower'} {abs(off):.2f} dB"
-    return Advice(job.trimmer, track + 1, verdict, way, off, "dB", error,
-                  lag_s + job.window_s, f"{job.trimmer.replace('_', ' ')} {track + 1}: {word}")  # fmt: skip
+    def _advice(self, off: float) -> Advice:
+        job, track = self._job, self._focus + 1
+        name = f"{job.trimmer.replace('_', ' ')} {track}"
+        if not np.isfinite(off):
+            return Advice(
+                job.trimmer, track, Verdict.NO_READING, 0, None, "dB", np.inf, job.window_s,
+                f"{name}: no reading",
+            )  # fmt: skip
+        way = 0 if abs(off) <= AIM * job.band.hold_db else (1 if off > 0 else -1)
+        word = "hold" if way == 0 else f"{'raise' if way > 0 else 'lower'} {abs(off):.2f} dB"
+        verdict = Verdict.of(off, job.band.set_db)
+        error = self.readings.error(self._focus)
+        return Advice(
+            job.trimmer, track, verdict, way, off, "dB", error, self._wait_s, f"{name}: {word}"
+        )

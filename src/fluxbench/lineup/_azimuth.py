@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fluxbench.lineup._bench import Bench, F64, Point, Procedure
+from fluxbench.lineup._bench import F64, Bench, Point, Procedure
 from fluxbench.lineup._view import Advice, Verdict
 
 LEAST_S = 5.0

@@ -1,125 +1,15 @@
 """Bias: the peak from short and long waves together, and how far past it a track stands."""
 
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import NDArray
 
-from fluxbench.lineup._bench import Bench, F64, Procedure
 from fluxbench.lineup._adjust import AIM
+from fluxbench.lineup._bench import Bench, Procedure
+from fluxbench.lineup._peak import Peak, bends, find_peak, peak_of_sweep, smoothed
 from fluxbench.lineup._view import Advice, Verdict
 
 PATIENCE_S = 180.0
 BEYOND_DB = 0.7
 """How far short waves must have fallen on both sides before a peak is believed."""
-
-
-@dataclass(frozen=True, slots=True)
-class Peak:
-    """The greatest short-wave level of a track, found from both sides."""
-
-    level_db: float
-    error_db: float
-    difference_db: float
-    """D at the peak."""
-    one_tone: bool
-    """Found from the short waves alone, since D did not tell the side."""
-
-
-def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
-    """The peak of S against D (both (points,), 0.1 s apart) if points lie well on both sides.
-
-    A cubic of S against D smoothed over 0.7 s, over the points within about 2 dB of the top. The
-    noise of contact is in S and in D alike; at the peak S does not depend on D, so that what is
-    left of it in the smoothed D moves the points along a level stretch.
-    """
-    if len(short_db) < 25:
-        return None
-    smooth_d = _smoothed(difference_db, 7)
-    smooth_s = _smoothed(short_db, 7)
-    top = float(np.max(smooth_s[3:-3]))
-    reach = 2.2
-    for _ in range(2):
-        use = smooth_s > top - reach
-        use[:2] = use[-2:] = False
-        d, s = smooth_d[use], short_db[use]
-        if len(d) < 20 or np.ptp(d) < 0.8:
-            return None
-        centre, scale = float(d.mean()), float(np.ptp(d)) / 2
-        x = (d - centre) / scale
-        weight = _evenly(x)
-        coefficients = np.polynomial.polynomial.polyfit(x, s, 3, w=np.sqrt(weight))
-        slope = np.polynomial.polynomial.polyder(coefficients)
-        bend = np.polynomial.polynomial.polyder(slope)
-        roots = np.polynomial.polynomial.polyroots(slope)
-        real = [r.real for r in roots if abs(r.imag) < 1e-9 and abs(r.real) < 1.0
-                and np.polynomial.polynomial.polyval(r.real, bend) < 0]  # fmt: skip
-        if not real:
-            return None
-        at = real[0]
-        top = float(np.polynomial.polynomial.polyval(at, coefficients))
-    fitted = np.polynomial.polynomial.polyval(x, coefficients)
-    residual = s - fitted
-    below, above = x > at, x < at
-    if not (below.any() and above.any()):
-        return None
-    if top - fitted[below].min() < 0.35 or top - fitted[above].min() < 0.35:
-        return None
-    near = np.abs(fitted - top) < 0.8
-    blocks = max(2.0, near.sum() / 4.0)
-    noise = float(np.std(residual[near])) if near.sum() > 3 else float(np.std(residual))
-    return Peak(top, noise / np.sqrt(blocks), centre + scale * at, False)
-
-
-def peak_of_sweep(short_db: F64) -> Peak | None:
-    """The top of one upward sweep, from the short waves alone; None unless it has a single hump."""
-    if len(short_db) < 20:
-        return None
-    smooth = _smoothed(short_db, 11)
-    top = int(np.argmax(smooth[3:-3])) + 3
-    rise, fall = smooth[: top + 1], smooth[top:]
-    back = float(np.max(np.maximum.accumulate(rise) - rise))
-    again = float(np.max(fall - np.minimum.accumulate(fall)))
-    if (
-        smooth[top] - rise.min() < 0.35
-        or smooth[top] - fall.min() < 0.35
-        or max(back, again) > 0.45
-    ):
-        return None
-    near = smooth > smooth[top] - 0.5
-    first, last = top, top
-    while first > 0 and near[first - 1]:
-        first -= 1
-    while last < len(near) - 1 and near[last + 1]:
-        last += 1
-    t = np.arange(first, last + 1) - top
-    if len(t) < 6:
-        return None
-    c = np.polynomial.polynomial.polyfit(t, short_db[first : last + 1], 2)
-    if c[2] >= 0.0:
-        return None
-    level = float(c[0] - c[1] ** 2 / (4 * c[2]))
-    noise = float(np.std(short_db[first : last + 1] - np.polynomial.polynomial.polyval(t, c)))
-    return Peak(level, 1.5 * noise / np.sqrt(max(2.0, len(t) / 4.0)), float("nan"), True)
-
-
-def bends(difference_db: F64, asked: list[tuple[int, int]]) -> bool:
-    """Whether D turned back by itself: by 0.5 dB and more without the hand being asked to turn back.
-
-    `asked` is (point, way) of every change of the asked direction. A stock whose D is not a measure
-    of bias does this; S and D then do not tell the side of the peak.
-    """
-    smooth = _smoothed(difference_db, 9)
-    for (begin, way), (end, _) in zip(asked, [*asked[1:], (len(smooth), 0)], strict=True):
-        piece = -way * smooth[begin:end]  # should rise
-        if len(piece) < 15:
-            continue
-        low = int(np.argmin(piece))
-        rise = np.maximum.accumulate(piece[low:])
-        started = rise - piece[low] > 0.6
-        if bool(np.any(started & (rise - piece[low:] > 0.5))):
-            return True
-    return False
 
 
 def bias(bench: Bench, target_drop_db: float) -> Procedure:
@@ -231,7 +121,7 @@ class Trace:
         return self._seek(-1, "turn a little, down")
 
     def _lower(self) -> Advice:
-        s, d = _smoothed(np.array(self._short), 7), _smoothed(np.array(self._differ), 7)
+        s, d = smoothed(np.array(self._short), 7), smoothed(np.array(self._differ), 7)
         top = int(np.argmax(s[3:-3])) + 3
         gone = s[top] - s[-4]
         self._bent = self._bent or bends(np.array(self._differ), self._asked)
@@ -244,13 +134,13 @@ class Trace:
     def _raise(self) -> Advice | None:
         short, differ = np.array(self._short), np.array(self._differ)
         drop_db = self._bench.plan.over_bias_db
-        now = float(_smoothed(short, 7)[-2])
+        now = float(smoothed(short, 7)[-2])
         self._bent = self._bent or bends(differ, self._asked)
         if self._bent:
             found = peak_of_sweep(short[self._asked[-1][0] :])
         else:
             found = find_peak(short, differ)
-            if found is not None and _smoothed(differ, 7)[-2] > found.difference_db:
+            if found is not None and smoothed(differ, 7)[-2] > found.difference_db:
                 found = None
         if found is not None and found.level_db - now > max(0.5, drop_db - 0.5):
             self._phase, self.peak, self._quiet_from = "set", found, len(short)
@@ -260,7 +150,7 @@ class Trace:
                     " one-tone mode, the peak is found from the short wave alone"
                 )
             return None
-        sweep = _smoothed(short[self._asked[-1][0] :], 11)
+        sweep = smoothed(short[self._asked[-1][0] :], 11)
         if self._bent and found is None and sweep.max() - sweep[-1] > drop_db + 1.5:
             self.failed = "its level has more than one hump against bias; ask the stock's maker"
         return self._seek(1, "raise bias past the peak")
@@ -320,15 +210,3 @@ def _moved_since(short: list[float], since: int, window: int) -> int:
     limit = max(0.15, 2.5 * float(np.std(old)))
     away = new - old.mean()
     return n - 3 if (away > limit).all() or (away < -limit).all() else since
-
-
-def _smoothed(values: F64, points: int) -> F64:
-    padded = np.pad(values, points // 2, mode="edge")
-    return np.convolve(padded, np.ones(points) / points, "valid")
-
-
-def _evenly(x: NDArray[np.float64]) -> F64:
-    """Weights that count each stretch of x alike, however long the hand dwelt there."""
-    bins = np.clip(((x + 1.0) * 10).astype(int), 0, 19)
-    count = np.bincount(bins, minlength=20)
-    return np.asarray(1.0 / np.maximum(count[bins], 3))

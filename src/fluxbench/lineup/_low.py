@@ -3,7 +3,7 @@
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._bench import Bench, F64, Point, Procedure
+from fluxbench.lineup._bench import F64, Bench, Point, Procedure
 from fluxbench.signals import PerTrack, Tone, Tones
 from fluxbench.trade import LevelTolerance
 
@@ -71,5 +71,5 @@ def low_end(bench: Bench) -> Procedure:
     yield from bench.settle()
     meter = LowEnd(bench)
     band = LevelTolerance(0.12, 0.25, 0.5)
-    job = Job("reproduce_low", band, 1.0, lambda level: level[0])
-    yield from adjust(bench, job, np.zeros(plan.tracks), meter.read, WINDOW_S)
+    job = Job("reproduce_low", band, 1.0, meter.read, WINDOW_S)
+    yield from adjust(bench, job, np.zeros(plan.tracks))

@@ -4,7 +4,7 @@ import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import azimuth
-from fluxbench.lineup._bench import Bench, F64, Procedure, Stop
+from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._bias import bias
 from fluxbench.lineup._low import low_end
 from fluxbench.lineup._stages_reproduce import _onset_s, check_order
@@ -81,13 +81,13 @@ def record_stages(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
         rise = (level_left + then) - (operating + compressed)
         target = LOW_DB + high_left - rise
         target = low[1] + (target - low[1]) / (1.0 - 0.02)
-        job = Job("record_high", plan.tolerances.high_end, 3.0, lambda level: level[1])
+        job = Job("record_high", plan.tolerances.high_end, 3.0, lambda point: point.level_db[1])
         yield from adjust(bench, job, target)
     if "record_level" in plan.trimmers:
         bench.stage("record level")
         bench.send((1000.0, 0.0))
         yield from bench.settle()
-        job = Job("record_level", plan.tolerances.level, 1.5, lambda level: level[0])
+        job = Job("record_level", plan.tolerances.level, 1.5, lambda point: point.level_db[0])
         yield from adjust(bench, job, level_left)
 
 

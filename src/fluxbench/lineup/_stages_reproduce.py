@@ -6,7 +6,7 @@ import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import azimuth
-from fluxbench.lineup._bench import Bench, F64, Procedure, Stop
+from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._plan import Section
 from fluxbench.signals import PerTrack, Tone
 
@@ -262,11 +262,11 @@ def reproduce(bench: Bench, head: str) -> Procedure:
         high_found = (yield from bench.levels(3.0))[0]
         coupling = plan.high_coupling(high_at.frequency_hz)
         move = (high_target - high_found - (level_target - level_found)) / (1.0 - coupling)
-        job = Job(high_trimmer, plan.tolerances.high_end, 3.0, lambda level: level[0])
+        job = Job(high_trimmer, plan.tolerances.high_end, 3.0, lambda point: point.level_db[0])
         yield from adjust(bench, job, high_found + move)
     if level_trimmer in plan.trimmers:
         yield from bench.play_section(level_at, monitor)
-        job = Job(level_trimmer, plan.tolerances.level, 1.5, lambda level: level[0])
+        job = Job(level_trimmer, plan.tolerances.level, 1.5, lambda point: point.level_db[0])
         yield from adjust(bench, job, level_target)
     level_left = (yield from _left(bench, level_at, monitor)) - level_target
     high_left = (yield from _left(bench, high_at, monitor)) - high_target

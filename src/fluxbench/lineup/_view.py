@@ -14,6 +14,13 @@ class Verdict(StrEnum):
     OUT = "out"
     NO_READING = "no reading"
 
+    @classmethod
+    def of(cls, off: float, set_band: float) -> "Verdict":
+        """The verdict on a deviation, both in the same unit: near is within three set bands."""
+        if abs(off) <= set_band:
+            return cls.IN
+        return cls.NEAR if abs(off) <= 3.0 * set_band else cls.OUT
+
 
 @dataclass(frozen=True, slots=True)
 class Ask:
