@@ -13,7 +13,7 @@ from fluxbench.trade import LevelTolerance
 
 PATIENCE_S = 120.0
 AIM = 0.55
-"""The hand is stopped within this part of the hold band, so that readings do not end at its edge."""
+"""The hand is stopped within this part of the hold band, lest readings end at its edge."""
 LONGEST_S = 8.0
 AGAIN = 1.4
 """A track that ends further off than this many hold bands is offered again."""

@@ -79,9 +79,12 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
         name = trimmer.replace("_", " ")
         word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"
+        wait_s = lag_s + (need_s if abs(off) < 3 * set_band else 1.5)
+        shown = off if len(block) >= 10 else None
+        words = f"{name}: {word}"
         bench.advise(
-            Advice(trimmer, None, verdict, way, off if len(block) >= 10 else None, "arcmin", error,
-                   lag_s + (need_s if abs(off) < 3 * set_band else 1.5), f"{name}: {word}"), 0, 1)  # fmt: skip
+            Advice(trimmer, None, verdict, way, shown, "arcmin", error, wait_s, words), 0, 1
+        )
     else:
         bench.note(f"{trimmer} could not be brought in")
     angle, scatter = slope_arcmin(

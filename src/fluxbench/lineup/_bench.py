@@ -1,4 +1,4 @@
-"""The line-up as it runs: points of 0.1 s in, asks and advice out, everything taken in a journal."""
+"""The line-up as it runs: points of 0.1 s in, asks and advice out, what is taken in a journal."""
 
 from collections.abc import Generator
 from dataclasses import replace
@@ -19,11 +19,11 @@ GONE_POINTS = 12
 WINDING_POINTS = 400
 """How long a tape may take to wind before the tone is asked for again."""
 LOW_HZ = 600.0
-"""Below, a tone's level is that of its mean envelope over a point: neighbours and image fall out."""
+"""Below, a tone's level is that of its mean envelope over a point: its image falls out."""
 
 
 class Point:
-    """0.1 s of all tracks: level (tones, tracks) in dB re 0 VU (NaN if not valid), and envelopes."""
+    """0.1 s of all tracks: level (tones, tracks) in dB re 0 VU, NaN if not valid; envelopes."""
 
     __slots__ = ("clipped", "envelope", "level_db", "lost", "share", "time_s")
 

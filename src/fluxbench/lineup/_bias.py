@@ -4,10 +4,14 @@ import numpy as np
 
 from fluxbench.lineup._adjust import AIM
 from fluxbench.lineup._bench import Bench, Procedure
-from fluxbench.lineup._peak import Peak, bends, find_peak, peak_of_sweep, smoothed
+from fluxbench.lineup._peak import Peak, bends, find_peak, smoothed
 from fluxbench.lineup._view import Advice, Verdict
 
 PATIENCE_S = 180.0
+BENT = (
+    "short and long waves do not agree about bias on this stock, so that the side of the peak"
+    " is not known; set it as the stock's maker says"
+)
 BEYOND_DB = 0.7
 """How far short waves must have fallen on both sides before a peak is believed."""
 
@@ -61,7 +65,6 @@ def _set_track(bench: Bench, track: int, peak: Peak | None, done: int, due: int)
                 over_bias_db=trace.taken_db,
                 peak_db=trace.peak.level_db,
                 error_db=trace.peak.error_db,
-                one_tone=trace.peak.one_tone,
             )
             return trace.peak
         if advice is not None:
@@ -87,7 +90,6 @@ class Trace:
         self._phase = "start" if peak is None else "set"
         self._asked: list[tuple[int, int]] = []
         self._quiet_from = 0
-        self._bent = False
         self.failed = ""
         self.taken_db: float | None = None
 
@@ -124,8 +126,9 @@ class Trace:
         s, d = smoothed(np.array(self._short), 7), smoothed(np.array(self._differ), 7)
         top = int(np.argmax(s[3:-3])) + 3
         gone = s[top] - s[-4]
-        self._bent = self._bent or bends(np.array(self._differ), self._asked)
-        if (gone > BEYOND_DB and d[-4] > d[top] + 0.3) or (self._bent and gone > 2 * BEYOND_DB):
+        if bends(np.array(self._differ), self._asked):
+            self.failed = BENT
+        if gone > BEYOND_DB and d[-4] > d[top] + 0.3:
             self._phase = "raise"
             self._ask(1)
             return self._seek(1, "raise bias past the peak")
@@ -135,24 +138,13 @@ class Trace:
         short, differ = np.array(self._short), np.array(self._differ)
         drop_db = self._bench.plan.over_bias_db
         now = float(smoothed(short, 7)[-2])
-        self._bent = self._bent or bends(differ, self._asked)
-        if self._bent:
-            found = peak_of_sweep(short[self._asked[-1][0] :])
-        else:
-            found = find_peak(short, differ)
-            if found is not None and smoothed(differ, 7)[-2] > found.difference_db:
-                found = None
-        if found is not None and found.level_db - now > max(0.5, drop_db - 0.5):
+        if bends(differ, self._asked):
+            self.failed = BENT
+        found = find_peak(short, differ)
+        beyond = found is not None and smoothed(differ, 7)[-2] < found.difference_db
+        if found is not None and beyond and found.level_db - now > max(0.5, drop_db - 0.5):
             self._phase, self.peak, self._quiet_from = "set", found, len(short)
-            if self._bent:
-                self._bench.note(
-                    "short and long waves do not agree about bias on this stock:"
-                    " one-tone mode, the peak is found from the short wave alone"
-                )
             return None
-        sweep = smoothed(short[self._asked[-1][0] :], 11)
-        if self._bent and found is None and sweep.max() - sweep[-1] > drop_db + 1.5:
-            self.failed = "its level has more than one hump against bias; ask the stock's maker"
         return self._seek(1, "raise bias past the peak")
 
     def _set(self) -> Advice | None:
@@ -166,11 +158,11 @@ class Trace:
         self._quiet_from = _moved_since(self._short, self._quiet_from, self.WINDOW)
         if n - self._quiet_from < 4:
             return None
-        if n % 10 == 0 and not peak.one_tone:
+        if n % 10 == 0:
             self.peak = peak = find_peak(np.array(self._short), np.array(self._differ)) or peak
         first = max(self._quiet_from, n - self.WINDOW)
         fall = peak.level_db - float(np.mean(self._short[first:]))
-        under = not peak.one_tone and float(np.mean(self._differ[first:])) > peak.difference_db
+        under = float(np.mean(self._differ[first:])) > peak.difference_db
         over_bias = -max(fall, 0.0) if under else fall
         off = drop_db - over_bias
         way = 0 if abs(off) <= AIM * band.hold_db else (1 if off > 0 else -1)

@@ -16,8 +16,6 @@ class Peak:
     error_db: float
     difference_db: float
     """D at the peak."""
-    one_tone: bool
-    """Found from the short waves alone, since D did not tell the side."""
 
 
 def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
@@ -62,43 +60,11 @@ def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
     near = np.abs(fitted - top) < 0.8
     blocks = max(2.0, near.sum() / 4.0)
     noise = float(np.std(residual[near])) if near.sum() > 3 else float(np.std(residual))
-    return Peak(top, noise / np.sqrt(blocks), centre + scale * at, False)
-
-
-def peak_of_sweep(short_db: F64) -> Peak | None:
-    """The top of one upward sweep, from the short waves alone; None unless it has a single hump."""
-    if len(short_db) < 20:
-        return None
-    smooth = smoothed(short_db, 11)
-    top = int(np.argmax(smooth[3:-3])) + 3
-    rise, fall = smooth[: top + 1], smooth[top:]
-    back = float(np.max(np.maximum.accumulate(rise) - rise))
-    again = float(np.max(fall - np.minimum.accumulate(fall)))
-    if (
-        smooth[top] - rise.min() < 0.35
-        or smooth[top] - fall.min() < 0.35
-        or max(back, again) > 0.45
-    ):
-        return None
-    near = smooth > smooth[top] - 0.5
-    first, last = top, top
-    while first > 0 and near[first - 1]:
-        first -= 1
-    while last < len(near) - 1 and near[last + 1]:
-        last += 1
-    t = np.arange(first, last + 1) - top
-    if len(t) < 6:
-        return None
-    c = np.polynomial.polynomial.polyfit(t, short_db[first : last + 1], 2)
-    if c[2] >= 0.0:
-        return None
-    level = float(c[0] - c[1] ** 2 / (4 * c[2]))
-    noise = float(np.std(short_db[first : last + 1] - np.polynomial.polynomial.polyval(t, c)))
-    return Peak(level, 1.5 * noise / np.sqrt(max(2.0, len(t) / 4.0)), float("nan"), True)
+    return Peak(top, noise / np.sqrt(blocks), centre + scale * at)
 
 
 def bends(difference_db: F64, asked: list[tuple[int, int]]) -> bool:
-    """Whether D turned back by itself: by 0.5 dB and more without the hand being asked to turn back.
+    """Whether D turned back by 0.5 dB and more without the hand being asked to turn back.
 
     `asked` is (point, way) of every change of the asked direction. A stock whose D is not a measure
     of bias does this; S and D then do not tell the side of the peak.

@@ -61,7 +61,7 @@ class Plan:
     @property
     def positions_mm(self) -> F64:
         """Track centres re the middle of the stack."""
-        return (np.arange(self.tracks) - (self.tracks - 1) / 2.0) * self.pitch_mm
+        return np.asarray((np.arange(self.tracks) - (self.tracks - 1) / 2.0) * self.pitch_mm)
 
     @property
     def head_delay_s(self) -> float:
@@ -101,7 +101,7 @@ class Plan:
         section = self.section_for(self.reference_hz)
         if section is None:
             raise MisuseError(
-                f"the calibration tape's sheet lists no section at its reference {self.reference_hz:g} Hz"
+                f"the tape's sheet lists no section at its reference {self.reference_hz:g} Hz"
             )
         return section
 
@@ -123,7 +123,7 @@ class Plan:
         return min(fits, key=lambda s: (abs(np.log(s.frequency_hz / wanted)) > 0.1, -s.seconds))
 
     def high_coupling(self, frequency_hz: float) -> float:
-        """How much 1 kHz moves per dB of this frequency when an equaliser's time constant is turned."""
+        """How much 1 kHz moves per dB of this frequency when a time constant is turned."""
         return float(high_trim_coupling(self.equalisation, frequency_hz, self.reference_hz))
 
 

@@ -37,7 +37,7 @@ def load_stock(bench: Bench) -> Procedure:
 
 
 def record_azimuth(bench: Bench, stage: str) -> Procedure:
-    """The record head to the angle of the calibration tape, by the reproduce head as it was left."""
+    """The record head to the angle of the calibration tape, by the reproduce head as left."""
     if "record_azimuth" not in bench.plan.trimmers or bench.plan.tracks < 2:
         return
     bench.stage(stage)

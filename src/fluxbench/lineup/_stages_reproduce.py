@@ -1,6 +1,4 @@
-"""The stages before anything is recorded: input check, safe, calibration tape, reproduce and sync."""
-
-from dataclasses import dataclass
+"""The stages before anything is recorded: input check, safe, calibration tape, both heads."""
 
 import numpy as np
 
@@ -8,6 +6,7 @@ from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._plan import Section
+from fluxbench.lineup._sections import calibration_pass, wrong_tape
 from fluxbench.signals import PerTrack, Tone
 
 PROBE_HZ = 1000.0
@@ -16,7 +15,6 @@ PROBE_HZ = 1000.0
 def input_check(bench: Bench) -> Procedure:
     """No tape: levels, order and polarity of every return, and the round trip of the link."""
     bench.stage("input check")
-    plan = bench.plan
     yield from bench.ask(
         "transport",
         "stop the tape and listen to the input",
@@ -28,9 +26,7 @@ def input_check(bench: Bench) -> Procedure:
     yield from bench.wait(0.6)
     bench.round_trip_s = yield from _onset_s(bench)
     if np.isnan(bench.round_trip_s):
-        raise Stop(
-            "nothing comes back: no return carries the tone that is sent; check interface, cables and the monitor switch"
-        )
+        raise Stop("nothing comes back: check interface, cables and the deck's monitor switch")
     yield from bench.wait(0.6)
     levels = (yield from bench.levels(1.0))[0]
     bench.live = np.isfinite(levels) & (levels > -30.0)
@@ -105,134 +101,24 @@ def safe_check(bench: Bench) -> Procedure:
             raise Stop(
                 "the return has no head delay: the deck's monitor stands on input, not on the tape"
             )
-        raise Stop(
-            "a track records although all are safe: the calibration tape would be wiped; do not load it"
-        )
+        raise Stop("a track records although all are safe: it would wipe the calibration tape")
     bench.write("safe", proved=True)
     yield from bench.ask("transport", "stop", state="stop", ready=[], monitor="reproduce")
 
 
-@dataclass(frozen=True, slots=True)
-class Pass:
-    """What one playing of the calibration tape read: level (tracks,) by section number."""
-
-    level_db: dict[int, F64]
-
-
-def calibration_pass(bench: Bench, monitor: str) -> Procedure:
-    """Play the whole calibration tape once: recognise its sections and fill the as-found table."""
-    plan = bench.plan
-    yield from bench.ask("load", "load the calibration tape", tape="calibration")
-    yield from bench.ask("locate", "go to its beginning", section=plan.sections[0].number)
-    yield from bench.ask(
-        "transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor
-    )
-    bench.silence()
-    tones = tuple(sorted({s.frequency_hz for s in plan.sections}))
-    bench.listen(*tones)
-    read: dict[int, F64] = {}
-    at, strange_s, silent_s = 0, 0.0, 0.0
-    sections = plan.sections
-    gathered: list[F64] = []
-    current = -1
-    while at < len(sections):
-        point = yield
-        level = point.level_db
-        if point.lost or len(level) != len(tones):
-            continue
-        shares = np.median(point.share[:, bench.live], axis=1)
-        loud = (
-            float(np.nanmedian(np.nanmax(level[:, bench.live], axis=0)))
-            if np.isfinite(level).any()
-            else -99.0
-        )
-        total = 10 * np.log10(
-            max(
-                float(np.median(np.sum(10.0 ** (np.nan_to_num(level, nan=-99.0) / 10), axis=0))),
-                1e-12,
-            )
-        )
-        best = int(np.argmax(shares))
-        if shares[best] > 0.6 and loud > -45.0:
-            strange_s = silent_s = 0.0
-            if best != current:
-                current, gathered = best, []
-            gathered.append(level[best])
-            expected = [
-                i for i in range(at, len(sections)) if sections[i].frequency_hz == tones[best]
-            ]
-            if not expected:
-                break
-            here = expected[0]
-            if here > at + 1 and not read:
-                raise _wrong(
-                    bench,
-                    f"its first section is {tones[best]:g} Hz, not {sections[0].frequency_hz:g} Hz",
-                )
-            if len(gathered) >= 12:
-                stack = np.array(gathered[3:])
-                read[sections[here].number] = np.nanmean(stack, axis=0)
-            if len(gathered) >= 25 and (here == len(sections) - 1):
-                break
-        else:
-            if current >= 0 and len(gathered) >= 12:
-                at = max(
-                    at,
-                    1
-                    + next(
-                        i
-                        for i in range(at, len(sections))
-                        if sections[i].frequency_hz == tones[current]
-                    ),
-                )
-                current, gathered = -1, []
-            strange_s += 0.1 if max(loud, total) > -30.0 or _heard(point) > -30.0 - 0.0 else 0.0
-            silent_s += 0.1
-            if strange_s > 2.5:
-                raise _wrong(bench, "it carries tones that are not on its sheet")
-            if silent_s > 12.0:
-                if not read:
-                    raise Stop(
-                        "the calibration tape gives no tone: wrong monitor, no tape, or it is blank"
-                    )
-                break
-    missing = [s for s in sections if s.number not in read]
-    for s in missing:
-        bench.note(
-            f"section {s.number} ({s.frequency_hz:g} Hz) was not seen on the calibration tape"
-        )
-    table = {s.number: read[s.number] for s in sections if s.number in read}
-    bench.write("calibration pass", monitor=monitor, level_db={str(k): v for k, v in table.items()})
-    return Pass(table)
-
-
-def _heard(point: object) -> float:
-    """Level of what is heard beside the tones listened to, dB re full scale of the tones."""
-    share = np.asarray(point.share.sum(axis=0))  # type: ignore[attr-defined]
-    level = np.asarray(point.level_db)  # type: ignore[attr-defined]
-    tones = np.sum(10.0 ** (np.nan_to_num(level, nan=-99.0) / 10.0), axis=0)
-    return float(10 * np.log10(max(np.median(tones / np.maximum(share, 1e-9)), 1e-12)))
-
-
-def _wrong(bench: Bench, what: str) -> Stop:
-    text = f"this is not the calibration tape of the sheet: {what}; check label, speed and sheet"
-    bench.note(text)
-    return Stop(text)
-
-
-def check_fluxivity(bench: Bench, found: Pass) -> None:
+def check_fluxivity(bench: Bench, found: dict[int, F64]) -> None:
     """Every track off by the same amount speaks for another tape, not for 24 trimmers."""
     section = bench.plan.level_section
-    if section.number not in found.level_db:
-        raise _wrong(bench, f"its {section.frequency_hz:g} Hz reference section was not found")
-    off = (found.level_db[section.number] - bench.plan.calibration_target_db(section))[bench.live]
+    if section.number not in found:
+        raise wrong_tape(bench, f"its {section.frequency_hz:g} Hz reference section was not found")
+    off = (found[section.number] - bench.plan.calibration_target_db(section))[bench.live]
     n = len(off)
     if n < 4:
         return
     mean, scatter = float(off.mean()), float(off.std(ddof=1))
     if abs(mean) > 1.2 and abs(mean) > (5.0 + 20.0 / n) * max(scatter, 0.05) / np.sqrt(n):
         flux = bench.plan.calibration_nwb_per_m * 10.0 ** (mean / 20.0)
-        raise _wrong(
+        raise wrong_tape(
             bench, f"all tracks read {mean:+.1f} dB together, as from a tape of {flux:.0f} nWb/m"
         )
 

@@ -78,7 +78,7 @@ class EnvelopeBank:
     @property
     def delay_s(self) -> float:
         """How much older than its frames an envelope is: half the filter."""
-        return (self._taps - 1) / 2 / self.rate_hz
+        return float((self._taps - 1) / 2 / self.rate_hz)
 
     def tune(self, frequencies_hz: Sequence[float]) -> None:
         """Listen to other tones from the next hop on."""

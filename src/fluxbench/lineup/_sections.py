@@ -1,0 +1,115 @@
+"""Recognising the sections of a calibration tape while it plays, by frequency and order."""
+
+import numpy as np
+
+from fluxbench.lineup._bench import F64, Bench, Point, Procedure, Stop
+
+LEAST_POINTS = 12
+"""So much of a section must have been heard to say what it reads."""
+STRANGE_S = 2.5
+SILENT_S = 12.0
+WINDING_S = 40.0
+
+
+def calibration_pass(bench: Bench, monitor: str) -> Procedure:
+    """Play the whole calibration tape once; level (tracks,) of every section, by its number."""
+    sections = bench.plan.sections
+    yield from bench.ask("load", "load the calibration tape", tape="calibration")
+    yield from bench.ask("locate", "go to its beginning", section=sections[0].number)
+    yield from bench.ask(
+        "transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor
+    )
+    bench.silence()
+    finder = SectionFinder(bench)
+    bench.listen(*finder.tones)
+    while not finder.done:
+        point = yield
+        if not point.lost and len(point.level_db) == len(finder.tones):
+            finder.hear(point)
+    for section in sections:
+        if section.number not in finder.read:
+            bench.note(f"section {section.number} ({section.frequency_hz:g} Hz) was not heard")
+    table = {s.number: finder.read[s.number] for s in sections if s.number in finder.read}
+    bench.write("calibration pass", monitor=monitor, level_db={str(k): v for k, v in table.items()})
+    return table
+
+
+class SectionFinder:
+    """Goes along the sheet's sections as their tones are heard; `Stop` if the tape is another."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._sections = bench.plan.sections
+        self.tones = tuple(sorted({s.frequency_hz for s in self._sections}))
+        self.read: dict[int, F64] = {}
+        self.done = False
+        self._at = 0
+        self._tone = -1
+        self._gathered: list[F64] = []
+        self._strange_s = self._silent_s = 0.0
+
+    def hear(self, point: Point) -> None:
+        """Take 0.1 s of the tape."""
+        live = self._bench.live
+        shares = np.median(point.share[:, live], axis=1)
+        best = int(np.argmax(shares))
+        level = np.nan_to_num(point.level_db[:, live], nan=-99.0)
+        if shares[best] > 0.6 and np.median(level.max(axis=0)) > -45.0:
+            self._known(best, point.level_db[best])
+        else:
+            self._unknown(level, point.share[:, live])
+
+    def _known(self, tone: int, level_db: F64) -> None:
+        self._strange_s = self._silent_s = 0.0
+        if tone != self._tone:
+            self._leave()
+            self._tone = tone
+        self._gathered.append(level_db)
+        here = self._next(tone)
+        if here is None:
+            self.done = True
+            return
+        if here > self._at + 1 and not self.read:
+            raise wrong_tape(
+                self._bench,
+                f"it begins with {self.tones[tone]:g} Hz,"
+                f" not with {self._sections[0].frequency_hz:g} Hz",
+            )
+        if len(self._gathered) >= LEAST_POINTS:
+            heard = np.array(self._gathered[4:])
+            self.read[self._sections[here].number] = np.nanmedian(heard, axis=0)
+        self.done = here == len(self._sections) - 1 and len(self._gathered) >= 2 * LEAST_POINTS
+
+    def _unknown(self, level_db: F64, share: F64) -> None:
+        self._leave()
+        tones = np.sum(10.0 ** (level_db / 10.0), axis=0)
+        heard_db = 10.0 * np.log10(np.median(tones / np.maximum(share.sum(axis=0), 1e-9)) + 1e-12)
+        self._silent_s += 0.1
+        self._strange_s = self._strange_s + 0.1 if heard_db > -30.0 else 0.0
+        if self._strange_s > STRANGE_S:
+            raise wrong_tape(self._bench, "it carries tones that are not on its sheet")
+        if self.read and self._silent_s > SILENT_S:
+            self.done = True
+        elif self._silent_s > WINDING_S:
+            raise Stop("the calibration tape gives no tone: wrong monitor, no tape, or it is blank")
+
+    def _next(self, tone: int) -> int | None:
+        for i in range(self._at, len(self._sections)):
+            if self._sections[i].frequency_hz == self.tones[tone]:
+                return i
+        return None
+
+    def _leave(self) -> None:
+        """A section has ended: go past it if it was long enough to be one."""
+        if self._tone >= 0 and len(self._gathered) >= LEAST_POINTS:
+            here = self._next(self._tone)
+            self._at = self._at if here is None else here + 1
+        self._tone = -1
+        self._gathered = []
+
+
+def wrong_tape(bench: Bench, what: str) -> Stop:
+    """Say that this is another tape than the sheet's; the caller raises what it gets."""
+    text = f"this is not the calibration tape of its sheet: {what}; check label, speed and sheet"
+    bench.note(text)
+    return Stop(text)
