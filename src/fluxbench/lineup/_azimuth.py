@@ -56,6 +56,9 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
             if abs(new.mean() - old.mean()) > max(2.2 * spread, 0.4 * set_band):
                 begin = n - 4
                 block = np.array(angles[begin:])
+        if len(block) >= 80 and _differ(block[-50:], block[:-50], 0.1 * set_band):
+            begin = n - 50
+            block = block[-50:]
         first = max(begin, n - round(MOST_S * 10))
         angle, _ = slope_arcmin(bench, np.sum(past[first:], axis=0), frequency_hz)
         seconds = (n - first) / 10
@@ -93,6 +96,13 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
     bench.write("as left", trimmer=trimmer, arcmin=angle, scatter_us=scatter)
     bench.advise(None)
     return best if np.isfinite(best) else angle
+
+
+def _differ(recent: F64, older: F64, least_arcmin: float) -> bool:
+    """Whether the stack was turned a little between two stretches of readings."""
+    error = np.hypot(_error(recent), _error(older))
+    away = abs(float(recent.mean() - older.mean()))
+    return bool(np.isfinite(error)) and away > max(2.0 * error, least_arcmin)
 
 
 def _error(angles: F64) -> float:

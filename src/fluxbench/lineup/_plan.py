@@ -117,10 +117,12 @@ class Plan:
     def azimuth_section(self) -> Section:
         """A long section whose neighbours stay within half a turn at 10 arc-minutes."""
         wanted = azimuth_frequency_hz(self.speed_ips)
-        fits = [s for s in self.sections if 0.45 * wanted <= s.frequency_hz <= 1.3 * wanted]
+        skew_mm = max(self.pitch_mm, 0.1) * np.tan(np.radians(10.0 / 60.0))
+        highest = min(1.3 * 10_000.0, 0.4 * 25.4 * self.speed_ips / skew_mm)
+        fits = [s for s in self.sections if 0.45 * wanted <= s.frequency_hz <= highest]
         if not fits:
             return self.high_section
-        return min(fits, key=lambda s: (abs(np.log(s.frequency_hz / wanted)) > 0.1, -s.seconds))
+        return min(fits, key=lambda s: (-s.seconds, abs(np.log(s.frequency_hz / wanted))))
 
     def high_coupling(self, frequency_hz: float) -> float:
         """How much 1 kHz moves per dB of this frequency when a time constant is turned."""
