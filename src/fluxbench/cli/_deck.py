@@ -23,7 +23,7 @@ def deck(
 
     Prints the address of its controls when it is ready.
     """
-    from fluxbench.deck._server import serve_deck
+    from fluxbench.deck import serve_deck
 
     serve_deck(partial(_practice_deck, tracks, speed, seed), name=name, port=port, server=server)
 

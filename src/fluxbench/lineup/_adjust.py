@@ -8,7 +8,7 @@ import numpy as np
 from fluxbench.lineup._bench import F64, Bench, Point, Procedure
 from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._readings import Readings
-from fluxbench.lineup._view import Advice, Verdict
+from fluxbench.lineup._view import Advice, Verdict, move_db
 from fluxbench.trade import LevelTolerance
 
 PATIENCE_S = 120.0
@@ -67,8 +67,7 @@ class Round:
         self.stuck = np.zeros(tracks, bool)
         self._recent: list[F64] = []
         self._focus, self._since_s = 0, 0.0
-        tape_s = bench.plan.head_delay_s if bench.source[0] == "record" else 0.0
-        self._wait_s = bench.round_trip_s + tape_s + 0.2 + job.memory_s + job.window_s
+        self._wait_s = bench.return_lag_s + 0.2 + job.memory_s + job.window_s
 
     def look(self, seconds: float) -> Procedure:
         """Only read for a while."""
@@ -144,8 +143,7 @@ class Round:
                 job.trimmer, track, Verdict.NO_READING, 0, None, "dB", np.inf, job.window_s,
                 f"{name}: no reading",
             )  # fmt: skip
-        way = 0 if abs(off) <= AIM * job.band.hold_db else (1 if off > 0 else -1)
-        word = "hold" if way == 0 else f"{'raise' if way > 0 else 'lower'} {abs(off):.2f} dB"
+        way, word = move_db(off, AIM * job.band.hold_db)
         verdict = Verdict.of(off, job.band.set_db)
         error = self.readings.error(self._focus)
         return Advice(

@@ -4,6 +4,7 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Point, Procedure
 from fluxbench.lineup._view import Advice, Verdict
+from fluxbench.trade import azimuth_from_delay_arcmin
 
 LEAST_S = 5.0
 MOST_S = 16.0
@@ -19,34 +20,30 @@ def slope_arcmin(bench: Bench, cross: F64, frequency_hz: float) -> tuple[float, 
     position = bench.plan.positions_mm[live]
     lag = np.concatenate([[0.0], np.cumsum(np.angle(cross))]) / (2 * np.pi * frequency_hz)
     slope, offset = np.polyfit(position, lag, 1)
-    speed_mm_per_s = 25.4 * bench.plan.speed_ips
-    arcmin = float(np.degrees(np.arctan(slope * speed_mm_per_s)) * 60.0)
+    arcmin = float(azimuth_from_delay_arcmin(1e6 * slope, 1.0, bench.plan.speed_ips))
     return arcmin, 1e6 * (lag - (slope * position + offset))
 
 
-def crossed(bench: Bench, point: Point, tone: int = 0) -> F64:
+def crossed(bench: Bench, point: Point) -> F64:
     """Mean of a_i conj(a_j) over one point, for neighbouring live tracks."""
-    e = point.envelope[:, tone, bench.live]
+    e = point.envelope[:, 0, bench.live]
     return np.asarray((e[:, :-1] * e[:, 1:].conj()).mean(axis=0))
 
 
-def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> Procedure:
+def azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
     """Turn one stack trimmer until the stack stands at the target angle; gives what was left."""
-    frequency_hz = bench.tones[tone]
+    frequency_hz = bench.tones[0]
     set_band = bench.plan.azimuth_tolerance_arcmin
     hold = 0.3 * set_band
-    lag_s = (
-        bench.round_trip_s + (bench.plan.head_delay_s if bench.source[0] == "record" else 0.0) + 0.2
-    )
+    lag_s = bench.return_lag_s + 0.2
     past: list[F64] = []
     angles: list[float] = []
     begin, started, since = 0, False, bench.time_s
-    best = np.nan
     while bench.time_s - since < 300.0:
         point = yield from bench.point()
-        if np.isnan(point.level_db[tone, bench.live]).any():
+        if np.isnan(point.level_db[0, bench.live]).any():
             continue
-        past.append(crossed(bench, point, tone))
+        past.append(crossed(bench, point))
         angles.append(slope_arcmin(bench, past[-1], frequency_hz)[0])
         n = len(angles)
         block = np.array(angles[begin:])
@@ -69,15 +66,8 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
             bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
         enough = seconds >= LEAST_S and (error < 0.2 * set_band or seconds >= MOST_S - 0.2)
         if abs(off) <= hold and enough:
-            best = angle
             break
-        verdict = (
-            Verdict.IN
-            if abs(off) <= set_band
-            else Verdict.NEAR
-            if abs(off) < 3 * set_band
-            else Verdict.OUT
-        )
+        verdict = Verdict.of(off, set_band)
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
         name = trimmer.replace("_", " ")
@@ -91,11 +81,11 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float, tone: int = 0) -> 
     else:
         bench.note(f"{trimmer} could not be brought in")
     angle, scatter = slope_arcmin(
-        bench, np.sum(past[max(begin, len(past) - 160) :], axis=0), frequency_hz
+        bench, np.sum(past[max(begin, len(past) - round(MOST_S * 10)) :], axis=0), frequency_hz
     )
     bench.write("as left", trimmer=trimmer, arcmin=angle, scatter_us=scatter)
     bench.advise(None)
-    return best if np.isfinite(best) else angle
+    return angle
 
 
 def _differ(recent: F64, older: F64, least_arcmin: float) -> bool:

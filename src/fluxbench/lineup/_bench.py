@@ -113,6 +113,12 @@ class Bench:
         if self.view.ask is not None and self.view.ask.number == number:
             self._answered = True
 
+    @property
+    def return_lag_s(self) -> float:
+        """From a change of what is sent, or of a record trimmer, to its return."""
+        tape_s = self.plan.head_delay_s if self.source[0] == "record" else 0.0
+        return self.round_trip_s + tape_s
+
     # -- procedures: generators that are sent one point at a time ------------------------------
 
     def ask(self, kind: str, text: str, **values: Any) -> Procedure:
@@ -134,8 +140,7 @@ class Bench:
 
     def settle(self) -> Procedure:
         """Wait until what is sent now has come back and filled the filters."""
-        lag = self.plan.head_delay_s if self.source[0] == "record" else 0.0
-        yield from self.wait(lag + self.round_trip_s + 0.4)
+        yield from self.wait(self.return_lag_s + 0.4)
         self._held = None
 
     def point(self) -> Generator[None, Point, Point]:

@@ -5,7 +5,7 @@ import numpy as np
 from fluxbench.lineup._adjust import AIM
 from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._peak import Peak, bends, find_peak, smoothed
-from fluxbench.lineup._view import Advice, Verdict
+from fluxbench.lineup._view import Advice, Verdict, move_db
 
 PATIENCE_S = 180.0
 BENT = (
@@ -16,10 +16,10 @@ BEYOND_DB = 0.7
 """How far short waves must have fallen on both sides before a peak is believed."""
 
 
-def bias(bench: Bench, target_drop_db: float) -> Procedure:
+def bias(bench: Bench) -> Procedure:
     """Set bias on every live track: across the peak, then down to the sheet's over-bias."""
     plan = bench.plan
-    band = plan.tolerances.over_bias
+    band, drop_db = plan.tolerances.over_bias, plan.over_bias_db
     peaks: dict[int, Peak] = {}
     due = [int(t) for t in np.flatnonzero(bench.live)]
     found = yield from bench.levels(2.0)
@@ -33,7 +33,7 @@ def bias(bench: Bench, target_drop_db: float) -> Procedure:
                 peaks[track] = peak
         bench.advise(None)
         level = yield from bench.levels(4.0)
-        off = {t: target_drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
+        off = {t: drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
         due = [t for t in peaks if abs(off[t]) > band.set_db and again < 2]
         if not due:
             break
@@ -41,7 +41,7 @@ def bias(bench: Bench, target_drop_db: float) -> Procedure:
     bench.write(
         "as left",
         trimmer="bias",
-        over_bias_db=[target_drop_db - off[t] if t in off else None for t in everyone],
+        over_bias_db=[drop_db - off[t] if t in off else None for t in everyone],
         peak_db=[peaks[t].level_db if t in peaks else None for t in everyone],
         peak_error_db=[peaks[t].error_db if t in peaks else None for t in everyone],
     )
@@ -84,7 +84,7 @@ class Trace:
 
     def __init__(self, bench: Bench, track: int, peak: Peak | None) -> None:
         self._bench, self._track, self.peak = bench, track, peak
-        self._lag_s = bench.round_trip_s + bench.plan.head_delay_s + 0.2
+        self._lag_s = bench.return_lag_s + 0.2
         self._short: list[float] = []
         self._differ: list[float] = []
         self._phase = "start" if peak is None else "set"
@@ -165,16 +165,14 @@ class Trace:
         under = float(np.mean(self._differ[first:])) > peak.difference_db
         over_bias = -max(fall, 0.0) if under else fall
         off = drop_db - over_bias
-        way = 0 if abs(off) <= AIM * band.hold_db else (1 if off > 0 else -1)
+        way, word = move_db(off, AIM * band.hold_db)
         if way == 0 and n - self._quiet_from >= self.WINDOW:
             self.taken_db = over_bias
-        near = Verdict.NEAR if abs(off) < 3 * band.set_db else Verdict.OUT
         side = "wrong side, too little bias: " if under else ""
-        word = "hold" if way == 0 else f"{'raise' if way > 0 else 'lower'} {abs(off):.2f} dB"
         return Advice(
             "bias",
             self._track + 1,
-            Verdict.IN if abs(off) <= band.set_db else near,
+            Verdict.of(off, band.set_db),
             way,
             off,
             "dB",

@@ -5,7 +5,6 @@ import numpy as np
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._bench import F64, Bench, Point, Procedure
 from fluxbench.signals import PerTrack, Tone, Tones
-from fluxbench.trade import LevelTolerance
 
 MEAN_OF_HZ = (40.0, 50.0, 63.0, 80.0, 100.0, 125.0)
 ODD_HZ = (41.0, 51.5, 64.5, 82.0, 103.0, 128.0)
@@ -22,40 +21,51 @@ class LowEnd:
         self._bench = bench
         self._past: list[F64] = []
         odd = np.arange(bench.plan.tracks) % 2 == 0
-        self._sets = ((odd, ODD_HZ), (~odd, EVEN_HZ))
-        self._points_per_s = 1000.0
+        self._sets = [(who, Comb(tones)) for who, tones in ((odd, ODD_HZ), (~odd, EVEN_HZ))]
 
     def read(self, point: Point) -> F64:
         """Deviation (tracks,), NaN until four seconds are there."""
-        tracks = self._bench.plan.tracks
+        out = np.full(self._bench.plan.tracks, np.nan)
         if point.lost:
             self._past.clear()
-            return np.full(tracks, np.nan)
+            return out
         self._past.append(point.envelope[:, 1].real.astype(np.float64))
         del self._past[: -round(WINDOW_S * 10)]
         if len(self._past) < round(WINDOW_S * 10):
-            return np.full(tracks, np.nan)
+            return out
         signal = np.concatenate(self._past)
-        rate = len(self._past[0]) * 10.0
-        out = np.full(tracks, np.nan)
-        for who, tones in self._sets:
+        for who, comb in self._sets:
             if who.any():
-                out[who] = self._mean(signal[:, who], tones, rate)
-        zero = self._bench.plan.zero_dbfs
-        return np.asarray(out - zero - LEVEL_DB - (point.level_db[0] - LEVEL_DB))
+                out[who] = comb.mean_db(signal[:, who])
+        return np.asarray(out - self._bench.plan.zero_dbfs - point.level_db[0])
 
-    def _mean(self, signal: F64, tones: tuple[float, ...], rate_hz: float) -> F64:
-        t = np.arange(len(signal)) / rate_hz
-        window = np.hanning(len(signal))[:, np.newaxis]
-        angle = 2 * np.pi * np.outer(t, tones)
-        model = np.concatenate([np.cos(angle), np.sin(angle), np.ones((len(t), 1))], axis=1)
-        fit, *_ = np.linalg.lstsq(model * window, signal * window, rcond=None)
-        count = len(tones)
+
+class Comb:
+    """Six known tones fitted together to four seconds; the fit is the same every time."""
+
+    def __init__(self, tones_hz: tuple[float, ...]) -> None:
+        self._tones_hz = tones_hz
+        self._solver = np.zeros((0, 0))
+
+    def mean_db(self, signal: F64) -> F64:
+        """Mean level (tracks,) in dBFS at `MEAN_OF_HZ`, by a curve through the six tones."""
+        if self._solver.shape[1] != len(signal):
+            self._solver = self._prepared(len(signal))
+        fit = self._solver @ signal
+        count = len(self._tones_hz)
         level = 10 * np.log10(np.maximum(fit[:count] ** 2 + fit[count : 2 * count] ** 2, 1e-20))
-        x = np.log(np.array(tones) / 70.0)
+        x = np.log(np.array(self._tones_hz) / 70.0)
         curve = np.polynomial.polynomial.polyfit(x, level, 4)
         at = np.log(np.array(MEAN_OF_HZ) / 70.0)
         return np.asarray(np.polynomial.polynomial.polyval(at, curve).mean(axis=1))
+
+    def _prepared(self, points: int) -> F64:
+        """Windowed least squares as one matrix: cosines, sines and an offset."""
+        t = np.arange(points) * (WINDOW_S / points)
+        window = np.hanning(points)[:, np.newaxis]
+        angle = 2 * np.pi * np.outer(t, self._tones_hz)
+        model = np.concatenate([np.cos(angle), np.sin(angle), np.ones((points, 1))], axis=1)
+        return np.asarray(np.linalg.pinv(model * window) * window.T)
 
 
 def low_end(bench: Bench) -> Procedure:
@@ -70,6 +80,5 @@ def low_end(bench: Bench) -> Procedure:
     bench.listen(1000.0, 0.0)
     yield from bench.settle()
     meter = LowEnd(bench)
-    band = LevelTolerance(0.12, 0.25, 0.5)
-    job = Job("reproduce_low", band, 1.0, meter.read, WINDOW_S)
+    job = Job("reproduce_low", plan.tolerances.high_end, 1.0, meter.read, WINDOW_S)
     yield from adjust(bench, job, np.zeros(plan.tracks))

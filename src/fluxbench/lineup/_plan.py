@@ -9,14 +9,19 @@ from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError
 from fluxbench.trade import (
+    BIAS_LEVEL_DB,
     FORMATS,
     Equalisation,
+    Format,
     Tolerances,
     azimuth_frequency_hz,
+    azimuth_tolerance,
     bias_frequency_hz,
     fluxivity_ratio_db,
     fringing_rise_db,
+    head_delay_ms,
     high_trim_coupling,
+    speed_mm_per_s,
 )
 
 F64 = NDArray[np.float64]
@@ -59,29 +64,30 @@ class Plan:
     tolerances: Tolerances = field(default_factory=Tolerances)
 
     @property
+    def _format(self) -> Format:
+        return Format(
+            "this deck", self.tracks, self.tape_width_mm, self.width_mm, self.pitch_mm, "its plate"
+        )
+
+    @property
     def positions_mm(self) -> F64:
         """Track centres re the middle of the stack."""
-        return np.asarray((np.arange(self.tracks) - (self.tracks - 1) / 2.0) * self.pitch_mm)
+        return self._format.positions_mm
 
     @property
     def head_delay_s(self) -> float:
-        return self.head_spacing_mm / (25.4 * self.speed_ips)
+        return float(head_delay_ms(self.head_spacing_mm, self.speed_ips)) / 1000.0
 
     @property
     def azimuth_tolerance_arcmin(self) -> float:
-        widths = {6.3: 1.0, 12.6: 0.5, 25.3: 0.3, 50.7: 0.2}
-        return widths[min(widths, key=lambda w: abs(w - self.tape_width_mm))]
+        return azimuth_tolerance(self.tape_width_mm).set_arcmin
 
     def fringing_db(self, frequency_hz: float) -> F64:
         """How much high each track reads a full-width tape, shape (tracks,)."""
         if not self.full_width or self.fringing_compensated != "no":
             return np.zeros(self.tracks)
-        guard = max(self.pitch_mm - self.width_mm, 0.0) / 2.0
-        edge = max(
-            (self.tape_width_mm - (self.tracks - 1) * self.pitch_mm - self.width_mm) / 2.0, 0.05
-        )
-        first, second = np.full(self.tracks, guard), np.full(self.tracks, guard)
-        first[0] = second[-1] = edge
+        sides = [self._format.free_sides_to_mid_guard_mm(t + 1) for t in range(self.tracks)]
+        first, second = np.maximum(np.array(sides).T, 0.0)
         return np.asarray(
             fringing_rise_db(frequency_hz, self.speed_ips, self.width_mm, first, second)
         )
@@ -118,7 +124,7 @@ class Plan:
         """A long section whose neighbours stay within half a turn at 10 arc-minutes."""
         wanted = azimuth_frequency_hz(self.speed_ips)
         skew_mm = max(self.pitch_mm, 0.1) * np.tan(np.radians(10.0 / 60.0))
-        highest = min(1.3 * 10_000.0, 0.4 * 25.4 * self.speed_ips / skew_mm)
+        highest = min(1.3 * 10_000.0, 0.4 * speed_mm_per_s(self.speed_ips) / skew_mm)
         fits = [s for s in self.sections if 0.45 * wanted <= s.frequency_hz <= highest]
         if not fits:
             return self.high_section
@@ -163,6 +169,6 @@ def plan_from_state(calibration: Mapping[str, Any], stock: Mapping[str, Any]) ->
         ),
         over_bias_db=float(reel["over_bias_db"]),
         over_bias_hz=float(reel.get("over_bias_frequency_hz") or bias_frequency_hz(speed)),
-        over_bias_level_db=float(reel.get("over_bias_level_db", -20.0)),
+        over_bias_level_db=float(reel.get("over_bias_level_db", BIAS_LEVEL_DB)),
         trimmers=frozenset(kinds["per_track"]) | frozenset(kinds["per_stack"]),
     )

@@ -27,10 +27,6 @@ class Readings:
         self._spread = np.full(tracks, 0.02)
         self.count = 0
 
-    def restart(self) -> None:
-        """Everything before now is of something else."""
-        self._age[:] = 0
-
     def add(self, levels_db: F64) -> None:
         """Take one point (tracks,); NaN where it is not valid."""
         self._points = np.concatenate([self._points[1 - self._longest :], levels_db[np.newaxis]])

@@ -7,10 +7,19 @@ from fluxbench.lineup._azimuth import azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._bias import bias
 from fluxbench.lineup._low import low_end
-from fluxbench.lineup._stages_reproduce import _onset_s, check_order
+from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
+from fluxbench.trade import (
+    COMPANION_RE_BIAS_DB,
+    HIGH_END_HZ,
+    LEVEL_HZ,
+    azimuth_frequency_hz,
+    companion_frequency_hz,
+)
 
 LOW_DB = -20.0
-HIGH_HZ = 10_000.0
+RESPONSE_DB = -24.0
+"""Each of three tones at once."""
+RESPONSE_HZ = (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_000.0)
 
 
 def load_stock(bench: Bench) -> Procedure:
@@ -19,15 +28,12 @@ def load_stock(bench: Bench) -> Procedure:
     bench.silence()
     yield from bench.ask("load", "load the session's stock", tape="stock")
     yield from bench.record_all()
-    bench.listen(1000.0)
+    bench.listen(PROBE_HZ)
     yield from bench.wait(1.2 + bench.plan.head_delay_s)
-    onset = yield from _onset_s(bench)
+    onset = yield from onset_s(bench)
     if np.isnan(onset):
         raise Stop("recording, but nothing comes back off the tape: check ready, monitor and bias")
-    if onset - bench.round_trip_s < 0.5 * bench.plan.head_delay_s:
-        raise Stop(
-            "the return has no head delay: the deck's monitor stands on input, not on the tape"
-        )
+    check_head_delay(bench, onset)
     yield from bench.settle()
     level = (yield from bench.levels(0.5))[0]
     for t in np.flatnonzero(bench.live & ~(level > -30.0)):
@@ -41,8 +47,7 @@ def record_azimuth(bench: Bench, stage: str) -> Procedure:
     if "record_azimuth" not in bench.plan.trimmers or bench.plan.tracks < 2:
         return
     bench.stage(stage)
-    wanted = 10_000.0 if bench.plan.speed_ips >= 15.0 else 5_000.0
-    bench.send((wanted, LOW_DB))
+    bench.send((azimuth_frequency_hz(bench.plan.speed_ips), LOW_DB))
     yield from bench.settle()
     yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin)
 
@@ -55,10 +60,13 @@ def bias_stage(bench: Bench) -> Procedure:
     bench.stage("bias")
     bench.send(
         (plan.over_bias_hz, plan.over_bias_level_db),
-        (plan.over_bias_hz / 10.0, plan.over_bias_level_db - 10.0),
+        (
+            companion_frequency_hz(plan.over_bias_hz),
+            plan.over_bias_level_db + COMPANION_RE_BIAS_DB,
+        ),
     )
     yield from bench.settle()
-    yield from bias(bench, plan.over_bias_db)
+    yield from bias(bench)
 
 
 def record_stages(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
@@ -68,11 +76,11 @@ def record_stages(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
     """
     plan = bench.plan
     bench.stage("record high end")
-    bench.send((1000.0, 0.0))
+    bench.send((LEVEL_HZ, 0.0))
     yield from bench.settle()
     operating = (yield from bench.levels(2.0))[0]
     bench.write("as found", trimmer="record_level", reading_db=operating)
-    bench.send((1000.0, LOW_DB), (HIGH_HZ, LOW_DB))
+    bench.send((LEVEL_HZ, LOW_DB), (HIGH_END_HZ, LOW_DB))
     yield from bench.settle()
     if "record_high" in plan.trimmers:
         low = yield from bench.levels(3.0)
@@ -85,7 +93,7 @@ def record_stages(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
         yield from adjust(bench, job, target)
     if "record_level" in plan.trimmers:
         bench.stage("record level")
-        bench.send((1000.0, 0.0))
+        bench.send((LEVEL_HZ, 0.0))
         yield from bench.settle()
         job = Job("record_level", plan.tolerances.level, 1.5, lambda point: point.level_db[0])
         yield from adjust(bench, job, level_left)
@@ -102,10 +110,10 @@ def low_stage(bench: Bench) -> Procedure:
 def verify(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
     """Operating level, the high end and the response of all tracks, as left."""
     bench.stage("verify")
-    bench.send((1000.0, 0.0))
+    bench.send((LEVEL_HZ, 0.0))
     yield from bench.settle()
     level = (yield from bench.levels(2.0))[0] - level_left
-    bench.send((1000.0, LOW_DB), (HIGH_HZ, LOW_DB))
+    bench.send((LEVEL_HZ, LOW_DB), (HIGH_END_HZ, LOW_DB))
     yield from bench.settle()
     high = (yield from bench.levels(3.0))[1] - LOW_DB - high_left
     bench.write("verify", record_level_db=level, record_high_db=high)
@@ -117,15 +125,10 @@ def verify(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
         for t in np.flatnonzero(bench.live & (np.abs(off) > band.accept_db)):
             bench.note(f"{name} of track {t + 1} stands {off[t]:+.2f} dB off after the line-up")
     rows: dict[str, F64] = {}
-    wanted = [
-        f
-        for f in (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_000.0)
-        if f < 20_000.0
-    ]
-    for i in range(0, len(wanted), 3):
-        few = wanted[i : i + 3]
-        bench.send(*((f, LOW_DB - 4.0) for f in few))
+    for i in range(0, len(RESPONSE_HZ), 3):
+        few = RESPONSE_HZ[i : i + 3]
+        bench.send(*((f, RESPONSE_DB) for f in few))
         yield from bench.settle()
         read = yield from bench.levels(1.5)
-        rows |= {f"{f:g}": read[k] - (LOW_DB - 4.0) for k, f in enumerate(few)}
+        rows |= {f"{f:g}": read[k] - RESPONSE_DB for k, f in enumerate(few)}
     bench.write("response", level_db=rows)

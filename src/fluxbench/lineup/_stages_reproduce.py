@@ -6,10 +6,8 @@ from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._plan import Section
+from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
-from fluxbench.signals import PerTrack, Tone
-
-PROBE_HZ = 1000.0
 
 
 def input_check(bench: Bench) -> Procedure:
@@ -24,7 +22,7 @@ def input_check(bench: Bench) -> Procedure:
     )
     bench.listen(PROBE_HZ)
     yield from bench.wait(0.6)
-    bench.round_trip_s = yield from _onset_s(bench)
+    bench.round_trip_s = yield from onset_s(bench)
     if np.isnan(bench.round_trip_s):
         raise Stop("nothing comes back: check interface, cables and the deck's monitor switch")
     yield from bench.wait(0.6)
@@ -47,44 +45,6 @@ def input_check(bench: Bench) -> Procedure:
     yield from bench.wait(0.3)
 
 
-def check_order(bench: Bench) -> Procedure:
-    """A tone of its own on every track: each return must carry its own."""
-    plan = bench.plan
-    tones = tuple(700.0 + 600.0 * t for t in range(plan.tracks))
-    before = bench.signal
-    bench.signal = PerTrack(tuple(Tone(f, plan.zero_dbfs - 10.0) for f in tones))
-    bench.listen(*tones)
-    yield from bench.wait(
-        0.6 + bench.round_trip_s + (plan.head_delay_s if bench.source[0] == "record" else 0.0)
-    )
-    power = np.zeros((plan.tracks, plan.tracks))
-    for _ in range(4):
-        point = yield
-        power += 10.0 ** (np.nan_to_num(point.level_db, nan=-99.0) / 10.0)
-    bench.signal = before
-    source = np.argmax(power, axis=0)
-    wrong = [int(t) for t in np.flatnonzero(bench.live) if source[t] != t]
-    if wrong:
-        said = ", ".join(f"return {t + 1} carries track {source[t] + 1}" for t in wrong)
-        bench.note(f"crossed: {said}")
-        raise Stop(f"tracks are crossed: {said}; put the cables right and begin again")
-
-
-def _onset_s(bench: Bench) -> Procedure:
-    """Send 1 kHz and time its arrival on the median track; NaN if it does not come in 2 s."""
-    bench.send((PROBE_HZ, 0.0))
-    sent = bench.time_s
-    while bench.time_s - sent < 2.0:
-        point = yield
-        track_power = np.percentile(
-            (np.abs(point.envelope[:, 0]) ** 2)[:, bench.live], 90.0, axis=1
-        )
-        over = track_power > 10.0 ** ((bench.plan.zero_dbfs - 12.0) / 10.0)
-        if over.any():
-            return bench.time_s - sent - (len(over) - int(np.argmax(over))) * 0.001
-    return float("nan")
-
-
 def safe_check(bench: Bench) -> Procedure:
     """On scrap tape, record pressed with every track safe: nothing may come back off the tape."""
     bench.stage("prepare")
@@ -94,13 +54,10 @@ def safe_check(bench: Bench) -> Procedure:
     bench.silence()
     bench.listen(PROBE_HZ)
     yield from bench.wait(1.5)
-    onset = yield from _onset_s(bench)
+    onset = yield from onset_s(bench)
     bench.silence()
     if not np.isnan(onset):
-        if onset - bench.round_trip_s < 0.5 * bench.plan.head_delay_s:
-            raise Stop(
-                "the return has no head delay: the deck's monitor stands on input, not on the tape"
-            )
+        check_head_delay(bench, onset)
         raise Stop("a track records although all are safe: it would wipe the calibration tape")
     bench.write("safe", proved=True)
     yield from bench.ask("transport", "stop", state="stop", ready=[], monitor="reproduce")

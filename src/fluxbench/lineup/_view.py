@@ -22,13 +22,20 @@ class Verdict(StrEnum):
         return cls.NEAR if abs(off) <= 3.0 * set_band else cls.OUT
 
 
+def move_db(off_db: float, hold_db: float) -> tuple[int, str]:
+    """Which way to turn (+1 raise, -1 lower, 0 hold) and the same in words."""
+    if abs(off_db) <= hold_db:
+        return 0, "hold"
+    return (1, f"raise {off_db:.2f} dB") if off_db > 0 else (-1, f"lower {-off_db:.2f} dB")
+
+
 @dataclass(frozen=True, slots=True)
 class Ask:
     """One thing for the person to do at the deck, in words and as plain values."""
 
     number: int
     kind: str
-    """load, locate, transport, confirm or stop."""
+    """load, locate or transport."""
     text: str
     values: Mapping[str, Any] = field(default_factory=dict)
 

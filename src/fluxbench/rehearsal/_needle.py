@@ -9,7 +9,7 @@ from fluxbench.links import DeckControls, Link
 from fluxbench.rehearsal._needle_desk import GaveUp
 from fluxbench.rehearsal._needle_person import Person
 from fluxbench.rehearsal._needle_stages import NeedleLineUp
-from fluxbench.rehearsal._rehearse import Rehearsed
+from fluxbench.rehearsal._rehearse import Rehearsed, result_line
 
 
 def rehearse_needle(
@@ -49,16 +49,7 @@ def rehearse_needle(
     finally:
         engine.close()
     person.write("stopped" if stopped else "closed", reason=stopped)
-    line = {
-        "seed": seed,
-        "tracks": plan.tracks,
-        "speed_ips": plan.speed_ips,
-        "method": "needle",
-        "tape_time_s": round(tape_s, 2),
-        "wall_s": round(time.perf_counter() - begun, 2),
-        "visits": person.visits,
-        "residual": deck.truth()["residual"],
-    }
+    line = result_line(plan, seed, "needle", tape_s, begun, person.visits, deck)
     return Rehearsed(line, tuple(person.journal), tuple(person.notes), stopped)
 
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from fluxbench.engine import Engine
-from fluxbench.lineup import LineUp, View, plan_from_state
+from fluxbench.lineup import LineUp, Plan, View, plan_from_state
 from fluxbench.links import DeckControls, Link
 from fluxbench.rehearsal._technician import Technician
 
@@ -65,17 +65,30 @@ def rehearse_guided(
     finally:
         engine.close()
     visits = count_visits(lineup.journal, technician.turned, plan.tracks, plan.trimmers)
-    line = {
+    line = result_line(plan, seed, "guided", tape_s, begun, visits, deck)
+    return Rehearsed(line, tuple(lineup.journal), lineup.view.notes, lineup.view.stopped)
+
+
+def result_line(
+    plan: Plan,
+    seed: int,
+    method: str,
+    tape_time_s: float,
+    begun: float,
+    visits: Mapping[str, Any],
+    deck: DeckControls,
+) -> dict[str, Any]:
+    """The line of `contracts/rehearse.schema.json`; `begun` is when the wall clock started."""
+    return {
         "seed": seed,
         "tracks": plan.tracks,
         "speed_ips": plan.speed_ips,
-        "method": "guided",
-        "tape_time_s": round(tape_s, 2),
+        "method": method,
+        "tape_time_s": round(tape_time_s, 2),
         "wall_s": round(time.perf_counter() - begun, 2),
         "visits": visits,
         "residual": deck.truth()["residual"],
     }
-    return Rehearsed(line, tuple(lineup.journal), lineup.view.notes, lineup.view.stopped)
 
 
 def count_visits(

@@ -1,0 +1,52 @@
+"""Probes of the path: how long a tone takes to return, and whether each return is its own."""
+
+import numpy as np
+
+from fluxbench.lineup._bench import Bench, Procedure, Stop
+from fluxbench.signals import PerTrack, Tone
+
+PROBE_HZ = 1000.0
+
+
+def check_order(bench: Bench) -> Procedure:
+    """A tone of its own on every track: each return must carry its own."""
+    plan = bench.plan
+    tones = tuple(700.0 + 600.0 * t for t in range(plan.tracks))
+    before = bench.signal
+    bench.signal = PerTrack(tuple(Tone(f, plan.zero_dbfs - 10.0) for f in tones))
+    bench.listen(*tones)
+    yield from bench.wait(0.6 + bench.return_lag_s)
+    power = np.zeros((plan.tracks, plan.tracks))
+    for _ in range(4):
+        point = yield
+        power += 10.0 ** (np.nan_to_num(point.level_db, nan=-99.0) / 10.0)
+    bench.signal = before
+    source = np.argmax(power, axis=0)
+    wrong = [int(t) for t in np.flatnonzero(bench.live) if source[t] != t]
+    if wrong:
+        said = ", ".join(f"return {t + 1} carries track {source[t] + 1}" for t in wrong)
+        bench.note(f"crossed: {said}")
+        raise Stop(f"tracks are crossed: {said}; put the cables right and begin again")
+
+
+def onset_s(bench: Bench) -> Procedure:
+    """Send 1 kHz and time its arrival on the loudest returns; NaN if none comes in 2 s."""
+    bench.send((PROBE_HZ, 0.0))
+    sent = bench.time_s
+    while bench.time_s - sent < 2.0:
+        point = yield
+        track_power = np.percentile(
+            (np.abs(point.envelope[:, 0]) ** 2)[:, bench.live], 90.0, axis=1
+        )
+        over = track_power > 10.0 ** ((bench.plan.zero_dbfs - 12.0) / 10.0)
+        if over.any():
+            return bench.time_s - sent - (len(over) - int(np.argmax(over))) * 0.001
+    return float("nan")
+
+
+def check_head_delay(bench: Bench, onset_s: float) -> None:
+    """`Stop` if a tone came back too soon to have been on the tape."""
+    if onset_s - bench.round_trip_s < 0.5 * bench.plan.head_delay_s:
+        raise Stop(
+            "the return has no head delay: the deck's monitor stands on input, not on the tape"
+        )
