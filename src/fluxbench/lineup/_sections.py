@@ -6,6 +6,8 @@ from fluxbench.lineup._bench import F64, Bench, Point, Procedure, Stop
 
 LEAST_POINTS = 12
 """So much of a section must have been heard to say what it reads."""
+CHANGE_POINTS = 3
+"""So many points in a row must be of something else before a section has ended."""
 STRANGE_S = 2.5
 SILENT_S = 12.0
 WINDING_S = 40.0
@@ -46,6 +48,7 @@ class SectionFinder:
         self._at = 0
         self._tone = -1
         self._gathered: list[F64] = []
+        self._other = 0
         self._strange_s = self._silent_s = 0.0
 
     def hear(self, point: Point) -> None:
@@ -62,12 +65,14 @@ class SectionFinder:
     def _known(self, tone: int, level_db: F64) -> None:
         self._strange_s = self._silent_s = 0.0
         if tone != self._tone:
-            self._leave()
+            if not self._ended():
+                return
             self._tone = tone
+        self._other = 0
         self._gathered.append(level_db)
         here = self._next(tone)
         if here is None:
-            self.done = True
+            self.done = len(self._gathered) >= LEAST_POINTS
             return
         if here > self._at + 1 and not self.read:
             raise wrong_tape(
@@ -81,7 +86,7 @@ class SectionFinder:
         self.done = here == len(self._sections) - 1 and len(self._gathered) >= 2 * LEAST_POINTS
 
     def _unknown(self, level_db: F64, share: F64) -> None:
-        self._leave()
+        self._ended()
         tones = np.sum(10.0 ** (level_db / 10.0), axis=0)
         heard_db = 10.0 * np.log10(np.median(tones / np.maximum(share.sum(axis=0), 1e-9)) + 1e-12)
         self._silent_s += 0.1
@@ -99,13 +104,19 @@ class SectionFinder:
                 return i
         return None
 
-    def _leave(self) -> None:
-        """A section has ended: go past it if it was long enough to be one."""
+    def _ended(self) -> bool:
+        """Take a point that is not of this section; whether the section has ended with it.
+
+        It is gone past if it was long enough to be one.
+        """
+        self._other += 1
+        if self._tone >= 0 and self._other < CHANGE_POINTS:
+            return False
         if self._tone >= 0 and len(self._gathered) >= LEAST_POINTS:
             here = self._next(self._tone)
             self._at = self._at if here is None else here + 1
-        self._tone = -1
-        self._gathered = []
+        self._tone, self._other, self._gathered = -1, 0, []
+        return True
 
 
 def wrong_tape(bench: Bench, what: str) -> Stop:
