@@ -4,7 +4,7 @@ import numpy as np
 
 from fluxbench.lineup._adjust import AIM
 from fluxbench.lineup._bench import Bench, Procedure
-from fluxbench.lineup._peak import Peak, bends, find_peak, smoothed
+from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
 from fluxbench.lineup._view import Advice, Verdict, move_db
 
 PATIENCE_S = 180.0
@@ -18,19 +18,35 @@ BEYOND_DB = 0.7
 
 def bias(bench: Bench) -> Procedure:
     """Set bias on every live track: across the peak, then down to the sheet's over-bias."""
+    yield from bench.step("set bias", _bias(bench))
+
+
+def _bias(bench: Bench) -> Procedure:
     plan = bench.plan
     band, drop_db = plan.tolerances.over_bias, plan.over_bias_db
-    peaks: dict[int, Peak] = {}
-    due = [int(t) for t in np.flatnonzero(bench.live)]
+    peaks: dict[int, Peak] = dict(bench.steps.parts("peak"))
+    due = [int(t) for t in np.flatnonzero(bench.live) if t not in peaks]
     found = yield from bench.levels(2.0)
-    bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
+    if not bench.steps.parts("as found"):
+        bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
+        bench.steps.keep_part("as found", found)
     off: dict[int, float] = {}
     for again in range(3):
-        for done, track in enumerate(due):
-            bench.write("focus", trimmer="bias", track=track + 1)
-            peak = yield from _set_track(bench, track, peaks.get(track), done, len(due))
-            if peak is not None:
-                peaks[track] = peak
+        total, by = len(due), "bench"
+        while due:
+            track = due.pop(0)
+            bench.write("focus", trimmer="bias", track=track + 1, by=by)
+            trace = Trace(bench, track, peaks.get(track))
+            yield from _set_track(bench, trace, total - 1 - len(due), total)
+            by = "bench"
+            if trace.taken_db is not None and trace.peak is not None:
+                peaks[track] = trace.peak
+                bench.steps.keep_part("peak", (track, trace.peak))
+            elif bench.wanted is not None:
+                due.insert(0, track)
+            if bench.wanted is not None:
+                due = [bench.wanted, *(t for t in due if t != bench.wanted)]
+                by, bench.wanted = "person", None
         bench.advise(None)
         level = yield from bench.levels(4.0)
         off = {t: drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
@@ -47,16 +63,21 @@ def bias(bench: Bench) -> Procedure:
     )
 
 
-def _set_track(bench: Bench, track: int, peak: Peak | None, done: int, due: int) -> Procedure:
-    """Follow one track until it is in; its peak, or None if there is none to trust."""
-    trace = Trace(bench, track, peak)
+def _set_track(bench: Bench, trace: "Trace", done: int, due: int) -> Procedure:
+    """Follow one track until it is in, has failed, or the person wants another one."""
+    track = trace.track
     begin = bench.time_s
     while bench.time_s - begin < PATIENCE_S:
+        if bench.wanted == track or (bench.wanted is not None and not bench.live[bench.wanted]):
+            bench.wanted = None
+        if bench.wanted is not None:
+            return
         point = yield from bench.point()
+        bench.pictures[track] = trace.picture
         advice = trace.add(float(point.level_db[0, track]), float(point.level_db[1, track]))
         if trace.failed:
             bench.note(f"bias of track {track + 1} is not set: {trace.failed}")
-            return None
+            return
         if trace.taken_db is not None and trace.peak is not None:
             bench.write(
                 "taken",
@@ -66,11 +87,10 @@ def _set_track(bench: Bench, track: int, peak: Peak | None, done: int, due: int)
                 peak_db=trace.peak.level_db,
                 error_db=trace.peak.error_db,
             )
-            return trace.peak
+            return
         if advice is not None:
             bench.advise(advice, done, due)
     bench.note(f"bias of track {track + 1} is not set: no peak was found in {PATIENCE_S:g} s")
-    return None
 
 
 class Trace:
@@ -83,7 +103,9 @@ class Trace:
     WINDOW = 35
 
     def __init__(self, bench: Bench, track: int, peak: Peak | None) -> None:
-        self._bench, self._track, self.peak = bench, track, peak
+        self._bench = bench
+        self.track = track
+        self.peak = peak
         self._lag_s = bench.return_lag_s + 0.2
         self._short: list[float] = []
         self._differ: list[float] = []
@@ -108,6 +130,13 @@ class Trace:
         if self._phase == "raise":
             return self._raise()
         return self._set()
+
+    @property
+    def picture(self) -> Picture:
+        """The whole of what is known of this track's bias."""
+        short, differ = np.array(self._short), np.array(self._differ)
+        phase = "failed" if self.failed else "taken" if self.taken_db is not None else self._phase
+        return Picture(self.track + 1, phase, differ, short, self.peak)
 
     @property
     def _moved_db(self) -> float:
@@ -171,22 +200,22 @@ class Trace:
         side = "wrong side, too little bias: " if under else ""
         return Advice(
             "bias",
-            self._track + 1,
+            self.track + 1,
             Verdict.of(off, band.set_db),
             way,
             off,
             "dB",
             peak.error_db,
             self._lag_s + self.WINDOW / 10,
-            f"bias {self._track + 1}: {side}{word}",
+            f"bias {self.track + 1}: {side}{word}",
             self._moved_db,
         )
 
     def _seek(self, way: int, words: str) -> Advice:
-        words = f"bias {self._track + 1}: {words}"
+        words = f"bias {self.track + 1}: {words}"
         moved = self._moved_db if len(self._differ) >= 8 else 0.0
         return Advice(
-            "bias", self._track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
+            "bias", self.track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
         )
 
 
