@@ -2,6 +2,7 @@
 
 from fluxbench.base._block import Block, Flag, Validity
 from fluxbench.base._errors import (
+    CaptureError,
     ChannelsError,
     DeckError,
     DeviceLostError,
@@ -14,6 +15,7 @@ from fluxbench.base._errors import (
 
 __all__ = [
     "Block",
+    "CaptureError",
     "ChannelsError",
     "DeckError",
     "DeviceLostError",
