@@ -2,6 +2,7 @@
 
 from fluxbench.base._block import Block, Flag, Validity
 from fluxbench.base._errors import (
+    BookError,
     CaptureError,
     ChannelsError,
     DeckError,
@@ -15,6 +16,7 @@ from fluxbench.base._errors import (
 
 __all__ = [
     "Block",
+    "BookError",
     "CaptureError",
     "ChannelsError",
     "DeckError",
