@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from fluxbench.base import BookError
@@ -118,6 +118,11 @@ class Book:
             rows = rows.where(JOURNAL.c.lineup == lineup)
         with self._reader.begin() as connection:
             return [Entry(**row) for row in connection.execute(rows).mappings()]
+
+    def last_seq(self) -> int:
+        """The number of the newest entry, 0 in an empty book."""
+        with self._reader.begin() as connection:
+            return int(connection.execute(select(func.max(JOURNAL.c.seq))).scalar() or 0)
 
     def lineups(self) -> list[LineUpRow]:
         """All line-ups, newest first."""

@@ -13,7 +13,8 @@ from sqlalchemy.exc import DatabaseError
 
 from fluxbench.base import BookError
 
-BUSY_MS = 10_000
+BUSY_MS = 300
+"""Whoever writes tries again: nothing else may wait for the book."""
 
 
 class Lock:

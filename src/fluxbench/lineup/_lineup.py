@@ -66,20 +66,20 @@ class LineUp(Bench):
         self._hops.clear()
         self.time_s = point.time_s
         self.view = replace(self.view, time_s=self.time_s)
-        try:
-            self._course.send(point)
-        except StopIteration:
-            self._close(None)
-        except Stop as stop:
-            self._close(str(stop))
+        self._advance(lambda: self._course.send(point))
 
     def leave(self, to: str | None, reason: str) -> None:
         """Leave the running stage for another one, or (None) for the next; on from there."""
         if not self.view.closed:
-            try:
-                self._course.throw(Leave(to, reason))
-            except StopIteration:
-                self._close(None)
+            self._advance(lambda: self._course.throw(Leave(to, reason)))
+
+    def _advance(self, go_on: Callable[[], None]) -> None:
+        try:
+            go_on()
+        except StopIteration:
+            self._close(None)
+        except Stop as stop:
+            self._close(str(stop))
 
     def stop(self, reason: str) -> None:
         """End the line-up here."""
