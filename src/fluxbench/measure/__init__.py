@@ -12,14 +12,17 @@ from fluxbench.measure._bank import (
 )
 from fluxbench.measure._drop_outs import (
     DropOut,
-    drop_outs,
+    drop_outs_of,
 )
 from fluxbench.measure._flutter import (
-    FlutterComponent,
     FlutterReading,
+    flutter_of,
+)
+from fluxbench.measure._flutter_parts import (
+    FlutterComponent,
     PartReading,
     RotatingPart,
-    flutter,
+    components_of,
 )
 from fluxbench.measure._frequency import (
     HeardTone,
@@ -56,9 +59,12 @@ from fluxbench.measure._tone import (
     tone_levels,
     tone_reading,
 )
+from fluxbench.measure._tone_piece import (
+    ToneTake,
+)
 from fluxbench.measure._tone_stream import (
     ToneStream,
-    ToneTake,
+    take_tone,
 )
 from fluxbench.measure._validity import (
     waveform_validity,
@@ -85,10 +91,11 @@ __all__ = [
     "ToneReading",
     "ToneStream",
     "ToneTake",
+    "components_of",
     "delays_of",
-    "drop_outs",
+    "drop_outs_of",
     "fit_frequency",
-    "flutter",
+    "flutter_of",
     "harmonics",
     "harmonics_of",
     "hear",
@@ -98,6 +105,7 @@ __all__ = [
     "pair_delay",
     "stepped_levels",
     "sweep_levels",
+    "take_tone",
     "tone_levels",
     "tone_reading",
     "track_delays",
