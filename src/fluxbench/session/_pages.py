@@ -8,6 +8,7 @@ from typing import Any
 from fluxbench.base import MisuseError
 from fluxbench.book import Entry, LineUpRow, Page, Reading
 from fluxbench.lineup import LineUp, Plan, plan_from_state
+from fluxbench.session._commands import NotNowError, Waiting
 
 
 def now_utc() -> str:
@@ -42,19 +43,29 @@ class Desk:
         self.lineup = lineup
         self._journalled = 0
         self._asked = asked
-        self._acknowledged: int | None = None
+        self._acknowledging: list[tuple[int, Waiting]] = []
         self._stage = stage
         self._closed = False
 
-    def acknowledged(self, number: int) -> None:
-        """The person has done ask `number`; told when the line-up has gone on."""
-        self._acknowledged = number
+    def acknowledge(self, waiting: Waiting) -> None:
+        """The person has done what was asked; NotNowError if that ask is not open."""
+        number, ask = int(waiting.command.fields["ask"]), self.lineup.view.ask
+        if ask is None or ask.number != number:
+            raise NotNowError(f"ask {number} is not open")
+        self._acknowledging.append((number, waiting))
         self.lineup.acknowledge(number)
 
-    @property
-    def waits_for(self) -> int | None:
-        """The ask that was acknowledged and is not gone yet."""
-        return self._acknowledged
+    def take_over(self, before: "Desk") -> None:
+        """Acknowledge what was acknowledged before an interruption and had not gone on."""
+        for number, waiting in before._acknowledging:
+            self._acknowledging.append((number, waiting))
+            self.lineup.acknowledge(number)
+
+    def gone_on(self) -> list[Waiting]:
+        """Who acknowledged an ask that is not open any more."""
+        gone = [w for number, w in self._acknowledging if number != self._asked]
+        self._acknowledging = [a for a in self._acknowledging if a[0] == self._asked]
+        return gone
 
     def page(self) -> Page:
         """All that is new since the last page."""
@@ -62,9 +73,8 @@ class Desk:
         page = Page(lineup=self.row.id)
         ask = lineup.view.ask
         shown = None if ask is None else ask.number
-        if shown != self._asked and self._asked is not None and self._acknowledged == self._asked:
+        if shown != self._asked and self._asked in [number for number, _ in self._acknowledging]:
             self._add(page, "answered", {"ask": self._asked})
-            self._acknowledged = None
         for fact in lineup.journal[self._journalled :]:
             facts = {key: value for key, value in fact.items() if key not in ("t", "what")}
             self._add(page, fact["what"], facts, fact["t"])

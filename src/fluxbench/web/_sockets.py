@@ -42,7 +42,7 @@ class Audience:
         self.listeners: set[Listener] = set()
         self.watchers: set[asyncio.Event] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
-        session.on_event = self._event
+        session.ledger.on_event = self._event
         session.on_meters = self._meters
 
     def begin(self, loop: asyncio.AbstractEventLoop) -> None:
