@@ -60,6 +60,15 @@ def call(ui: Path, *words: str) -> None:
         )
 
 
+def install(ui: Path) -> None:
+    """Have `node_modules` hold what the lock file says."""
+    lock = (ui / "package-lock.json").read_text()
+    installed = ui / "node_modules" / ".installed"
+    if not installed.exists() or installed.read_text() != lock:
+        call(ui, "ci", "--no-audit", "--no-fund")
+        installed.write_text(lock)
+
+
 def build(root: Path) -> bool:
     """Build the screens if their sources have changed; whether anything was done."""
     ui, static = root / "ui", root / "src" / "fluxbench" / "web" / "static"
@@ -67,11 +76,7 @@ def build(root: Path) -> bool:
     if stamp.exists() and stamp.read_text() == now and (static / "index.html").exists():
         return False
     print("fluxbench: building the screens (only when they have changed) ...", file=sys.stderr)
-    lock = (ui / "package-lock.json").read_text()
-    installed = ui / "node_modules" / ".installed"
-    if not installed.exists() or installed.read_text() != lock:
-        call(ui, "ci", "--no-audit", "--no-fund")
-        installed.write_text(lock)
+    install(ui)
     call(ui, "run", "build")
     stamp.write_text(now)
     return True

@@ -4,6 +4,7 @@ import importlib.util
 import json
 import re
 import shutil
+import subprocess
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -112,3 +113,18 @@ def test_the_lock_names_no_address_and_fits_the_package_file() -> None:
     for kind in ("dependencies", "devDependencies"):
         for name, version in wanted[kind].items():
             assert lock["packages"][f"node_modules/{name}"]["version"] == version
+
+
+def test_the_units_of_the_screens_hold(build: ModuleType) -> None:
+    """Their own tests (`ui/tests`), run by the packaged Node."""
+    build.install(UI)
+    done = subprocess.run(
+        [build.node() / "node", "node_modules/vitest/vitest.mjs", "run", "--no-color"],
+        cwd=UI,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert re.search(r"Tests +(\d+) passed \(\1\)", done.stdout), done.stdout
