@@ -34,7 +34,7 @@ class Bench:
     def __init__(self, plan: Plan, past: Sequence[Kept] | None, time_s: float) -> None:
         self.plan = plan
         self.steps = Steps(past or ())
-        self._recalling = past is not None
+        self._recalling = bool(past)
         """While what was done before an interruption is gone through again."""
         self.signal: Signal = Silence()
         self.tones: tuple[float, ...] = (1000.0,)

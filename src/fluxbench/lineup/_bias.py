@@ -12,6 +12,8 @@ BENT = (
     "short and long waves do not agree about bias on this stock, so that the side of the peak"
     " is not known; set it as the stock's maker says"
 )
+START_POINTS = 100
+"""If bias has not moved for so long, the trimmer may stand at its end: the other way then."""
 BEYOND_DB = 0.7
 """How far short waves must have fallen on both sides before a peak is believed."""
 
@@ -149,6 +151,8 @@ class Trace:
         if abs(self._moved_db) > 0.6:
             self._phase = "lower"
             self._ask(-1)
+        if len(self._short) // START_POINTS % 2:
+            return self._seek(1, "turn a little, up")
         return self._seek(-1, "turn a little, down")
 
     def _lower(self) -> Advice:

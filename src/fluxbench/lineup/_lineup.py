@@ -50,7 +50,7 @@ class LineUp(Bench):
         super().__init__(plan, past, time_s)
         self._hops: list[Hop] = []
         self._course = self._run()
-        next(self._course)
+        self._advance(lambda: next(self._course))
         self._recalling = False
 
     def see(self, hop: Hop) -> None:
