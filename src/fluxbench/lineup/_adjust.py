@@ -12,9 +12,11 @@ from fluxbench.lineup._view import Advice, Verdict, move_db
 from fluxbench.trade import LevelTolerance
 
 PATIENCE_S = 120.0
-AIM = 0.55
+AIM = 0.7
 """The hand is stopped within this part of the hold band, lest readings end at its edge."""
 LONGEST_S = 8.0
+GLANCE_S = 0.4
+"""Long enough to see where a turn over a long way has led."""
 AGAIN = 1.4
 """A track that ends further off than this many hold bands is offered again."""
 
@@ -33,7 +35,10 @@ class Job:
 
 
 def adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
-    """Bring every live track to its target (tracks,); offer again what was disturbed meanwhile."""
+    """Bring every live track to its target (tracks,); offer again what was disturbed meanwhile.
+
+    Gives the levels as left (tracks,).
+    """
     round_of = Round(bench, job, target_db)
     yield from round_of.look(job.window_s + job.memory_s + 0.2)
     found = round_of.readings.mean()
@@ -51,6 +56,7 @@ def adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
     left = round_of.readings.mean()
     errors = [round_of.readings.error(t) for t in range(bench.plan.tracks)]
     bench.write("as left", trimmer=job.trimmer, reading_db=left, error_db=errors)
+    return left
 
 
 class Round:
@@ -67,7 +73,8 @@ class Round:
         self.stuck = np.zeros(tracks, bool)
         self._recent: list[F64] = []
         self._focus, self._since_s = 0, 0.0
-        self._wait_s = bench.return_lag_s + 0.2 + job.memory_s + job.window_s
+        self._hand: int | None = None
+        self._lag_s = bench.return_lag_s + 0.2 + job.memory_s
 
     def look(self, seconds: float) -> Procedure:
         """Only read for a while."""
@@ -95,11 +102,12 @@ class Round:
                     self._go(int(later[0] if len(later) else rest[0]))
                 continue
             self._bench.advise(self._advice(off), total - int(due.sum()), total)
+        self._hand = None
 
     def _read(self, point: Point) -> int | None:
         """Take a point; the track that a hand is seen turning, if any."""
         now = self._job.read(point)
-        self.readings.add(now)
+        self.readings.add(now, self._hand)
         self._recent.append(now)
         if len(self._recent) < 3:
             return None
@@ -109,6 +117,7 @@ class Round:
 
     def _go(self, track: int, hand: bool = False) -> None:
         self._focus, self._since_s = track, self._bench.time_s
+        self._hand = track
         self._bench.write("focus", trimmer=self._job.trimmer, track=track + 1, hand=hand)
 
     def _is_in(self, off: float) -> bool:
@@ -147,5 +156,11 @@ class Round:
         verdict = Verdict.of(off, job.band.set_db)
         error = self.readings.error(self._focus)
         return Advice(
-            job.trimmer, track, verdict, way, off, "dB", error, self._wait_s, f"{name}: {word}"
+            job.trimmer, track, verdict, way, off, "dB", error, self._wait_s(off), f"{name}: {word}"
         )
+
+    def _wait_s(self, off: float) -> float:
+        """How long to wait after a turn: the further there was to go, the sooner is it seen."""
+        window_s, hold = self._job.window_s, self._job.band.hold_db
+        needed_s = window_s * min(1.0, 2.0 * hold / max(abs(off), 1e-3))
+        return self._lag_s + max(GLANCE_S, needed_s)

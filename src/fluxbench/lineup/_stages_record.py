@@ -89,13 +89,13 @@ def record_stages(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
         rise = (level_left + then) - (operating + compressed)
         target = LOW_DB + high_left - rise
         target = low[1] + (target - low[1]) / (1.0 - 0.02)
-        job = Job("record_high", plan.tolerances.high_end, 3.0, lambda point: point.level_db[1])
+        job = Job("record_high", plan.tolerances.high_end, 1.5, lambda point: point.level_db[1])
         yield from adjust(bench, job, target)
     if "record_level" in plan.trimmers:
         bench.stage("record level")
         bench.send((LEVEL_HZ, 0.0))
         yield from bench.settle()
-        job = Job("record_level", plan.tolerances.level, 1.5, lambda point: point.level_db[0])
+        job = Job("record_level", plan.tolerances.level, 0.6, lambda point: point.level_db[0])
         yield from adjust(bench, job, level_left)
 
 

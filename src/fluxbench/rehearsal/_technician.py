@@ -31,6 +31,7 @@ class Technician:
         self._view: View | None = None
         self._answer = 0
         self._reach: dict[str, float] = {}
+        self._trial = TRIAL_TURNS
         self._own_reach: dict[tuple[str, int | None], float] = {}
         self.turned: list[tuple[float, str, int | None]] = []
         """When he turned what: (seconds, trimmer, track)."""
@@ -75,7 +76,7 @@ class Technician:
         key = (advice.trimmer, advice.track)
         reach = self._own_reach.get(key, self._reach.get(advice.trimmer))
         if reach is None:
-            turns = TRIAL_TURNS
+            turns = self._trial
         else:
             aim = advice.deviation / reach * OVERSHOOT
             turns = float(
@@ -84,6 +85,7 @@ class Technician:
                 )
             )
             turns = np.sign(turns) * max(abs(turns), 0.01)
+        yield from self._wait(REACTION_S)
         yield from self._turn(advice.trimmer, turns, advice.track)
         yield from self._wait(advice.wait_s)
         after = self._advice_on(advice)
@@ -91,6 +93,8 @@ class Technician:
             return
         moved = advice.deviation - after.deviation
         self._learn(key, turns, moved, after.spread)
+        known = advice.trimmer in self._reach
+        self._trial = TRIAL_TURNS if known else min(2.0 * self._trial, MOST_TURNS)
 
     def _learn(
         self, key: tuple[str, int | None], turns: float, moved: float, spread: float
@@ -120,7 +124,7 @@ class Technician:
         if reach is None:
             turns = TRIAL_TURNS * advice.way
         else:
-            turns = float(np.clip(0.3 * advice.way / reach, -1.0, 1.0))
+            turns = float(np.clip(0.7 * advice.way / reach, -1.5, 1.5))
         turns *= 1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5
         before, begun = advice.moved_db, self._now_s
         total = 0.0
@@ -128,6 +132,8 @@ class Technician:
             total += turns
             yield from self._turn(advice.trimmer, turns, advice.track)
             now = self._advice_on(advice)
+            if now is not None and now.deviation is not None:
+                yield from self._wait(now.wait_s)
             if now is None or now.deviation is not None or now.way != advice.way:
                 return
             if self._now_s - begun > advice.wait_s + 0.8 and abs(total) > 0.2:
