@@ -45,3 +45,9 @@ install() {
         fail "the packages could not be installed; is there a network? The reason stands at the end of $log"
     echo "$wanted" >"$stamp"
 }
+
+# build_screens: have what a browser shows built from ui/, if it has changed.
+build_screens() {
+    [ -f "$root/ui/build.py" ] || return 0
+    "$root/.venv/bin/python" "$root/ui/build.py" || say "going on without new screens"
+}

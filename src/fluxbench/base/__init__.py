@@ -2,6 +2,8 @@
 
 from fluxbench.base._block import Block, Flag, Validity
 from fluxbench.base._errors import (
+    BookError,
+    CaptureError,
     ChannelsError,
     DeckError,
     DeviceLostError,
@@ -14,6 +16,8 @@ from fluxbench.base._errors import (
 
 __all__ = [
     "Block",
+    "BookError",
+    "CaptureError",
     "ChannelsError",
     "DeckError",
     "DeviceLostError",

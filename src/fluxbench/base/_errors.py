@@ -9,7 +9,9 @@
     │   ├── NoServerError     no sound server or no such interface
     │   ├── ChannelsError     the interface has too few channels
     │   └── DeviceLostError   the interface went away while in use
-    └── DeckError             the deck refused a turn, a load or a transport command
+    ├── DeckError             the deck refused a turn, a load or a transport command
+    ├── CaptureError          a sound file that cannot be read or holds nothing to measure
+    └── BookError             the book cannot be opened, or not be written any more
 
 A measurement that cannot be trusted is not an error: it is a result with a `Validity`.
 """
@@ -45,3 +47,11 @@ class DeviceLostError(LinkError):
 
 class DeckError(FluxbenchError):
     """The deck refused a turn, a load or a transport command."""
+
+
+class CaptureError(FluxbenchError):
+    """A sound file that cannot be read, or holds nothing to measure."""
+
+
+class BookError(FluxbenchError):
+    """The book cannot be opened, or not be written any more."""

@@ -41,6 +41,7 @@ class LazyCommand:
 
 
 COMMANDS = {
+    "serve": LazyCommand("Run the bench in a browser.", "_serve", "serve"),
     "rehearse": LazyCommand("Line up the practice deck, start to end.", "_rehearse", "rehearse"),
     "work-out": LazyCommand("Do the arithmetic of fluxes, losses and levels.", "_work_out", "app"),
     "deck": LazyCommand("Run the practice deck on a sound server.", "_deck", "deck"),

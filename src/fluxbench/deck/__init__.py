@@ -2,7 +2,7 @@
 
 from fluxbench.deck._deck import PracticeDeck
 from fluxbench.deck._faults import FAULTS
-from fluxbench.deck._server import serve_deck
+from fluxbench.deck._server import KeptDeck, serve_deck, serve_samples
 from fluxbench.deck._stocks import STOCKS
 
-__all__ = ["FAULTS", "STOCKS", "PracticeDeck", "serve_deck"]
+__all__ = ["FAULTS", "STOCKS", "KeptDeck", "PracticeDeck", "serve_deck", "serve_samples"]

@@ -209,8 +209,12 @@ class PracticeDeck:
 
     def save(self, path: Path) -> None:
         """Keep trimmers, tape and place in a file, whole or not at all; the hands have let go."""
+        write_state(path, self.kept())
+
+    def kept(self) -> dict[str, Any]:
+        """What `save` keeps, as plain values."""
         works = self._works
-        kept = {
+        return {
             "made_as": self._made_as,
             "trimmers": {kind: bank.places_turns.tolist() for kind, bank in works.banks.items()},
             "tape": works.tape,
@@ -218,19 +222,23 @@ class PracticeDeck:
             "calibration_wiped": works.wiped,
             "recorded": {name: reel.touched_chunks for name, reel in works.reels.items()},
         }
-        write_state(path, kept)
 
     @classmethod
     def restore(cls, path: Path) -> Self:
         """The deck of a file, stopped, its recordings read as erased; `MisuseError` for another."""
         with reading_state(path) as kept:
-            deck = cls(**kept["made_as"])
-            for kind, bank in deck._works.banks.items():
-                bank.put(np.array(kept["trimmers"][kind], np.float64))
-            for name, reel in deck._works.reels.items():
-                reel.forget({int(at): tracks for at, tracks in kept["recorded"][name].items()})
-            deck._works.resume(str(kept["tape"]), float(kept["position_s"]))
-            deck._works.wiped = bool(kept["calibration_wiped"])
+            return cls.from_kept(kept)
+
+    @classmethod
+    def from_kept(cls, kept: Mapping[str, Any]) -> Self:
+        """The deck of what `kept` gave, stopped, its recordings read as erased."""
+        deck = cls(**kept["made_as"])
+        for kind, bank in deck._works.banks.items():
+            bank.put(np.array(kept["trimmers"][kind], np.float64))
+        for name, reel in deck._works.reels.items():
+            reel.forget({int(at): tracks for at, tracks in kept["recorded"][name].items()})
+        deck._works.resume(str(kept["tape"]), float(kept["position_s"]))
+        deck._works.wiped = bool(kept["calibration_wiped"])
         return deck
 
     def _set_ideal(self) -> None:

@@ -12,16 +12,16 @@ STEP_S = 0.04
 class Engine:
     """Sends a signal over a link and gives back hops of what returned.
 
-    `listen` and `send` take effect with the next step. A step is about 40 ms long.
+    `listen` and `send` take effect with the next step, which is about `step_s` long.
     """
 
-    def __init__(self, link: Link, tracks: int) -> None:
+    def __init__(self, link: Link, tracks: int, step_s: float = STEP_S) -> None:
         self.rate_hz = link.rate_hz
         self.tracks = tracks
         self._link = link
         self._sender = Sender(link.rate_hz, tracks)
         self._bank = EnvelopeBank(link.rate_hz, tracks)
-        hops = max(1, round(STEP_S * link.rate_hz / self._bank.hop_frames))
+        hops = max(1, round(step_s * link.rate_hz / self._bank.hop_frames))
         self._frames = hops * self._bank.hop_frames
 
     @property

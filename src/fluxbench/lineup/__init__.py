@@ -1,17 +1,23 @@
 """The procedure of a line-up: pure folds over readings; no clock, no I/O, no randomness."""
 
 from fluxbench.lineup._follow import Follower
-from fluxbench.lineup._lineup import LineUp
-from fluxbench.lineup._peak import Peak, find_peak
+from fluxbench.lineup._lineup import COURSE, LineUp
+from fluxbench.lineup._peak import Peak, Picture, find_peak
 from fluxbench.lineup._plan import Plan, Section, plan_from_state
-from fluxbench.lineup._view import Advice, Ask, Verdict, View
+from fluxbench.lineup._steps import Kept
+from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View
 
 __all__ = [
+    "COURSE",
     "Advice",
     "Ask",
+    "AzimuthLine",
+    "Board",
     "Follower",
+    "Kept",
     "LineUp",
     "Peak",
+    "Picture",
     "Plan",
     "Section",
     "Verdict",

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fluxbench.lineup._bench import F64, Bench, Point, Procedure
+from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._follow import Follower
+from fluxbench.lineup._point import Point
 from fluxbench.lineup._readings import Readings
-from fluxbench.lineup._view import Advice, Verdict, move_db
+from fluxbench.lineup._view import Advice, Board, Verdict, move_db
 from fluxbench.trade import LevelTolerance
 
 PATIENCE_S = 120.0
@@ -39,10 +40,16 @@ def adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
 
     Gives the levels as left (tracks,).
     """
+    return (yield from bench.step(f"adjust {job.trimmer}", _adjust(bench, job, target_db)))
+
+
+def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
     round_of = Round(bench, job, target_db)
     yield from round_of.look(job.window_s + job.memory_s + 0.2)
     found = round_of.readings.mean()
-    bench.write("as found", trimmer=job.trimmer, reading_db=found, target_db=target_db)
+    if not bench.steps.parts("as found"):
+        bench.write("as found", trimmer=job.trimmer, reading_db=found, target_db=target_db)
+        bench.steps.keep_part("as found", found)
     usable = bench.live & np.isfinite(found)
     due = usable & (np.abs(target_db - found) > job.band.hold_db)
     for _ in range(4):
@@ -89,9 +96,13 @@ class Round:
         while due.any():
             point = yield from self._bench.point()
             hand = self._read(point)
-            if hand is not None and hand != self._focus and self._bench.live[hand]:
+            wanted, self._bench.wanted = self._bench.wanted, None
+            if wanted is not None and self._bench.live[wanted]:
+                due[wanted] = True
+                self._go(wanted, "person")
+            elif hand is not None and hand != self._focus and self._bench.live[hand]:
                 due[hand] = True
-                self._go(hand, hand=True)
+                self._go(hand, "hand")
             off = float((self._target_db - self.readings.mean())[self._focus])
             if self._is_in(off) or self._bench.time_s - self._since_s > PATIENCE_S:
                 self._leave(off)
@@ -109,16 +120,24 @@ class Round:
         now = self._job.read(point)
         self.readings.add(now, self._hand)
         self._recent.append(now)
+        self._show()
         if len(self._recent) < 3:
             return None
         window = np.mean(self._recent, axis=0)
         self._recent.clear()
         return self._follower.see(window)
 
-    def _go(self, track: int, hand: bool = False) -> None:
+    def _go(self, track: int, by: str = "bench") -> None:
         self._focus, self._since_s = track, self._bench.time_s
         self._hand = track
-        self._bench.write("focus", trimmer=self._job.trimmer, track=track + 1, hand=hand)
+        self._bench.write("focus", trimmer=self._job.trimmer, track=track + 1, by=by)
+
+    def _show(self) -> None:
+        job, readings = self._job, self.readings
+        self._bench.board = Board(
+            job.trimmer, "dB", readings.mean(), self._target_db, readings.errors(),
+            job.band.hold_db, job.band.set_db,
+        )  # fmt: skip
 
     def _is_in(self, off: float) -> bool:
         hold = self._job.band.hold_db

@@ -2,12 +2,15 @@
 
 import numpy as np
 
-from fluxbench.lineup._bench import F64, Bench, Point, Procedure
-from fluxbench.lineup._view import Advice, Verdict
-from fluxbench.trade import azimuth_from_delay_arcmin
+from fluxbench.lineup._bench import F64, Bench, Procedure
+from fluxbench.lineup._point import Point
+from fluxbench.lineup._view import Advice, AzimuthLine, Verdict
+from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
-MOST_S = 16.0
+MOST_S = 20.0
+ROUGH, FINE = 0.5, 0.15
+"""The hand is stopped within this part of the set band; fine once, where it counts."""
 
 
 def slope_arcmin(bench: Bench, cross: F64, frequency_hz: float) -> tuple[float, F64]:
@@ -30,11 +33,19 @@ def crossed(bench: Bench, point: Point) -> F64:
     return np.asarray((e[:, :-1] * e[:, 1:].conj()).mean(axis=0))
 
 
-def azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
-    """Turn one stack trimmer until the stack stands at the target angle; gives what was left."""
+def azimuth(bench: Bench, trimmer: str, target_arcmin: float, part: float = FINE) -> Procedure:
+    """Turn one stack trimmer until the stack stands at the target angle; gives what was left.
+
+    It is held within a `part` of the set band.
+    """
+    turning = _azimuth(bench, trimmer, target_arcmin, part)
+    return (yield from bench.step(f"turn {trimmer}", turning))
+
+
+def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, part: float) -> Procedure:
     frequency_hz = bench.tones[0]
     set_band = bench.plan.azimuth_tolerance_arcmin
-    hold = 0.3 * set_band
+    hold = part * set_band
     lag_s = bench.return_lag_s + 0.2
     past: list[F64] = []
     angles: list[float] = []
@@ -57,14 +68,17 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
             begin = n - 50
             block = block[-50:]
         first = max(begin, n - round(MOST_S * 10))
-        angle, _ = slope_arcmin(bench, np.sum(past[first:], axis=0), frequency_hz)
+        angle, scatter = slope_arcmin(bench, np.sum(past[first:], axis=0), frequency_hz)
         seconds = (n - first) / 10
         error = _error(np.array(angles[first:]))
         off = target_arcmin - angle
+        bench.line = _line(bench, trimmer, angle, scatter, error, target_arcmin)
         if not started and seconds >= LEAST_S:
             started = True
-            bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
-        enough = seconds >= LEAST_S and (error < 0.2 * set_band or seconds >= MOST_S - 0.2)
+            if not bench.steps.parts("as found"):
+                bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
+                bench.steps.keep_part("as found", angle)
+        enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
         if abs(off) <= hold and enough:
             break
         verdict = Verdict.of(off, set_band)
@@ -72,7 +86,7 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
         name = trimmer.replace("_", " ")
         word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"
-        wait_s = lag_s + (need_s if abs(off) < 3 * set_band else 1.5)
+        wait_s = lag_s + (need_s if abs(off) < 2 * set_band else 1.5)
         shown = off if len(block) >= 10 else None
         words = f"{name}: {word}"
         bench.advise(
@@ -86,6 +100,23 @@ def azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
     bench.write("as left", trimmer=trimmer, arcmin=angle, scatter_us=scatter)
     bench.advise(None)
     return angle
+
+
+def _line(
+    bench: Bench,
+    trimmer: str,
+    arcmin: float,
+    scatter_us: F64,
+    error_arcmin: float,
+    target_arcmin: float,
+) -> AzimuthLine:
+    position = bench.plan.positions_mm[bench.live]
+    line_us = delay_us(arcmin, position, bench.plan.speed_ips)
+    line_us = line_us - line_us[0] - scatter_us[0]
+    return AzimuthLine(
+        trimmer, bench.tones[0], position, line_us + scatter_us, line_us,
+        arcmin, error_arcmin, target_arcmin,
+    )  # fmt: skip
 
 
 def _differ(recent: F64, older: F64, least_arcmin: float) -> bool:

@@ -1,52 +1,25 @@
 """The line-up as it runs: points of 0.1 s in, asks and advice out, what is taken in a journal."""
 
-from collections.abc import Generator
+from collections.abc import Generator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.lineup._peak import Picture
 from fluxbench.lineup._plan import Plan, Section
-from fluxbench.lineup._view import Advice, Ask, View
-from fluxbench.measure import HOP_S, Hop
+from fluxbench.lineup._point import HOPS_PER_POINT, Point
+from fluxbench.lineup._steps import Kept, Steps, rounded, thawed
+from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, View
+from fluxbench.measure import HOP_S
 from fluxbench.signals import Signal, Silence, Tone, Tones
 
 F64 = NDArray[np.float64]
-HOPS_PER_POINT = 5
 GONE_POINTS = 6
 """A tone that is away for so long has ended."""
 WINDING_POINTS = 400
 """How long a tape may take to wind before the tone is asked for again."""
-LOW_HZ = 600.0
-"""Below, a tone's level is that of its mean envelope over a point: its image falls out."""
-
-
-class Point:
-    """0.1 s of all tracks: level (tones, tracks) in dB re 0 VU, NaN if not valid; envelopes."""
-
-    __slots__ = ("clipped", "envelope", "level_db", "lost", "share", "time_s")
-
-    def __init__(self, hops: list[Hop], zero_dbfs: float) -> None:
-        levels = np.array([hop.level_dbfs() for hop in hops]) - zero_dbfs
-        middle = np.median(levels, axis=0)
-        kept = np.where(levels >= middle - 1.0, levels, np.nan)
-        self.level_db: F64 = np.nanmean(kept, axis=0)
-        self.lost = any(hop.lost for hop in hops)
-        self.clipped = np.max([hop.peak for hop in hops], axis=0) >= 0.999
-        self.envelope = np.concatenate([hop.envelope for hop in hops])
-        power = np.mean([hop.power for hop in hops], axis=0)
-        low = [i for i, f in enumerate(hops[0].frequencies_hz) if 0.0 < f < LOW_HZ]
-        if low:
-            power[low] = np.abs(self.envelope[:, low].mean(axis=0)) ** 2
-            self.level_db[low] = 10.0 * np.log10(np.maximum(power[low], 1e-20)) - zero_dbfs
-        total = np.mean([hop.total_power for hop in hops], axis=0)
-        self.share: F64 = power / np.maximum(total, 1e-20)
-        if self.lost:
-            self.level_db[:] = np.nan
-        self.level_db[:, self.clipped] = np.nan
-        self.time_s = (hops[-1].first_frame + hops[-1].frames) / hops[-1].frames * HOP_S
-
 
 Procedure = Generator[None, Point, Any]
 
@@ -58,28 +31,44 @@ class Stop(Exception):  # noqa: N818 - not an error: the line-up ends here, with
 class Bench:
     """What all stages share: the plan, what is sent and listened to, asks, notes, journal."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, past: Sequence[Kept] | None, time_s: float) -> None:
         self.plan = plan
+        self.steps = Steps(past or ())
+        self._recalling = past is not None
+        """While what was done before an interruption is gone through again."""
         self.signal: Signal = Silence()
         self.tones: tuple[float, ...] = (1000.0,)
         self.journal: list[dict[str, Any]] = []
-        self.view = View("plan", 0.0)
+        self.view = View("plan", time_s)
         self.live = np.ones(plan.tracks, bool)
         self.round_trip_s = 0.0
-        self.time_s = 0.0
+        self.time_s = time_s
         self.azimuth_left_arcmin = 0.0
         self.source: tuple[str, Section | None] = ("none", None)
+        self.loaded = ""
+        self.board: Board | None = None
+        self.pictures: dict[int, Picture] = {}
+        """By track (from 0): what its bias was seen to do in this run."""
+        self.line: AzimuthLine | None = None
+        self.left_db: dict[str, tuple[F64, F64]] = {}
+        """What the calibration tape read as left re its target: level, high end; by head."""
+        self.wanted: int | None = None
+        """The track (from 0) that the person wants in hand, until it has been."""
         self._asks = 0
         self._answered = False
         self._held: Point | None = None
         self._there = 0
+        self._inside = False
+        self._monitor = "reproduce"
         self._missing, self._patience = 0, WINDING_POINTS
 
     # -- saying ------------------------------------------------------------------------------
 
     def write(self, what: str, **facts: Any) -> None:
         """Put a fact into the journal (rounded: the journal is compared byte for byte)."""
-        self.journal.append({"t": round(self.time_s, 2), "what": what, **_rounded(facts)})
+        if self._recalling:
+            return
+        self.journal.append({"t": round(self.time_s, 2), "what": what, **rounded(facts)})
 
     def note(self, text: str) -> None:
         """Say something that stays on the screen and in the journal, once."""
@@ -89,6 +78,7 @@ class Bench:
 
     def stage(self, name: str) -> None:
         self.view = replace(self.view, stage=name, ask=None, advice=None, done=0, due=0)
+        self.board, self.line = None, None
         self.write("stage", name=name)
 
     def advise(self, advice: Advice | None, done: int = 0, due: int = 0) -> None:
@@ -121,8 +111,31 @@ class Bench:
 
     # -- procedures: generators that are sent one point at a time ------------------------------
 
+    def step(self, name: str, run: Procedure) -> Procedure:
+        """Run something as one step: after an interruption its result stands, and it is not run.
+
+        A step within a step is part of it.
+        """
+        if self._inside:
+            return (yield from run)
+        kept = self.steps.next(name)
+        if kept is not None:
+            run.close()
+            self._restore(kept.state)
+            return thawed(kept.value)
+        self._inside = True
+        try:
+            result = yield from run
+        finally:
+            self._inside = False
+        self.steps.keep(name, result, self._state())
+        return result
+
     def ask(self, kind: str, text: str, **values: Any) -> Procedure:
         """Ask for something and wait until it is done."""
+        yield from self.step(f"ask {kind}", self._ask(kind, text, values))
+
+    def _ask(self, kind: str, text: str, values: Mapping[str, Any]) -> Procedure:
         self._asks += 1
         self._answered = False
         before = self.view.advice
@@ -131,9 +144,13 @@ class Bench:
             yield
         self.view = replace(self.view, ask=None, advice=before)
         self._held = None
+        if kind == "load":
+            self.loaded = str(values["tape"])
 
     def wait(self, seconds: float) -> Procedure:
         """Let time pass."""
+        if self.steps.replaying:
+            return
         end = self.time_s + seconds
         while self.time_s < end:
             yield
@@ -172,6 +189,10 @@ class Bench:
 
     def levels(self, seconds: float) -> Generator[None, Point, F64]:
         """Mean level (tones, tracks) over some seconds, dB re 0 VU, NaN where there is none."""
+        mean_db: F64 = yield from self.step("levels", self._levels(seconds))
+        return mean_db
+
+    def _levels(self, seconds: float) -> Generator[None, Point, F64]:
         points = yield from self.gather(seconds)
         stacked = np.array([p.level_db for p in points])
         stacked[np.abs(stacked - np.nanmedian(stacked, axis=0)) > 3.0] = np.nan
@@ -191,6 +212,8 @@ class Bench:
     def record_all(self) -> Procedure:
         """Have all tracks recorded on the stock, listened to from the tape."""
         self.source = ("record", None)
+        if self.loaded != "stock":
+            yield from self.ask("load", "load the session's stock", tape="stock")
         yield from self.ask(
             "transport",
             "record on all tracks, listen to the reproduce head",
@@ -204,6 +227,8 @@ class Bench:
         self._missing, self._patience = 0, WINDING_POINTS
         kind, section = self.source
         if kind == "play" and section is not None:
+            if self.loaded != "calibration":
+                yield from self.ask("load", "load the calibration tape", tape="calibration")
             yield from self.ask(
                 "locate",
                 f"find the {section.frequency_hz:g} Hz section",
@@ -215,6 +240,30 @@ class Bench:
             yield from self.record_all()
         yield from self.settle()
 
+    def _state(self) -> Mapping[str, Any]:
+        """All that a step may have changed and a later one needs, as plain values."""
+        kind, section = self.source
+        return {
+            "live": self.live.tolist(),
+            "round_trip_s": float(self.round_trip_s),
+            "azimuth_left_arcmin": float(self.azimuth_left_arcmin),
+            "source": [kind, None if section is None else section.number],
+            "monitor": self._monitor,
+            "loaded": self.loaded,
+            "asks": self._asks,
+            "notes": list(self.view.notes),
+        }
+
+    def _restore(self, state: Mapping[str, Any]) -> None:
+        kind, number = state["source"]
+        self.live = np.array(state["live"], bool)
+        self.round_trip_s = state["round_trip_s"]
+        self.azimuth_left_arcmin = state["azimuth_left_arcmin"]
+        self.source = (kind, next((s for s in self.plan.sections if s.number == number), None))
+        self._monitor, self.loaded, self._asks = state["monitor"], state["loaded"], state["asks"]
+        self.view = replace(self.view, notes=tuple(state["notes"]), ask=None)
+        self._missing, self._patience = 0, GONE_POINTS
+
     def _ready(self) -> list[int]:
         return [int(t) + 1 for t in np.flatnonzero(self.live)]
 
@@ -225,15 +274,3 @@ class Bench:
         return bool(np.percentile(np.nan_to_num(level, nan=-99.0), 90.0) > -50.0) and bool(
             np.percentile(point.share[:, self.live].sum(axis=0), 90.0) > 0.3
         )
-
-
-def _rounded(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _rounded(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple, np.ndarray)):
-        return [_rounded(v) for v in value]
-    if isinstance(value, (float, np.floating)):
-        return round(float(value), 4) if np.isfinite(value) else None
-    if isinstance(value, np.integer):
-        return int(value)
-    return value

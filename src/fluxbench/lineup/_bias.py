@@ -6,7 +6,7 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._neighbours import Neighbours
-from fluxbench.lineup._peak import Peak, bends, find_peak, smoothed
+from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
 from fluxbench.lineup._view import Advice, Verdict, move_db
 
 PATIENCE_S = 180.0
@@ -32,12 +32,18 @@ BEYOND_DB = 0.4
 
 def bias(bench: Bench) -> Procedure:
     """Set bias on every live track: across the peak, then down to the sheet's over-bias."""
+    yield from bench.step("set bias", _bias(bench))
+
+
+def _bias(bench: Bench) -> Procedure:
     plan = bench.plan
     band, drop_db = plan.tolerances.over_bias, plan.over_bias_db
-    peaks: dict[int, Peak] = {}
-    due = [int(t) for t in np.flatnonzero(bench.live)]
+    peaks: dict[int, Peak] = dict(bench.steps.parts("peak"))
+    due = [int(t) for t in np.flatnonzero(bench.live) if t not in peaks]
     found = yield from bench.levels(2.0)
-    bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
+    if not bench.steps.parts("as found"):
+        bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
+        bench.steps.keep_part("as found", found)
     neighbours = Neighbours(plan.tracks)
     points = yield from bench.gather(LEARN_S)
     for point in points:
@@ -45,14 +51,23 @@ def bias(bench: Bench) -> Procedure:
     recent = deque((p.level_db for p in points), maxlen=BEFORE)
     off: dict[int, float] = {}
     for again in range(3):
-        for done, track in enumerate(due):
-            bench.write("focus", trimmer="bias", track=track + 1)
+        total, by = len(due), "bench"
+        while due:
+            track = due.pop(0)
+            bench.write("focus", trimmer="bias", track=track + 1, by=by)
             trace = Trace(bench, track, peaks.get(track), neighbours)
             for level_db in recent:
                 trace.take(level_db)
-            peak = yield from _set_track(bench, trace, recent, done, len(due))
-            if peak is not None:
-                peaks[track] = peak
+            yield from _set_track(bench, trace, recent, total - 1 - len(due), total)
+            by = "bench"
+            if trace.taken_db is not None and trace.peak is not None:
+                peaks[track] = trace.peak
+                bench.steps.keep_part("peak", (track, trace.peak))
+            elif bench.wanted is not None:
+                due.insert(0, track)
+            if bench.wanted is not None:
+                due = [bench.wanted, *(t for t in due if t != bench.wanted)]
+                by, bench.wanted = "person", None
         bench.advise(None)
         level = yield from bench.levels(4.0)
         off = {t: drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
@@ -70,17 +85,22 @@ def bias(bench: Bench) -> Procedure:
 
 
 def _set_track(bench: Bench, trace: "Trace", recent: deque[F64], done: int, due: int) -> Procedure:
-    """Follow one track until it is in; its peak, or None if there is none to trust."""
+    """Follow one track until it is in, has failed, or the person wants another one."""
     track, neighbours = trace.track, trace.neighbours
     begin = bench.time_s
     while bench.time_s - begin < PATIENCE_S:
+        if bench.wanted == track or (bench.wanted is not None and not bench.live[bench.wanted]):
+            bench.wanted = None
+        if bench.wanted is not None:
+            return
         point = yield from bench.point()
         recent.append(point.level_db)
         neighbours.learn(point.level_db[0], track)
+        bench.pictures[track] = trace.picture
         advice = trace.add(point.level_db)
         if trace.failed:
             bench.note(f"bias of track {track + 1} is not set: {trace.failed}")
-            return None
+            return
         if trace.taken_db is not None and trace.peak is not None:
             bench.write(
                 "taken",
@@ -90,11 +110,10 @@ def _set_track(bench: Bench, trace: "Trace", recent: deque[F64], done: int, due:
                 peak_db=trace.peak.level_db,
                 error_db=trace.peak.error_db,
             )
-            return trace.peak
+            return
         if advice is not None:
             bench.advise(advice, done, due)
     bench.note(f"bias of track {track + 1} is not set: no peak was found in {PATIENCE_S:g} s")
-    return None
 
 
 class Trace:
@@ -112,6 +131,7 @@ class Trace:
         self._lag_s = bench.return_lag_s + 0.2
         self._rows: list[F64] = []
         self._differ: list[float] = []
+        self._seen = (np.zeros(0), np.zeros(0))
         self._phase = "start" if peak is None else "set"
         self._asked: list[tuple[int, int]] = []
         self._quiet_from = 0
@@ -133,14 +153,14 @@ class Trace:
             return None
         if len(self._rows) < BEFORE:
             return self._seek(0, "wait")
+        self._seen = self._apart()
         if self._phase == "start":
             return self._start()
-        short, differ_db = self._apart()
         if self._phase == "lower":
-            return self._lower(short, differ_db)
+            return self._lower(*self._seen)
         if self._phase == "raise":
-            return self._raise(short, differ_db)
-        return self._set(short, differ_db)
+            return self._raise(*self._seen)
+        return self._set(*self._seen)
 
     def _apart(self) -> tuple[F64, F64]:
         """S and D of the track (points,) without what it does together with its neighbours.
@@ -159,6 +179,13 @@ class Trace:
         left = others - model @ np.linalg.lstsq(model, others, rcond=None)[0]
         contact_db = np.clip(left, -MOST_DB, MOST_DB) @ share[beside]
         return rows[:, self.track] - contact_db, differ - contact_db
+
+    @property
+    def picture(self) -> Picture:
+        """The whole of what is known of this track's bias."""
+        short, differ = self._seen
+        phase = "failed" if self.failed else "taken" if self.taken_db is not None else self._phase
+        return Picture(self.track + 1, phase, differ, short, self.peak)
 
     @property
     def _moved_db(self) -> float:

@@ -1,32 +1,57 @@
 """The whole line-up, from plan to close: fed with hops, it says what to send, ask and advise."""
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
-from fluxbench.lineup._bench import HOPS_PER_POINT, Bench, Point, Procedure, Stop
+from fluxbench.lineup._bench import Bench, Procedure, Stop
 from fluxbench.lineup._plan import Plan
+from fluxbench.lineup._point import HOPS_PER_POINT, Point
 from fluxbench.lineup._stages_record import (
     bias_stage,
+    close,
     load_stock,
     low_stage,
     record_azimuth,
-    record_stages,
+    record_high_end,
+    record_level,
     verify,
 )
-from fluxbench.lineup._stages_reproduce import input_check, reproduce, safe_check
+from fluxbench.lineup._stages_reproduce import input_check, reproduce, safe_check, sync
+from fluxbench.lineup._steps import Kept, Leave
 from fluxbench.measure import Hop
+
+COURSE: Mapping[str, Callable[[Bench], Procedure]] = {
+    "input check": input_check,
+    "prepare": safe_check,
+    "reproduce": partial(reproduce, head="reproduce"),
+    "sync": sync,
+    "load": load_stock,
+    "azimuth": partial(record_azimuth, stage="azimuth"),
+    "bias": bias_stage,
+    "record high end": record_high_end,
+    "record level": record_level,
+    "azimuth again": partial(record_azimuth, stage="azimuth again"),
+    "low end": low_stage,
+    "verify": verify,
+    "close": close,
+}
+"""The stages in their order."""
 
 
 class LineUp(Bench):
     """A running line-up. Feed it hops with `see`; read `signal`, `tones`, `view` and `journal`.
 
-    It has no clock: time is counted in frames of the hops.
+    It has no clock: time is counted in frames of the hops. What it has kept (`steps.fresh`) makes
+    another one, given as `past` with the time that had passed, go on where this one is.
     """
 
-    def __init__(self, plan: Plan) -> None:
-        super().__init__(plan)
+    def __init__(self, plan: Plan, past: Sequence[Kept] | None = None, time_s: float = 0.0) -> None:
+        super().__init__(plan, past, time_s)
         self._hops: list[Hop] = []
         self._course = self._run()
         next(self._course)
+        self._recalling = False
 
     def see(self, hop: Hop) -> None:
         """Take the next hop."""
@@ -41,12 +66,25 @@ class LineUp(Bench):
         self._hops.clear()
         self.time_s = point.time_s
         self.view = replace(self.view, time_s=self.time_s)
+        self._advance(lambda: self._course.send(point))
+
+    def leave(self, to: str | None, reason: str) -> None:
+        """Leave the running stage for another one, or (None) for the next; on from there."""
+        if not self.view.closed:
+            self._advance(lambda: self._course.throw(Leave(to, reason)))
+
+    def _advance(self, go_on: Callable[[], None]) -> None:
         try:
-            self._course.send(point)
+            go_on()
         except StopIteration:
             self._close(None)
         except Stop as stop:
             self._close(str(stop))
+
+    def stop(self, reason: str) -> None:
+        """End the line-up here."""
+        if not self.view.closed:
+            self._close(reason)
 
     def _close(self, reason: str | None) -> None:
         self.silence()
@@ -59,25 +97,26 @@ class LineUp(Bench):
                    operating_nwb_per_m=plan.operating_nwb_per_m,
                    calibration_nwb_per_m=plan.calibration_nwb_per_m,
                    over_bias_db=plan.over_bias_db, over_bias_hz=plan.over_bias_hz)  # fmt: skip
-        yield
-        yield from input_check(self)
-        yield from safe_check(self)
-        self.stage("reproduce")
-        level_left, high_left = yield from reproduce(self, "reproduce")
-        if {"sync_level", "sync_high"} & plan.trimmers:
-            self.stage("sync")
-            yield from reproduce(self, "sync")
-        yield from self.ask(
-            "transport", "stop the calibration tape", state="stop", ready=[], monitor="reproduce"
-        )
-        yield from load_stock(self)
-        yield from record_azimuth(self, "azimuth")
-        yield from bias_stage(self)
-        yield from record_stages(self, level_left, high_left)
-        yield from record_azimuth(self, "azimuth again")
-        yield from low_stage(self)
-        yield from verify(self, level_left, high_left)
-        self.stage("close")
-        yield from self.ask(
-            "transport", "stop; the line-up is done", state="stop", ready=[], monitor="reproduce"
-        )
+        if not self._recalling:
+            yield
+        names = list(COURSE)
+        at = 0
+        while at < len(names):
+            try:
+                yield from COURSE[names[at]](self)
+                at += 1
+            except Leave as leave:
+                skipped = names[at]
+                at = at + 1 if leave.to is None else names.index(leave.to)
+                self._go(skipped, leave)
+
+    def _go(self, left: str, leave: Leave) -> None:
+        self.silence()
+        self.view = replace(self.view, ask=None, advice=None)
+        if leave.again:
+            return
+        self.steps.keep("leave", [leave.to, leave.reason], self._state())
+        if leave.to is None:
+            self.write("skipped", stage=left, reason=leave.reason)
+        else:
+            self.write("repeated", stage=leave.to, reason=leave.reason)

@@ -3,7 +3,8 @@
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._bench import F64, Bench, Point, Procedure
+from fluxbench.lineup._bench import F64, Bench, Procedure
+from fluxbench.lineup._point import Point
 from fluxbench.signals import PerTrack, Tone, Tones
 
 MEAN_OF_HZ = (40.0, 50.0, 63.0, 80.0, 100.0, 125.0)

@@ -18,6 +18,20 @@ class Peak:
     """D at the peak."""
 
 
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """Short waves against D of one track, in the order of measuring, and what was made of it.
+
+    `phase` is start, lower, raise, set, taken or failed. Both arrays are (points,).
+    """
+
+    track: int
+    phase: str
+    difference_db: F64
+    short_db: F64
+    peak: Peak | None
+
+
 def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
     """The peak of S against D (both (points,), 0.1 s apart) if points lie well on both sides.
 

@@ -79,6 +79,10 @@ class Readings:
         means = piece[: blocks * self.BLOCK].reshape(blocks, self.BLOCK).mean(axis=1)
         return max(0.002, float(means.std(ddof=1) / np.sqrt(blocks)))
 
+    def errors(self) -> F64:
+        """Standard error of every track's mean (tracks,), from the tracks' usual spreads."""
+        return np.maximum(0.002, np.sqrt(self._square / np.maximum(self._age, 1)))
+
     def age_points(self) -> NDArray[np.int_]:
         """Points since the last movement of each track."""
         return self._age

@@ -2,8 +2,9 @@
 
 import numpy as np
 
-from fluxbench.lineup._bench import F64, Bench, Point, Procedure, Stop
+from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._plan import Section
+from fluxbench.lineup._point import Point
 
 LEAST_POINTS = 12
 """So much of a section must have been heard to say what it reads."""

@@ -3,11 +3,12 @@
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import azimuth
+from fluxbench.lineup._azimuth import FINE, ROUGH, azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._bias import bias
 from fluxbench.lineup._low import low_end
 from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
+from fluxbench.lineup._stages_reproduce import stop_tape
 from fluxbench.trade import (
     COMPANION_RE_BIAS_DB,
     HIGH_END_HZ,
@@ -25,6 +26,11 @@ RESPONSE_HZ = (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_0
 def load_stock(bench: Bench) -> Procedure:
     """Load the stock, record on all tracks, prove that what returns comes off the tape."""
     bench.stage("load")
+    yield from stop_tape(bench)
+    yield from bench.step("load", _load_stock(bench))
+
+
+def _load_stock(bench: Bench) -> Procedure:
     bench.silence()
     yield from bench.ask("load", "load the session's stock", tape="stock")
     yield from bench.record_all()
@@ -42,14 +48,23 @@ def load_stock(bench: Bench) -> Procedure:
     yield from check_order(bench)
 
 
+def recording(bench: Bench) -> Procedure:
+    """Have the stock recorded if it is not, as when a stage is gone to out of its order."""
+    if bench.source[0] != "record":
+        bench.silence()
+        yield from bench.record_all()
+
+
 def record_azimuth(bench: Bench, stage: str) -> Procedure:
     """The record head to the angle of the calibration tape, by the reproduce head as left."""
     if "record_azimuth" not in bench.plan.trimmers or bench.plan.tracks < 2:
         return
     bench.stage(stage)
+    yield from recording(bench)
     bench.send((azimuth_frequency_hz(bench.plan.speed_ips), LOW_DB))
     yield from bench.settle()
-    yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin)
+    part = ROUGH if stage == "azimuth" else FINE
+    yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, part)
 
 
 def bias_stage(bench: Bench) -> Procedure:
@@ -58,6 +73,7 @@ def bias_stage(bench: Bench) -> Procedure:
     if "bias" not in plan.trimmers:
         return
     bench.stage("bias")
+    yield from recording(bench)
     bench.send(
         (plan.over_bias_hz, plan.over_bias_level_db),
         (
@@ -69,13 +85,12 @@ def bias_stage(bench: Bench) -> Procedure:
     yield from bias(bench)
 
 
-def record_stages(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
-    """High end against 1 kHz at -20 dB, then level at operating level.
-
-    The targets are what the calibration tape reads as left, so that the flux is right.
-    """
+def record_high_end(bench: Bench) -> Procedure:
+    """High end against 1 kHz at -20 dB; the target is what the calibration tape reads as left."""
     plan = bench.plan
+    level_left, high_left = _left_db(bench)
     bench.stage("record high end")
+    yield from recording(bench)
     bench.send((LEVEL_HZ, 0.0))
     yield from bench.settle()
     operating = (yield from bench.levels(2.0))[0]
@@ -91,12 +106,25 @@ def record_stages(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
         target = low[1] + (target - low[1]) / (1.0 - 0.02)
         job = Job("record_high", plan.tolerances.high_end, 1.5, lambda point: point.level_db[1])
         yield from adjust(bench, job, target)
-    if "record_level" in plan.trimmers:
-        bench.stage("record level")
-        bench.send((LEVEL_HZ, 0.0))
-        yield from bench.settle()
-        job = Job("record_level", plan.tolerances.level, 0.6, lambda point: point.level_db[0])
-        yield from adjust(bench, job, level_left)
+
+
+def record_level(bench: Bench) -> Procedure:
+    """Operating level; the target is what the calibration tape reads as left."""
+    if "record_level" not in bench.plan.trimmers:
+        return
+    bench.stage("record level")
+    yield from recording(bench)
+    bench.send((LEVEL_HZ, 0.0))
+    yield from bench.settle()
+    band = bench.plan.tolerances.level
+    job = Job("record_level", band, 0.6, lambda point: point.level_db[0])
+    yield from adjust(bench, job, _left_db(bench)[0])
+
+
+def _left_db(bench: Bench) -> tuple[F64, F64]:
+    """What the reproduce side was left at re its target: level and high end (tracks,) each."""
+    nothing = np.zeros(bench.plan.tracks)
+    return bench.left_db.get("reproduce", (nothing, nothing))
 
 
 def low_stage(bench: Bench) -> Procedure:
@@ -104,12 +132,15 @@ def low_stage(bench: Bench) -> Procedure:
     if "reproduce_low" not in bench.plan.trimmers:
         return
     bench.stage("low end")
+    yield from recording(bench)
     yield from low_end(bench)
 
 
-def verify(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
+def verify(bench: Bench) -> Procedure:
     """Operating level, the high end and the response of all tracks, as left."""
     bench.stage("verify")
+    level_left, high_left = _left_db(bench)
+    yield from recording(bench)
     bench.send((LEVEL_HZ, 0.0))
     yield from bench.settle()
     level = (yield from bench.levels(2.0))[0] - level_left
@@ -132,3 +163,11 @@ def verify(bench: Bench, level_left: F64, high_left: F64) -> Procedure:
         read = yield from bench.levels(1.5)
         rows |= {f"{f:g}": read[k] - RESPONSE_DB for k, f in enumerate(few)}
     bench.write("response", level_db=rows)
+
+
+def close(bench: Bench) -> Procedure:
+    """Have the deck stopped."""
+    bench.stage("close")
+    yield from bench.ask(
+        "transport", "stop; the line-up is done", state="stop", ready=[], monitor="reproduce"
+    )

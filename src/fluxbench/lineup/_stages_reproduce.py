@@ -13,6 +13,10 @@ from fluxbench.lineup._sections import calibration_pass, wrong_tape
 def input_check(bench: Bench) -> Procedure:
     """No tape: levels, order and polarity of every return, and the round trip of the link."""
     bench.stage("input check")
+    yield from bench.step("input check", _input_check(bench))
+
+
+def _input_check(bench: Bench) -> Procedure:
     yield from bench.ask(
         "transport",
         "stop the tape and listen to the input",
@@ -48,6 +52,10 @@ def input_check(bench: Bench) -> Procedure:
 def safe_check(bench: Bench) -> Procedure:
     """On scrap tape, record pressed with every track safe: nothing may come back off the tape."""
     bench.stage("prepare")
+    yield from bench.step("safe", _safe_check(bench))
+
+
+def _safe_check(bench: Bench) -> Procedure:
     yield from bench.ask("load", "load scrap tape (the stock will do)", tape="stock")
     yield from bench.ask("transport", "all tracks safe; press record; listen to the reproduce head",
                          state="record", ready=[], monitor="reproduce")  # fmt: skip
@@ -84,18 +92,19 @@ def check_fluxivity(bench: Bench, found: dict[int, F64]) -> None:
 
 
 def reproduce(bench: Bench, head: str) -> Procedure:
-    """Azimuth (reproduce head only), high end against level, then level; gives what was left.
+    """Azimuth (reproduce head only), high end against level, then level; keeps what was left.
 
     The high end comes first, against 1 kHz, since its trimmer moves 1 kHz a little and the level
     trimmer moves both alike: so that each trimmer is visited once.
     """
     plan = bench.plan
+    bench.stage(head)
     monitor = "reproduce" if head == "reproduce" else "sync"
     level_trimmer, high_trimmer = f"{head}_level", f"{head}_high"
     level_at, high_at = plan.level_section, plan.high_section
     level_found: F64 | None = None
     if head == "reproduce":
-        found = yield from calibration_pass(bench, monitor)
+        found = yield from bench.step("calibration pass", calibration_pass(bench, monitor))
         check_fluxivity(bench, found)
         level_found = found[level_at.number]
         if "reproduce_azimuth" in plan.trimmers and plan.tracks > 1:
@@ -122,7 +131,20 @@ def reproduce(bench: Bench, head: str) -> Procedure:
     high_left = (yield from _left(bench, high_at, monitor)) - high_target
     bench.write("as left", trimmer=high_trimmer, deviation_db=high_left)
     bench.write("as left", trimmer=level_trimmer, deviation_db=level_left)
-    return level_left, high_left
+    bench.left_db[head] = level_left, high_left
+
+
+def sync(bench: Bench) -> Procedure:
+    """The same for the record head as a reproducer, where it has trimmers of its own."""
+    if {"sync_level", "sync_high"} & bench.plan.trimmers:
+        yield from reproduce(bench, "sync")
+
+
+def stop_tape(bench: Bench) -> Procedure:
+    """Have the calibration tape stopped."""
+    yield from bench.ask(
+        "transport", "stop the calibration tape", state="stop", ready=[], monitor="reproduce"
+    )
 
 
 def _left(bench: Bench, section: Section, monitor: str) -> Procedure:

@@ -5,6 +5,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 
 class Verdict(StrEnum):
     """Where a reading stands against its target."""
@@ -59,6 +62,36 @@ class Advice:
     wait_s: float
     words: str
     moved_db: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """Every track against its target in the stage that runs; arrays are (tracks,), NaN if unknown.
+
+    Readings, targets, spreads and bands are in `unit`.
+    """
+
+    trimmer: str
+    unit: str
+    reading: NDArray[np.float64]
+    target: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    hold: float
+    set_band: float
+
+
+@dataclass(frozen=True, slots=True)
+class AzimuthLine:
+    """Delays of the live tracks, (tracks,) each, and the line through them: the head's angle."""
+
+    trimmer: str
+    frequency_hz: float
+    position_mm: NDArray[np.float64]
+    delay_us: NDArray[np.float64]
+    line_us: NDArray[np.float64]
+    angle_arcmin: float
+    error_arcmin: float
+    target_arcmin: float
 
 
 @dataclass(frozen=True, slots=True)

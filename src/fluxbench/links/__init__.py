@@ -7,6 +7,7 @@ from fluxbench.links._http_controls import HttpControls
 from fluxbench.links._interfaces import Interface, interfaces
 from fluxbench.links._portaudio import PortAudioLink
 from fluxbench.links._protocols import DeckControls, Link
+from fluxbench.links._stream import StreamLink
 
 __all__ = [
     "Deck",
@@ -18,5 +19,6 @@ __all__ = [
     "Link",
     "PortAudioLink",
     "SilenceKey",
+    "StreamLink",
     "interfaces",
 ]

@@ -1,31 +1,111 @@
 """What came back: arrays in, frozen results out."""
 
-from fluxbench.measure._azimuth import DelaysReading, delays_of, track_delays
-from fluxbench.measure._bank import HOP_S, EnvelopeBank, Hop
-from fluxbench.measure._frequency import HeardTone, fit_frequency, hear
-from fluxbench.measure._harmonics import HarmonicsReading, harmonics, harmonics_of
-from fluxbench.measure._pair_delay import PairDelayReading, pair_delay
-from fluxbench.measure._response import ResponseReading, multitone_levels
-from fluxbench.measure._tone import ToneReading, tone_levels, tone_reading
-from fluxbench.measure._validity import waveform_validity
+from fluxbench.measure._azimuth import (
+    DelaysReading,
+    delays_of,
+    track_delays,
+)
+from fluxbench.measure._bank import (
+    HOP_S,
+    EnvelopeBank,
+    Hop,
+)
+from fluxbench.measure._drop_outs import (
+    DropOut,
+    drop_outs_of,
+)
+from fluxbench.measure._flutter import (
+    FlutterReading,
+    flutter_of,
+)
+from fluxbench.measure._flutter_parts import (
+    FlutterComponent,
+    PartReading,
+    RotatingPart,
+    components_of,
+)
+from fluxbench.measure._frequency import (
+    HeardTone,
+    fit_frequency,
+    hear,
+)
+from fluxbench.measure._harmonics import (
+    HarmonicsReading,
+    harmonics,
+    harmonics_of,
+)
+from fluxbench.measure._noise import (
+    HumLine,
+    NoiseReading,
+    NoiseStream,
+    noise,
+)
+from fluxbench.measure._pair_delay import (
+    PairDelayReading,
+    pair_delay,
+)
+from fluxbench.measure._response import (
+    ResponseReading,
+    multitone_levels,
+)
+from fluxbench.measure._sweep import (
+    LowEndReading,
+    low_end,
+    stepped_levels,
+    sweep_levels,
+)
+from fluxbench.measure._tone import (
+    ToneReading,
+    tone_levels,
+    tone_reading,
+)
+from fluxbench.measure._tone_piece import (
+    ToneTake,
+)
+from fluxbench.measure._tone_stream import (
+    ToneStream,
+    take_tone,
+)
+from fluxbench.measure._validity import (
+    waveform_validity,
+)
 
 __all__ = [
     "HOP_S",
     "DelaysReading",
+    "DropOut",
     "EnvelopeBank",
+    "FlutterComponent",
+    "FlutterReading",
     "HarmonicsReading",
     "HeardTone",
     "Hop",
+    "HumLine",
+    "LowEndReading",
+    "NoiseReading",
+    "NoiseStream",
     "PairDelayReading",
+    "PartReading",
     "ResponseReading",
+    "RotatingPart",
     "ToneReading",
+    "ToneStream",
+    "ToneTake",
+    "components_of",
     "delays_of",
+    "drop_outs_of",
     "fit_frequency",
+    "flutter_of",
     "harmonics",
     "harmonics_of",
     "hear",
+    "low_end",
     "multitone_levels",
+    "noise",
     "pair_delay",
+    "stepped_levels",
+    "sweep_levels",
+    "take_tone",
     "tone_levels",
     "tone_reading",
     "track_delays",

@@ -113,8 +113,26 @@ def hear(samples: Samples, rate_hz: float, frequency_hz: float) -> HeardTone:
         for order, reach in ((n, 3.0 * half_band_hz(n * frequency_hz)) for n in (1, *ORDERS))
     ]
     taper_s = min(1.0 / half, 0.25 * len(fit) / rate_hz)
-    band, *overtones = bands(fit, rate_hz, taper_s, edges_hz)
-    centre_hz = locate(band, frequency_hz, SEARCH * frequency_hz, half)
+    heard = bands(fit, rate_hz, taper_s, edges_hz)
+    return heard_in(heard, told, frequency_hz, rate_hz, len(samples) / rate_hz)
+
+
+def heard_in(
+    cut: list[Band],
+    told: tuple[Validity, ...],
+    frequency_hz: float,
+    rate_hz: float,
+    duration_s: float,
+    search_hz: float | None = None,
+) -> HeardTone:
+    """Find a tone in bands around it and around its harmonics, as `hear` does.
+
+    `told` is what the waveform's validity was; the search is 5 % if it is not given.
+    """
+    band, *overtones = cut
+    half = half_band_hz(frequency_hz)
+    search = SEARCH * frequency_hz if search_hz is None else search_hz
+    centre_hz = locate(band, frequency_hz, search, half)
     inside = band_tone(band, centre_hz, half, 3.0 * half)
     below_top = inside.power <= 0.5 * _FULL_SCALE_POWER
     heard = inside.heard & (inside.power > 0.5 * 10.0 ** (_QUIETEST_DBFS / 10.0))
@@ -122,7 +140,7 @@ def hear(samples: Samples, rate_hz: float, frequency_hz: float) -> HeardTone:
     return HeardTone(
         nominal_hz=frequency_hz,
         rate_hz=rate_hz,
-        duration_s=len(samples) / rate_hz,
+        duration_s=duration_s,
         inside=inside,
         envelope=envelope_of(band, centre_hz, half),
         overtones=tuple(overtones),

@@ -10,7 +10,7 @@ from fluxbench.measure._spectrum import Samples
 
 SHORTEST_S = 0.2
 SHORTEST_PERIODS = 8.0
-_FULL_SCALE = 0.9999
+FULL_SCALE = 0.9999
 _DC_FULL_SCALE = 0.001
 _DC_OF_RMS = 0.1
 
@@ -46,11 +46,18 @@ def waveform_validity(
     ['ok', 'clipped', 'dc']
     """
     too_short = len(samples) / rate_hz < max(SHORTEST_S, SHORTEST_PERIODS / frequency_hz)
-    rounded_top = np.arccos(_FULL_SCALE) / np.pi * rate_hz / frequency_hz
-    return tuple(
-        _of_track(np.ascontiguousarray(track), too_short, int(rounded_top) + 1)
-        for track in samples.T
-    )
+    longest = clipped_run(rate_hz, frequency_hz)
+    return tuple(_of_track(np.ascontiguousarray(track), too_short, longest) for track in samples.T)
+
+
+def clipped_run(rate_hz: float, frequency_hz: float) -> int:
+    """Most samples in a row that a sine which just reaches full scale has at its top."""
+    return int(np.arccos(FULL_SCALE) / np.pi * rate_hz / frequency_hz) + 1
+
+
+def dc_is_too_much(mean: NDArray[np.float64], rms: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether a mean is above 0.1 % of full scale and a tenth of the alternating part's rms."""
+    return np.asarray(np.abs(mean) > np.maximum(_DC_FULL_SCALE, _DC_OF_RMS * rms))
 
 
 def usable(samples: Samples, rate_hz: float, validity: Sequence[Validity]) -> Samples:
@@ -72,23 +79,24 @@ def downgraded(
     )
 
 
-def _of_track(track: Samples, too_short: bool, longest_run: int) -> Validity:
+def _of_track(track: Samples, too_short: bool, longest: int) -> Validity:
     if len(track) == 0:
         return Validity.TOO_SHORT
     if not np.all(np.isfinite(track)):
         return Validity.NOT_FINITE
     if too_short:
         return Validity.TOO_SHORT
-    if _longest_run(np.abs(track) >= _FULL_SCALE) > longest_run:
+    if longest_run(np.abs(track) >= FULL_SCALE) > longest:
         return Validity.CLIPPED
     mean = float(np.mean(track, dtype=np.float64))
     rms = np.sqrt(max(float(np.mean(np.square(track, dtype=np.float64))) - mean**2, 0.0))
-    if abs(mean) > max(_DC_FULL_SCALE, _DC_OF_RMS * rms):
+    if dc_is_too_much(np.asarray(mean), rms):
         return Validity.DC
     return Validity.OK
 
 
-def _longest_run(at_top: NDArray[np.bool_]) -> int:
+def longest_run(at_top: NDArray[np.bool_]) -> int:
+    """Most places in a row that are true."""
     places = np.flatnonzero(at_top)
     if len(places) == 0:
         return 0

@@ -5,11 +5,16 @@ The formulas take numbers or arrays, which broadcast; numbers give numpy scalars
 
 from fluxbench.trade._azimuth import azimuth_from_delay_arcmin, delay_us, phase_deg
 from fluxbench.trade._ballistics import (
+    FLUTTER_CHARGE_S,
+    FLUTTER_CLAMP_S,
+    FLUTTER_DETECTOR_GAIN,
+    FLUTTER_DISCHARGE_S,
     QUASI_PEAK_CHARGE_S,
     QUASI_PEAK_DISCHARGE_S,
     QUASI_PEAK_SMOOTHING_S,
     VU_DAMPING,
     VU_NATURAL_RAD_PER_S,
+    flutter_detector_correction_ratio,
     vu_step_response,
 )
 from fluxbench.trade._contour import contour_db
@@ -138,6 +143,10 @@ __all__ = [
     "COMPANION_RE_BIAS_DB",
     "COMPANION_WAVES",
     "EQUALISATION_STANDARDS",
+    "FLUTTER_CHARGE_S",
+    "FLUTTER_CLAMP_S",
+    "FLUTTER_DETECTOR_GAIN",
+    "FLUTTER_DISCHARGE_S",
     "FLUTTER_WEIGHTING_DB",
     "FLUXIVITY_CONTRADICTIONS",
     "FORMATS",
@@ -197,6 +206,7 @@ __all__ = [
     "echo_delay_s",
     "equalisation_named",
     "exact_hz",
+    "flutter_detector_correction_ratio",
     "flutter_weighting_db",
     "fluxivities_called",
     "fluxivity_from_maxwell",

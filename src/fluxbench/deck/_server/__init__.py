@@ -2,6 +2,17 @@
 
 from fluxbench.deck._server._hands import RefusedError, ServedDeck, answer
 from fluxbench.deck._server._http import ControlsServer
-from fluxbench.deck._server._serve import serve_deck
+from fluxbench.deck._server._kept import KeptDeck
+from fluxbench.deck._server._samples import SamplesServer
+from fluxbench.deck._server._serve import serve_deck, serve_samples
 
-__all__ = ["ControlsServer", "RefusedError", "ServedDeck", "answer", "serve_deck"]
+__all__ = [
+    "ControlsServer",
+    "KeptDeck",
+    "RefusedError",
+    "SamplesServer",
+    "ServedDeck",
+    "answer",
+    "serve_deck",
+    "serve_samples",
+]

@@ -1,7 +1,7 @@
 """The calls of the deck controls: JSON in, JSON out, every field looked at before the deck is."""
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -79,6 +79,11 @@ _TRACKS = _Kind(
     "a list of track numbers", lambda value: isinstance(value, list) and all(map(_is_whole, value))
 )
 
+_TEXTS = _Kind(
+    "a list of texts",
+    lambda value: isinstance(value, list) and all(isinstance(item, str) for item in value),
+)
+
 _READS = ("state", "truth")
 _CALLS = {
     "turn": _Call({"trimmer": _TEXT, "turns": _NUMBER, "track": _WHOLE}, ("trimmer", "turns")),
@@ -87,21 +92,32 @@ _CALLS = {
     "locate": _Call({"section": _WHOLE, "position_s": _NUMBER}),
 }
 
+_PRACTICE_CALLS = {
+    "faults": _Call({"on": _TEXTS}, ("on",)),
+    "renew": _Call({"seed": _WHOLE, "tracks": _WHOLE, "speed_ips": _NUMBER}),
+}
+"""What only a practice deck has: faults to switch, and other decks to become."""
+
 
 def answer(deck: ServedDeck, method: str, path: str, body: bytes) -> bytes:
     """Carry out one call and give back its JSON; RefusedError with 400, 404 or 500."""
     name = path.removeprefix("/")
-    if method == "GET" and name in _READS:
+    calls, reads = dict(_CALLS), list(_READS)
+    if hasattr(deck, "switch_faults"):
+        calls |= _PRACTICE_CALLS
+        reads.append("faults")
+    if method == "GET" and name in reads:
         fields: dict[str, Any] = {}
-    elif method == "POST" and name in _CALLS:
-        fields = _checked(name, body)
+    elif method == "POST" and name in calls:
+        fields = _checked(name, calls[name], body)
     else:
         raise RefusedError(
             404,
-            f"no call {method} {path}; there are GET /state, /truth and POST /{_listed(_CALLS)}",
+            f"no call {method} {path}; there are GET /{_listed(reads)} and POST /{_listed(calls)}",
         )
+    called = "switch_faults" if (method, name) == ("POST", "faults") else name
     try:
-        result = getattr(deck, name)(**fields)
+        result = getattr(deck, called)(**fields)
     except (FluxbenchError, ValueError) as error:
         raise RefusedError(400, str(error)) from error
     except Exception as error:
@@ -114,14 +130,13 @@ def answer(deck: ServedDeck, method: str, path: str, body: bytes) -> bytes:
         raise RefusedError(500, f"the deck's answer to {path} is no JSON: {error}") from error
 
 
-def _checked(name: str, body: bytes) -> dict[str, Any]:
+def _checked(name: str, call: _Call, body: bytes) -> dict[str, Any]:
     try:
         fields = json.loads(body)
     except (ValueError, RecursionError):
         fields = None
     if not isinstance(fields, dict):
         raise RefusedError(400, f"/{name} wants one JSON object")
-    call = _CALLS[name]
     for field, value in fields.items():
         if field not in call.fields:
             raise RefusedError(400, f"no field {field!r} in /{name}; there are {_names(call)}")
@@ -140,7 +155,7 @@ def _names(call: _Call) -> str:
     return ", ".join(call.fields)
 
 
-def _listed(names: Mapping[str, Any]) -> str:
+def _listed(names: Iterable[str]) -> str:
     return ", /".join(names)
 
 

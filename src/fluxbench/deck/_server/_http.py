@@ -4,6 +4,7 @@ import json
 import socket
 import sys
 import threading
+import time
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import urlsplit
@@ -40,6 +41,11 @@ class ControlsServer:
     def url(self) -> str:
         return f"http://{_HOST}:{self._server.server_port}"
 
+    @property
+    def last_used_s(self) -> float:
+        """When somebody called last, on the clock that only goes forward."""
+        return self._server.last_used_s
+
     def start(self, deck: ServedDeck) -> None:
         """Answer calls for this deck from now on."""
         self._server.deck = deck
@@ -57,6 +63,7 @@ class _Server(ThreadingHTTPServer):
     daemon_threads = True
     deck: ServedDeck
     lock: threading.Lock
+    last_used_s = 0.0
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """Somebody hung up in the middle of a call: nothing to be said about it."""
@@ -77,6 +84,7 @@ class _Handler(BaseHTTPRequestHandler):
     def _reply(self) -> None:
         try:
             self._refuse_strangers()
+            self.server.last_used_s = time.monotonic()
             body = self._body()
             with self.server.lock:
                 content, status = answer(self.server.deck, self.command, self.path, body), 200

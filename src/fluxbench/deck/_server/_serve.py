@@ -3,12 +3,15 @@
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable
 
 from fluxbench.base import LinkError
 from fluxbench.deck._server._client import DeckClient, open_client
 from fluxbench.deck._server._hands import ServedDeck
 from fluxbench.deck._server._http import ControlsServer
+from fluxbench.deck._server._kept import KeptDeck
+from fluxbench.deck._server._samples import SamplesServer
 
 _SWITCH_S = 5e-4  # the callback waits no longer than this for the worker's Python code
 
@@ -68,3 +71,49 @@ def _account(client: DeckClient) -> str:
         f"late periods: {client.late_periods}, left out: {client.lost_periods}, "
         f"faults of the sound server: {client.server_faults}"
     )
+
+
+def serve_samples(
+    build: Callable[[threading.Lock], KeptDeck],
+    *,
+    port: int = 0,
+    samples_port: int = 0,
+    alone_s: float = 0.0,
+) -> None:
+    """Serve a practice deck whose samples go over a port, with no sound server, until told to end.
+
+    Prints one line with both addresses when ready. With `alone_s` it ends by itself when nobody
+    has called and no bench was connected for so long. MisuseError for a port in use, LinkError
+    when the deck fails on the way.
+    """
+    told_to_end = threading.Event()
+    lock = threading.Lock()
+    controls = ControlsServer(port, lock)
+    deck: KeptDeck | None = None
+    samples: SamplesServer | None = None
+    try:
+        samples = SamplesServer(samples_port, lock)
+        deck = build(lock)
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: told_to_end.set())
+        deck.start()
+        samples.start(deck)
+        controls.start(deck)
+        print(
+            f"deck: {deck.tracks} tracks at {deck.rate_hz} Hz, "
+            f"samples at port {samples.port}, controls at {controls.url}",
+            flush=True,
+        )
+        while not (told_to_end.wait(0.2) or samples.over.is_set() or deck.over.is_set()):
+            used_s = max(samples.last_used_s, controls.last_used_s)
+            if alone_s and time.monotonic() - used_s > alone_s:
+                break
+    finally:
+        controls.close()
+        if samples is not None:
+            samples.close()
+        if deck is not None:
+            deck.close()
+    failure = samples.failure or deck.failure
+    if failure is not None:
+        raise LinkError(failure)

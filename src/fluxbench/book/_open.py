@@ -1,0 +1,91 @@
+"""Opening a book: one bench at a time, the tables brought up to date, safe against power cuts."""
+
+import os
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, create_engine, event, inspect
+from sqlalchemy.exc import DatabaseError
+
+from fluxbench.base import BookError
+
+BUSY_MS = 300
+"""Whoever writes tries again: nothing else may wait for the book."""
+
+
+class Lock:
+    """A file beside the book that one process at a time can hold; it ends with the process."""
+
+    def __init__(self, book: Path) -> None:
+        import fcntl  # not there on every system, needed only by whoever opens a book
+
+        path = book.with_name(book.name + ".lock")
+        try:
+            self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        except OSError as error:
+            raise BookError(f"{path} cannot be written ({error.strerror}); choose --book") from None
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            holder = os.read(self._file, 32).decode(errors="replace").strip() or "unknown"
+            os.close(self._file)
+            raise BookError(
+                f"the book {book} is in use by another bench (process {holder}); "
+                "end that one, or give this one a book of its own with --book"
+            ) from None
+        os.ftruncate(self._file, 0)
+        os.pwrite(self._file, str(os.getpid()).encode(), 0)
+
+    def release(self) -> None:
+        """Let another bench have the book."""
+        os.close(self._file)
+
+
+def engine_for(path: Path, *, writes: bool) -> Engine:
+    """A pool of connections to a SQLite book; a writing transaction is one from its first line."""
+    engine = create_engine(f"sqlite:///{path}")
+
+    @event.listens_for(engine, "connect")
+    def _connected(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None  # BEGIN and COMMIT are said in one place only, below
+        cursor = connection.cursor()
+        for pragma in (
+            "journal_mode=WAL", "synchronous=FULL", "fullfsync=ON", "foreign_keys=ON",
+            f"busy_timeout={BUSY_MS}",
+        ):  # fmt: skip
+            cursor.execute(f"PRAGMA {pragma}")
+        cursor.close()
+
+    @event.listens_for(engine, "begin")
+    def _begun(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def upgrade(engine: Engine, path: Path) -> None:
+    """Bring the tables up to date in one transaction; BookError for what is no book of ours."""
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.set_main_option("path_separator", "os")
+    scripts = ScriptDirectory.from_config(config)
+    try:
+        with engine.begin() as connection:
+            now = MigrationContext.configure(connection).get_current_revision()
+            if now is None and inspect(connection).get_table_names():
+                raise BookError(f"{path} is a database, but no book of Fluxbench; choose --book")
+            if now is not None and now not in {s.revision for s in scripts.walk_revisions()}:
+                raise BookError(
+                    f"the book {path} was written by a newer Fluxbench; use that one, "
+                    "or choose another --book"
+                )
+            if now != scripts.get_current_head():
+                config.attributes["connection"] = connection
+                command.upgrade(config, "head")
+    except DatabaseError as error:
+        reason = " ".join(str(error.orig).split())
+        raise BookError(f"the book {path} cannot be opened ({reason}); choose --book") from None

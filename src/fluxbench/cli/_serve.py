@@ -1,0 +1,97 @@
+"""`fluxbench serve`: the bench for a browser."""
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from fluxbench.links import Link, SilenceKey
+
+
+def serve(
+    interface: Annotated[
+        str | None,
+        typer.Option(help="Sound interface of the deck; the practice deck if left out."),
+    ] = None,
+    controls: Annotated[
+        str | None, typer.Option(help="Address of that deck's controls, if it has any.")
+    ] = None,
+    port: Annotated[int, typer.Option(help="Port of the bench, 0 for any free one.")] = 7355,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Do not open a browser.")
+    ] = False,
+    book: Annotated[
+        Path | None, typer.Option(help="The book; one in the user's data folder if left out.")
+    ] = None,
+    tracks: Annotated[int, typer.Option(min=1, max=24, help="Tracks of a new practice deck.")] = 8,
+    speed: Annotated[
+        float, typer.Option(help="Inches per second of a new practice deck: 7.5, 15 or 30.")
+    ] = 15.0,
+    seed: Annotated[int, typer.Option(min=0, help="Which practice deck of all.")] = 1,
+) -> None:
+    """Run the bench: the screens in a browser, everything else behind them."""
+    from functools import partial
+
+    from fluxbench import __version__
+    from fluxbench.base import MisuseError
+    from fluxbench.book import Book
+    from fluxbench.cli._practice import end, practice_deck
+    from fluxbench.links import HttpControls, StreamLink
+    from fluxbench.session import Session
+    from fluxbench.web import build_app, listen_on, serve_app
+
+    if controls is not None and interface is None:
+        raise MisuseError("--controls alone is no deck; give --interface as well")
+    listener = listen_on(port)
+    kept = Book(_default_book() if book is None else book)
+    practice = None
+    try:
+        if interface is None:
+            practice = practice_deck(kept.path, tracks, speed, seed)
+            hands: HttpControls | None = HttpControls(practice.controls)
+            session = Session(
+                kept, partial(StreamLink, practice.samples_port), "practice deck", __version__,
+                hands, practice=True,
+            )  # fmt: skip
+        else:
+            hands = None if controls is None else HttpControls(controls)
+            session = Session(
+                kept, partial(_open_interface, interface), interface, __version__, hands
+            )
+        serve_app(build_app(session), listener, partial(_ready, not no_browser))
+    finally:
+        listener.close()
+        kept.close()
+        if practice is not None:
+            end(practice)
+
+
+def _open_interface(name: str, silence: "SilenceKey") -> "Link":
+    from fluxbench.links import PortAudioLink
+
+    return PortAudioLink(name, silence=silence)
+
+
+def _default_book() -> Path:
+    from platformdirs import user_data_path
+
+    return user_data_path("fluxbench", appauthor=False) / "book.db"
+
+
+def _ready(open_browser: bool, address: str) -> None:
+    print(f"Fluxbench: {address} (Ctrl-C ends it)", flush=True)
+    if open_browser and has_display():
+        import threading
+        import webbrowser
+
+        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+
+
+def has_display() -> bool:
+    """Whether there is a screen that a browser could open on."""
+    if sys.platform in ("darwin", "win32"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))

@@ -1,0 +1,186 @@
+"""A tone of any length from blocks: everything that is asked of it in one pass."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluxbench.base import MisuseError
+from fluxbench.measure._blocks import Blocks, EnvelopeCut, SpectralBlock, block_seconds
+from fluxbench.measure._drop_outs import LOWEST_HZ
+from fluxbench.measure._flutter_parts import RotatingPart
+from fluxbench.measure._frequency import ORDERS, half_band_hz
+from fluxbench.measure._spectrum import Samples, checked
+from fluxbench.measure._tone_merge import taken_together
+from fluxbench.measure._tone_piece import Piece, ToneTake, short_take, work_out
+from fluxbench.measure._waveform_stream import WaveformWatch, watched
+
+_SEARCH = 0.01
+_LEAST_BLOCK_S = 0.64
+_WIDE_HZ = 400.0
+_WIDE_TRANSITION_HZ = 80.0
+_FINE_RATE_HZ = 4000.0
+_PIECE_S = 32.0
+_MORE_S = 8.0
+"""Pieces of 32 s are worked out at once; the last one may be longer by this, or shorter."""
+
+
+class ToneStream:
+    """Measures a tone from blocks of any length; memory does not grow with time.
+
+    Parameters
+    ----------
+    rate_hz
+        Sample rate in Hz.
+    tracks
+        How many tracks the blocks have.
+    frequency_hz
+        Where the tone was found, within 1 %.
+    positions_mm
+        The place of each track across the tape; track numbers if left out, so that slopes are
+        per track.
+    with_flutter
+        For speed tones: measure wow and flutter too.
+    parts
+        What turns in the deck, for the flutter spectrum.
+
+    Raises
+    ------
+    MisuseError
+        A frequency that is not between 0 and half the rate, or a wrong number of positions.
+
+    Examples
+    --------
+    >>> sine = 0.1 * np.sin(2 * np.pi * 1000 * np.arange(96_000) / 48_000)[:, None]
+    >>> stream = ToneStream(48_000, 1, 1000.0)
+    >>> for first in range(0, 96_000, 4800):
+    ...     stream.add(sine[first : first + 4800])
+    >>> round(float(stream.reading().tone.level_dbfs[0]), 3)
+    -20.0
+    """
+
+    def __init__(
+        self,
+        rate_hz: float,
+        tracks: int,
+        frequency_hz: float,
+        positions_mm: Sequence[float] | None = None,
+        *,
+        with_flutter: bool = False,
+        parts: Sequence[RotatingPart] = (),
+    ) -> None:
+        checked(np.zeros((0, tracks)), rate_hz, frequency_hz)
+        places_mm = range(1, tracks + 1) if positions_mm is None else positions_mm
+        if len(places_mm) != tracks:
+            raise MisuseError(f"{len(places_mm)} positions for {tracks} tracks: give each one")
+        self._rate_hz, self._nominal_hz = rate_hz, frequency_hz
+        self._positions_mm = [float(place) for place in places_mm]
+        self._parts = tuple(parts) if with_flutter else None
+        half_hz, transition_hz, fine_hz = _room(frequency_hz)
+        self._blocks = Blocks(rate_hz, tracks, max(_LEAST_BLOCK_S, block_seconds(transition_hz)))
+        self._cuts = [EnvelopeCut(self._blocks, frequency_hz, half_hz, fine_hz)]
+        self._cuts += [
+            EnvelopeCut(self._blocks, order * frequency_hz, _beside(order, frequency_hz))
+            for order in ORDERS
+        ]
+        self._watch = WaveformWatch(tracks, rate_hz, frequency_hz)
+        self._held: list[list[NDArray[np.complex64]]] = []
+        """Of every block, an envelope a cut."""
+        self._worked_out_s = 0.0
+        self._pieces: list[ToneTake] = []
+
+    def add(self, samples: Samples) -> None:
+        """Take the next frames, shape (frames, tracks), full scale 1."""
+        for block in self._blocks.add(samples):
+            self._take(block)
+            if len(self._held) * self._step_s >= _PIECE_S + _MORE_S:
+                self._work_out(int(_PIECE_S / self._step_s))
+
+    def reading(self) -> ToneTake:
+        """What was measured; nothing can be added afterwards.
+
+        Takes shorter than a block (0.64 s, more for tones below 160 Hz) have no drop-outs,
+        flutter or level along the reel.
+        """
+        if self._blocks.total < self._blocks.frames:
+            held = self._blocks.held.T
+            return short_take(held, self._rate_hz, self._nominal_hz, self._positions_mm)
+        for block in self._blocks.rest():
+            self._take(block)
+        self._work_out(len(self._held))
+        return taken_together(self._pieces, self._watch.validity())
+
+    @property
+    def _step_s(self) -> float:
+        return self._blocks.hop / self._rate_hz
+
+    def _take(self, block: SpectralBlock) -> None:
+        watched(block, self._watch, self._blocks.overlap)
+        self._held.append([cut.of(block, self._blocks.frames) for cut in self._cuts])
+
+    def _work_out(self, count: int) -> None:
+        """Work out the first blocks held and let them go."""
+        some, self._held = self._held[:count], self._held[count:]
+        after = self._held[0][0] if self._held else some[0][0][:, :0]
+        envelopes = [np.concatenate(each, axis=1) for each in zip(*some, strict=True)]
+        piece = Piece(
+            self._cuts,
+            envelopes,
+            after,
+            self._cuts[0].first_s + self._worked_out_s,
+            self._nominal_hz,
+            self._rate_hz,
+            self._watch.validity(),
+        )
+        search_hz = max(_SEARCH * self._nominal_hz, 2.0)
+        self._pieces.append(work_out(piece, self._positions_mm, search_hz, self._parts))
+        self._worked_out_s += count * self._step_s
+
+
+def _room(frequency_hz: float) -> tuple[float, float, float]:
+    """Half band, transition and rate of the tone's own envelope.
+
+    Wide and fine for flutter and drop-outs; a low tone has no room for that beside its image at
+    the negative frequency.
+    """
+    if frequency_hz >= LOWEST_HZ:
+        wide_hz = max(_WIDE_HZ, 3.0 * half_band_hz(frequency_hz) + _SEARCH * frequency_hz)
+        half_hz = min(wide_hz, 0.8 * frequency_hz)
+        return half_hz, _WIDE_TRANSITION_HZ, max(_FINE_RATE_HZ, 2.5 * half_hz)
+    half_hz = min(3.0 * half_band_hz(frequency_hz) + 2.0, 1.4 * frequency_hz)
+    return half_hz, min(0.5 * frequency_hz, _WIDE_TRANSITION_HZ), 0.0
+
+
+def _beside(order: int, frequency_hz: float) -> float:
+    """Half band of a harmonic: its own, the noise beside it, and where it may lie."""
+    half_hz = min(half_band_hz(order * frequency_hz), frequency_hz / 3.0)
+    return min(3.0 * half_hz, frequency_hz / 2.0) + order * max(_SEARCH * frequency_hz, 2.0)
+
+
+def take_tone(
+    samples: Samples,
+    rate_hz: float,
+    frequency_hz: float,
+    positions_mm: Sequence[float] | None = None,
+    *,
+    with_flutter: bool = False,
+    parts: Sequence[RotatingPart] = (),
+) -> ToneTake:
+    """Measure everything on a tone that is there as a whole, (frames, tracks).
+
+    Parameters and errors are those of `ToneStream`.
+
+    Examples
+    --------
+    A second of a tone has no flutter to tell of: 5 s are needed.
+
+    >>> sine = 0.1 * np.sin(2 * np.pi * 3150 * np.arange(48_000) / 48_000)[:, None]
+    >>> take_tone(sine, 48_000, 3150.0, with_flutter=True).flutter.validity[0].value
+    'too_short'
+    """
+    stream = ToneStream(
+        rate_hz, checked(samples, rate_hz).shape[1], frequency_hz, positions_mm,
+        with_flutter=with_flutter, parts=parts,
+    )  # fmt: skip
+    stream.add(samples)
+    return stream.reading()

@@ -1,0 +1,8 @@
+"""A running line-up: commands in; journal, events and meters out; the engine in its process."""
+
+from fluxbench.session._commands import Command, NotNowError
+from fluxbench.session._ledger import event
+from fluxbench.session._meters import bias_picture
+from fluxbench.session._session import Session
+
+__all__ = ["Command", "NotNowError", "Session", "bias_picture", "event"]

@@ -1,0 +1,42 @@
+"""Cautions where the danger is: by stage and by what is asked. Common practice, no source."""
+
+ADVISES = (
+    "The bench advises; the deck's own manual, local rules and qualified people decide. "
+    "Covers stay on: mains voltage inside is for qualified people only."
+)
+LOUD = "Tones follow: turn monitors down and take headphones off."
+TRIMMERS = "Trimmers: plastic tools; steel scratches and detunes, magnetised steel ruins tapes."
+
+OF_STAGES = {
+    "input check": f"{ADVISES} {LOUD}",
+    "prepare": (
+        "Clean heads and guides with what their maker allows, ventilated, no flames. Demagnetise "
+        "with the deck off, tapes away, and nobody with an implant near. Moving reels catch hair, "
+        "sleeves and fingers. Prove safe on scrap tape: bias alone wipes a calibration tape."
+    ),
+    "reproduce": (
+        "Calibration tape: every track safe, nothing is sent; never thread it while switching the "
+        f"deck on, keep it away from magnets. {LOUD} {TRIMMERS}"
+    ),
+    "sync": f"Calibration tape: every track safe, nothing is sent. {TRIMMERS}",
+    "load": f"Take the calibration tape off the deck first. {LOUD}",
+    "azimuth": f"{LOUD} {TRIMMERS}",
+    "bias": f"{LOUD} {TRIMMERS}",
+    "record high end": LOUD,
+    "record level": LOUD,
+    "azimuth again": LOUD,
+    "low end": f"{LOUD} Low tones move speakers far.",
+    "verify": LOUD,
+    "five-minute check": f"{ADVISES} {LOUD}",
+}
+
+
+def of_ask(kind: str, values: dict[str, object]) -> str | None:
+    """The caution on something that is asked of the person, if there is one."""
+    if kind == "load" and values.get("tape") == "calibration":
+        return "Every track safe before the calibration tape is threaded."
+    if kind == "load":
+        return "The calibration tape off the deck and away before anything is recorded."
+    if kind == "transport" and values.get("state") == "record" and values.get("ready"):
+        return "This records. Is it the stock that is on the deck, not the calibration tape?"
+    return None

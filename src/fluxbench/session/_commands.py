@@ -1,0 +1,60 @@
+"""What a person tells the session, each with an id of the client's making."""
+
+from collections.abc import Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import Any
+
+from fluxbench.base import FluxbenchError, MisuseError
+from fluxbench.lineup import COURSE, LineUp
+
+
+class NotNowError(FluxbenchError):
+    """The command cannot be carried out in the present state; the line says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """One intention; retries carry the same `id`."""
+
+    id: str
+    name: str
+    """begin, acknowledge, focus, skip, repeat, silence or stop."""
+    fields: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Waiting:
+    """A command on its way and whoever waits for its answer."""
+
+    command: Command
+    answer: "Future[Mapping[str, Any]]" = field(default_factory=Future)
+
+    def tell(self, answer: Mapping[str, Any]) -> None:
+        """Answer, if somebody still waits."""
+        if self.answer.set_running_or_notify_cancel():
+            self.answer.set_result(answer)
+
+    def refuse(self, error: FluxbenchError) -> None:
+        """Say why not, if somebody still waits."""
+        if self.answer.set_running_or_notify_cancel():
+            self.answer.set_exception(error)
+
+
+def steer(lineup: LineUp, name: str, fields: Mapping[str, Any]) -> None:
+    """Carry out focus, skip, repeat or stop; MisuseError or NotNowError if it cannot be."""
+    if name == "focus":
+        track = fields["track"]
+        if track is not None and not 1 <= track <= lineup.plan.tracks:
+            raise MisuseError(f"tracks go from 1 to {lineup.plan.tracks}, not {track}")
+        lineup.wanted = None if track is None else track - 1
+    elif name == "skip":
+        if fields["stage"] != lineup.view.stage:
+            raise NotNowError(f"the stage that runs is {lineup.view.stage!r}")
+        lineup.leave(None, str(fields["reason"]))
+    elif name == "repeat":
+        if fields["stage"] not in COURSE:
+            raise MisuseError(f"no stage is called {fields['stage']!r}")
+        lineup.leave(str(fields["stage"]), "wanted")
+    else:
+        lineup.stop(str(fields["reason"]))

@@ -1,0 +1,109 @@
+"""The session's end of the engine: starts it, keeps it alive, notices when it is not."""
+
+import multiprocessing
+import time
+from contextlib import suppress
+from multiprocessing.connection import Connection
+
+from fluxbench.session._engine_process import (
+    Failed,
+    LinkFactory,
+    Message,
+    Ready,
+    Settings,
+    SharedSilence,
+    run_engine,
+)
+from fluxbench.signals import Signal, Silence
+
+STARTS_WITHIN_S = 15.0
+SILENT_S = 1.0
+"""An engine that says nothing for so long is dead."""
+
+_SPAWN = multiprocessing.get_context("spawn")
+
+
+class EngineHost:
+    """One engine process at a time; all methods are for one thread."""
+
+    def __init__(self, open_link: LinkFactory) -> None:
+        self._open_link = open_link
+        self.silence = SharedSilence(_SPAWN.RawValue("b", 0))
+        self.settings = Settings(0, Silence(), (1000.0,))
+        self._process: multiprocessing.process.BaseProcess | None = None
+        self._commands: Connection | None = None
+        self._answers: Connection | None = None
+        self._heard_s = 0.0
+        self._is_ready = False
+
+    def start(self) -> None:
+        """Start a new engine; it answers with `Ready` or `Failed`."""
+        self.stop()
+        ear, self._commands = _SPAWN.Pipe(duplex=False)
+        self._answers, mouth = _SPAWN.Pipe(duplex=False)
+        self._process = _SPAWN.Process(
+            target=run_engine,
+            args=(self._open_link, ear, mouth, self.silence),
+            name="engine",
+            daemon=True,
+        )
+        self._process.start()
+        ear.close()
+        mouth.close()
+        self._heard_s, self._is_ready = time.monotonic(), False
+        self._say(self.settings)
+
+    @property
+    def pid(self) -> int | None:
+        return None if self._process is None else self._process.pid
+
+    def set(self, signal: Signal, tones_hz: tuple[float, ...]) -> None:
+        """Send and listen to something else; hops that come before that have an older number."""
+        now = self.settings
+        if (signal, tones_hz) != (now.signal, now.tones_hz):
+            self.settings = Settings(now.number + 1, signal, tones_hz)
+            self._say(self.settings)
+
+    def beat(self) -> None:
+        """Say that the session is alive."""
+        self._say(())
+
+    def poll(self, timeout_s: float) -> list[Message]:
+        """What the engine has said, waiting for the first word; `Failed` when it is dead."""
+        if self._answers is None:
+            time.sleep(timeout_s)
+            return []
+        messages: list[Message] = []
+        try:
+            while self._answers.poll(0.0 if messages else timeout_s) and len(messages) < 100:
+                messages.append(self._answers.recv())
+                self._heard_s = time.monotonic()
+        except (EOFError, OSError):
+            messages.append(Failed("the engine has died; it is started again", again=True))
+        self._is_ready |= any(isinstance(message, Ready) for message in messages)
+        limit_s = SILENT_S if self._is_ready else STARTS_WITHIN_S
+        if not messages and time.monotonic() - self._heard_s > limit_s:
+            messages.append(Failed("the engine hangs; it is started again", again=True))
+        if any(isinstance(message, Failed) for message in messages):
+            self.stop()
+        return messages
+
+    def stop(self) -> None:
+        """End the engine: it ramps to silence; one that does not is killed."""
+        if self._process is None:
+            return
+        self._say(None)
+        self._process.join(0.5)
+        if self._process.is_alive():
+            self._process.kill()
+            self._process.join()
+        self._process.close()
+        for pipe in (self._commands, self._answers):
+            if pipe is not None:
+                pipe.close()
+        self._process = self._commands = self._answers = None
+
+    def _say(self, message: object) -> None:
+        if self._commands is not None:
+            with suppress(OSError):  # it is dead, and `poll` will tell
+                self._commands.send(message)

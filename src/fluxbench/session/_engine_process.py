@@ -1,0 +1,188 @@
+"""The engine in a process of its own: steps, sends hops back, falls silent when nobody cares."""
+
+import os
+import queue
+import signal
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+from multiprocessing.sharedctypes import Synchronized
+from typing import Any
+
+from fluxbench.base import FluxbenchError, MisuseError
+from fluxbench.engine import Engine
+from fluxbench.links import Link, SilenceKey
+from fluxbench.measure import Hop
+from fluxbench.session._threads import WatchedThread
+from fluxbench.signals import Signal
+
+STEP_S = 0.02
+HEARTBEAT_S = 1.0
+"""Without a word from the session for so long the engine ends."""
+LAST_BREATH_S = 0.2
+"""So long may falling silent take."""
+QUEUED = 500
+"""Blocks of hops that wait for the session at most: ten seconds."""
+
+LinkFactory = Callable[[SilenceKey], Link]
+"""Opens the link inside the engine's process; has to be picklable."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What to send and to listen to from the next step on; `number` comes back with the hops."""
+
+    number: int
+    signal: Signal
+    tones_hz: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """The link is open."""
+
+    rate_hz: int
+    tracks: int
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Hops of one step, measured under the settings of that number; `left_out` hops before it
+    found no room."""
+
+    settings: int
+    hops: tuple[Hop, ...]
+    left_out: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """The engine cannot go on; `again` says whether trying again makes sense."""
+
+    line: str
+    again: bool
+
+
+Message = Ready | Heard | Failed
+
+
+class SharedSilence:
+    """The silence key: one byte that both processes see, with no lock that could be left held."""
+
+    def __init__(self, flag: Any) -> None:
+        self._flag: Synchronized[int] = flag
+
+    def is_set(self) -> bool:
+        """Whether nothing may be sent."""
+        return bool(self._flag.value)
+
+    def put(self, on: bool) -> None:
+        """Press or release it."""
+        self._flag.value = int(on)
+
+
+def run_engine(
+    open_link: LinkFactory, commands: Connection, answers: Connection, silence: SharedSilence
+) -> None:
+    """Run until told to end, until the session falls silent, or until the link fails."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the session, which then says so
+    room = _Room(commands, answers)
+    room.start()
+    try:
+        link = open_link(silence)
+        engine = Engine(link, link.inputs, STEP_S)
+        room.tell(Ready(link.rate_hz, link.inputs))
+        try:
+            _step(engine, room)
+        finally:
+            room.over.set()
+            engine.close()
+    except FluxbenchError as error:
+        room.tell(Failed(str(error), again=not isinstance(error, MisuseError)))
+    except Exception as error:
+        reason = " ".join(f"{type(error).__name__}: {error}".split())
+        room.tell(Failed(f"the engine failed ({reason})", again=True))
+    room.finish()
+
+
+def _step(engine: Engine, room: "_Room") -> None:
+    number = -1
+    while not room.over.is_set():
+        settings = room.settings
+        if settings is not None and settings.number != number:
+            number = settings.number
+            engine.send(settings.signal)
+            engine.listen(settings.tones_hz)
+        room.put(number, engine.step())
+
+
+class _Room:
+    """What the engine shares with its two threads: the ear for commands, the mouth for hops."""
+
+    def __init__(self, commands: Connection, answers: Connection) -> None:
+        self._commands, self._answers = commands, answers
+        self.over = threading.Event()
+        self.settings: Settings | None = None
+        self._waiting: queue.Queue[Message | None] = queue.Queue(QUEUED)
+        self._left_out = 0
+        self._ear = WatchedThread("ear", self._listen, self._died)
+        self._mouth = WatchedThread("mouth", self._talk, self._died)
+
+    def start(self) -> None:
+        self._ear.start()
+        self._mouth.start()
+
+    def put(self, settings: int, hops: list[Hop]) -> None:
+        """Hand on the hops of a step; if there is no room, the next ones tell of it."""
+        if self._left_out and hops:
+            hops = [replace(hops[0], lost=True), *hops[1:]]
+        try:
+            self._waiting.put_nowait(Heard(settings, tuple(hops), self._left_out))
+            self._left_out = 0
+        except queue.Full:
+            self._left_out += len(hops)
+
+    def tell(self, message: Message) -> None:
+        self._waiting.put(message)
+
+    def finish(self) -> None:
+        """Have everything said, then end, if need be by force."""
+        threading.Timer(LAST_BREATH_S, os._exit, (1,)).start()
+        self._waiting.put(None)
+        self._mouth.join(LAST_BREATH_S)
+        os._exit(0)
+
+    def _listen(self) -> None:
+        heard_s = time.monotonic()
+        try:
+            while time.monotonic() - heard_s < HEARTBEAT_S:
+                if self._commands.poll(0.05):
+                    message = self._commands.recv()
+                    heard_s = time.monotonic()
+                    if message is None:
+                        break
+                    if isinstance(message, Settings):
+                        self.settings = message
+        except (EOFError, OSError):
+            pass  # the session is gone
+        self._end()
+
+    def _talk(self) -> None:
+        try:
+            while (message := self._waiting.get()) is not None:
+                self._answers.send(message)
+        except OSError:
+            self._end()
+
+    def _died(self, _line: str) -> None:
+        self._end()
+
+    def _end(self) -> None:
+        """Ramp down; whoever cannot do that in time is silent by the end of the process."""
+        if not self.over.is_set():
+            self.over.set()
+            timer = threading.Timer(LAST_BREATH_S, os._exit, (1,))
+            timer.daemon = True
+            timer.start()

@@ -1,0 +1,124 @@
+"""From a running line-up to pages of the book."""
+
+import uuid
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from fluxbench.base import MisuseError
+from fluxbench.book import Entry, LineUpRow, Page, Reading
+from fluxbench.lineup import LineUp, Plan, plan_from_state
+from fluxbench.session._commands import NotNowError, Waiting
+
+
+def now_utc() -> str:
+    """The time of day, for people; order and durations never come from it."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def new_row(kind: str, shown: Mapping[str, Any]) -> LineUpRow:
+    """A line-up that begins; `shown` is what the deck shows with either tape."""
+    at = datetime.now(UTC)
+    name = f"{at:%Y%m%d-%H%M%S}-{uuid.uuid4().hex[:4]}"
+    return LineUpRow(name, kind, now_utc(), shown)
+
+
+def plan_of(shown: Mapping[str, Any]) -> Plan:
+    """The plan; MisuseError if a field is missing or cannot be."""
+    try:
+        return plan_from_state(shown["calibration"], shown["stock"])
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        reason = " ".join(f"{type(error).__name__} {error}".split())
+        raise MisuseError(
+            f"what the deck shows does not make a plan ({reason}); it needs what GET /state of "
+            "the deck controls gives, once with each tape"
+        ) from None
+
+
+class Desk:
+    """Takes from a line-up what is new, and makes pages of it."""
+
+    def __init__(self, row: LineUpRow, lineup: LineUp, asked: int | None, stage: str) -> None:
+        self.row = row
+        self.lineup = lineup
+        self._journalled = 0
+        self._asked = asked
+        self._acknowledging: list[tuple[int, Waiting]] = []
+        self._stage = stage
+        self._closed = False
+
+    def acknowledge(self, waiting: Waiting) -> None:
+        """The person has done what was asked; NotNowError if that ask is not open."""
+        number, ask = int(waiting.command.fields["ask"]), self.lineup.view.ask
+        if ask is None or ask.number != number:
+            raise NotNowError(f"ask {number} is not open")
+        self._acknowledging.append((number, waiting))
+        self.lineup.acknowledge(number)
+
+    def take_over(self, before: "Desk") -> None:
+        """Acknowledge what was acknowledged before an interruption and had not gone on."""
+        for number, waiting in before._acknowledging:
+            self._acknowledging.append((number, waiting))
+            self.lineup.acknowledge(number)
+
+    def gone_on(self) -> list[Waiting]:
+        """Who acknowledged an ask that is not open any more."""
+        gone = [w for number, w in self._acknowledging if number != self._asked]
+        self._acknowledging = [a for a in self._acknowledging if a[0] == self._asked]
+        return gone
+
+    def page(self) -> Page:
+        """All that is new since the last page."""
+        lineup = self.lineup
+        page = Page(lineup=self.row.id)
+        ask = lineup.view.ask
+        shown = None if ask is None else ask.number
+        if shown != self._asked and self._asked in [number for number, _ in self._acknowledging]:
+            self._add(page, "answered", {"ask": self._asked})
+        for fact in lineup.journal[self._journalled :]:
+            facts = {key: value for key, value in fact.items() if key not in ("t", "what")}
+            self._add(page, fact["what"], facts, fact["t"])
+        self._journalled = len(lineup.journal)
+        if ask is not None and shown != self._asked:
+            values = dict(ask.values)
+            facts = {"number": ask.number, "kind": ask.kind, "text": ask.text, "values": values}
+            self._add(page, "ask", facts)
+        self._asked = shown
+        page.steps = lineup.steps.fresh[:]
+        lineup.steps.fresh.clear()
+        if lineup.view.closed and not self._closed:
+            self._closed = True
+            page.closed, page.stopped = True, lineup.view.stopped
+        return page
+
+    def _add(
+        self, page: Page, what: str, facts: Mapping[str, Any], t_s: float | None = None
+    ) -> None:
+        if what == "stage":
+            self._stage = str(facts["name"])
+        at_s = self.lineup.time_s if t_s is None else t_s
+        page.entries.append(Entry(0, self.row.id, now_utc(), round(at_s, 2), what, facts))
+        page.readings += readings_of(len(page.entries) - 1, self._stage, what, facts)
+
+
+def readings_of(of: int, stage: str, what: str, facts: Mapping[str, Any]) -> list[Reading]:
+    """The readings that an entry of the journal tells of."""
+    kind = {"as found": "found", "as left": "left", "taken": "taken"}.get(what)
+    if kind is None:
+        return []
+    trimmer = facts["trimmer"]
+    if "arcmin" in facts:
+        error = facts.get("error_arcmin")
+        return [Reading(of, stage, trimmer, None, kind, facts["arcmin"], error, "arcmin")]
+    name = next((n for n in ("over_bias_db", "reading_db", "deviation_db") if n in facts), None)
+    if name is None:
+        return []
+    unit = {"over_bias_db": "dB over-bias", "reading_db": "dB re 0 VU"}.get(name, "dB off target")
+    if kind == "taken":
+        value, error = facts[name], facts["error_db"]
+        return [Reading(of, stage, trimmer, facts["track"], kind, value, error, unit)]
+    errors = facts.get("error_db") or facts.get("peak_error_db") or [None] * len(facts[name])
+    return [
+        Reading(of, stage, trimmer, track + 1, kind, value, error, unit)
+        for track, (value, error) in enumerate(zip(facts[name], errors, strict=True))
+    ]

@@ -1,0 +1,295 @@
+"""A running line-up: hops and commands in; what is committed, and what moves, out."""
+
+import queue
+import threading
+import time
+import uuid
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import replace
+from typing import Any
+
+from fluxbench.base import FluxbenchError, MisuseError
+from fluxbench.book import Book, LineUpRow
+from fluxbench.lineup import LineUp, Picture
+from fluxbench.links import HttpControls
+from fluxbench.measure import HOP_S, Hop
+from fluxbench.session._commands import Command, NotNowError, Waiting, steer
+from fluxbench.session._deck_eye import DeckEye
+from fluxbench.session._engine_host import EngineHost
+from fluxbench.session._engine_process import Failed, Heard, LinkFactory, Ready
+from fluxbench.session._ledger import Ledger
+from fluxbench.session._meters import Meters, Shown
+from fluxbench.session._pages import Desk, new_row, plan_of
+from fluxbench.session._state import State, stage_now
+from fluxbench.session._tape import tape_shown
+from fluxbench.session._threads import WatchedThread
+from fluxbench.signals import Silence
+
+PROCEDURES: dict[str, type[LineUp]] = {"line-up": LineUp}
+"""What can be begun, by name."""
+AGAIN_S = (0.2, 0.5, 1.0, 2.0, 5.0)
+"""How long to wait before the engine is started again, first time, second time and so on."""
+POLL_S = 0.05
+IDLE_TONES_HZ = (1000.0,)
+
+
+class Session:
+    """One bench: an engine process, a book, at most one line-up, and whoever looks on.
+
+    Everything but `submit`, `state`, `meters`, `picture_of` and `close` happens in one thread.
+    `on_meters` is a word that there are new meters; it and the ledger's `on_event` are called in
+    that thread and must not wait.
+    """
+
+    def __init__(
+        self,
+        book: Book,
+        open_link: LinkFactory,
+        link_name: str,
+        version: str,
+        controls: HttpControls | None = None,
+        practice: bool = False,
+    ) -> None:
+        self.book = book
+        self.controls = controls
+        self.on_meters: Callable[[], None] = lambda: None
+        self.meters = Shown()
+        self.ledger = Ledger(book, {
+            "run": uuid.uuid4().hex,
+            "version": version,
+            "engine": "idle",
+            "line": None,
+            "silenced": False,
+            "gaps": 0,
+            "link": {"name": link_name, "rate_hz": None, "tracks": None},
+            "deck": None if controls is None else "practice" if practice else "controls",
+            "saved": True,
+        })  # fmt: skip
+        self._host = EngineHost(open_link)
+        self._eye = DeckEye(controls, self._failed)
+        self._desk: Desk | None = None
+        self._commands: queue.Queue[Waiting] = queue.Queue()
+        self._meter_box = Meters()
+        self._fresh_meters = False
+        self._tries = 0
+        self._start_at_s: float | None = 0.0
+        self._following = self._interrupted = False
+        self._shift = 0
+        self._over = threading.Event()
+        self._thread = WatchedThread("session", self._run, self._failed)
+
+    # -- from any thread -----------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Go on with an open line-up if there is one, and start the engine."""
+        standing = self.ledger.restore()
+        if standing is not None:
+            self._take_up(*standing)
+        self._eye.start()
+        self._thread.start()
+
+    def close(self) -> None:
+        """Fall silent, write what is known, end the engine."""
+        self._over.set()
+        self._thread.join(5.0)
+        self._eye.close()
+
+    @property
+    def state(self) -> State:
+        """What stands on the screen now."""
+        return self.ledger.state
+
+    @property
+    def engine_process(self) -> int | None:
+        """The number of the engine's process, None if there is none."""
+        return self._host.pid
+
+    def submit(self, command: Command) -> "Future[Mapping[str, Any]]":
+        """Have a command carried out once; NotNowError and MisuseError come by the future."""
+        waiting = Waiting(command)
+        bench = self.ledger.bench
+        if command.name == "silence":  # at once, whatever the session is busy with
+            self._host.silence.put(bool(command.fields["on"]) or bench["engine"] == "failed")
+        if bench["engine"] == "failed":
+            waiting.refuse(NotNowError(str(bench["line"])))
+        else:
+            self._commands.put(waiting)
+        return waiting.answer
+
+    def picture_of(self, track: int) -> tuple[Picture, float] | None:
+        """What bias of a track (from 1) was seen to do, and the sheet's over-bias in dB."""
+        desk = self._desk
+        picture = None if desk is None else desk.lineup.pictures.get(track - 1)
+        return None if desk is None or picture is None else (picture, desk.lineup.plan.over_bias_db)
+
+    # -- the session's own thread ----------------------------------------------------------------
+
+    def _run(self) -> None:
+        try:
+            while not self._over.is_set():
+                self._keep_engine()
+                self._obey()
+                self._adjust_engine()
+                self.ledger.record(self._desk)
+                if self._interrupted and self._desk is not None and not self.ledger.stuck:
+                    self._take_up(self._desk.row, self._desk.lineup.time_s, self._desk)
+                self._show()
+                self._host.beat()
+        finally:
+            self._host.stop()
+
+    def _failed(self, line: str) -> None:
+        """A thread has died: that is seen, and nothing more is sent."""
+        self._host.silence.put(True)
+        self._over.set()
+        self.ledger.tell_bench(engine="failed", line=line)
+        while not self._commands.empty():
+            self._commands.get_nowait().refuse(NotNowError(line))
+
+    def _keep_engine(self) -> None:
+        if self._start_at_s is not None and time.monotonic() >= self._start_at_s:
+            self._start_at_s = None
+            self.ledger.tell_bench(engine="starting")
+            self._host.start()
+        for message in self._host.poll(POLL_S):
+            if isinstance(message, Heard):
+                self._hear(message)
+            elif isinstance(message, Ready):
+                self._tries = 0
+                name = self.ledger.bench["link"]["name"]
+                link = {"name": name, "rate_hz": message.rate_hz, "tracks": message.tracks}
+                self.ledger.tell_bench(engine="running", line=None, link=link)
+                self._note_engine("running", None)
+            else:
+                self._lose(message)
+
+    def _lose(self, failed: Failed) -> None:
+        """The engine is gone: start another one, and take the line-up up where it was."""
+        wait_s = AGAIN_S[min(self._tries, len(AGAIN_S) - 1)]
+        self._tries += 1
+        self._start_at_s = time.monotonic() + (wait_s if failed.again else AGAIN_S[-1])
+        self.ledger.tell_bench(engine="lost", line=failed.line)
+        self._note_engine("lost", failed.line)
+        self._meter_box.forget()
+        self._fresh_meters = True
+        self._interrupted = self._desk is not None and not self._desk.lineup.view.closed
+
+    def _note_engine(self, engine: str, line: str | None) -> None:
+        if self._desk is not None and not self._desk.lineup.view.closed:
+            self.ledger.note(self._desk, "engine", {"engine": engine, "line": line})
+
+    def _take_up(self, row: LineUpRow, time_s: float, before: Desk | None = None) -> None:
+        """Go on with a line-up from what it has kept in the book."""
+        plan = self.ledger.plan
+        if plan is None:
+            return
+        lineup = PROCEDURES[row.kind](plan, self.book.steps(row.id), time_s)
+        ask = self.ledger.folded["ask"]
+        number = None if ask is None else int(ask["number"])
+        self._desk = Desk(row, lineup, number, stage_now(self.ledger.folded))
+        if before is not None:
+            self._desk.take_over(before)
+        self._following = self._interrupted = False
+        self.ledger.note(self._desk, "resumed", {"stage": lineup.view.stage})
+
+    # -- what comes from the engine --------------------------------------------------------------
+
+    def _hear(self, heard: Heard) -> None:
+        lost = heard.left_out > 0
+        for hop in heard.hops:
+            lost |= hop.lost
+            self._meter_box.take(hop)
+            self._fresh_meters = True
+            self._feed(heard.settings, hop)
+        if lost:
+            self.ledger.tell_bench(gaps=self.ledger.bench["gaps"] + 1)
+
+    def _feed(self, settings: int, hop: Hop) -> None:
+        """Show a hop to the line-up, as in lockstep: none that was measured under old settings."""
+        desk = self._desk
+        if (
+            desk is None
+            or desk.lineup.view.closed
+            or self._interrupted
+            or self.ledger.stuck
+            or settings != self._host.settings.number
+            or len(hop.peak) != desk.lineup.plan.tracks
+        ):
+            self._following = False
+            return
+        if not self._following:
+            self._following = True
+            self._shift = round(desk.lineup.time_s / HOP_S) * hop.frames - hop.first_frame
+        desk.lineup.see(replace(hop, first_frame=hop.first_frame + self._shift))
+        self._adjust_engine()
+
+    def _adjust_engine(self) -> None:
+        desk = self._desk
+        if desk is None:
+            self._host.set(Silence(), IDLE_TONES_HZ)
+        else:
+            self._host.set(desk.lineup.signal, tuple(float(f) for f in desk.lineup.tones))
+
+    def _show(self) -> None:
+        if not self._fresh_meters:
+            return
+        self._fresh_meters = False
+        lineup = None if self._desk is None else self._desk.lineup
+        stage = None if lineup is None else lineup.view.stage
+        plan = self.ledger.plan
+        now = {
+            "engine": self.ledger.bench["engine"],
+            "silenced": self._host.silence.is_set(),
+            "tape": tape_shown(self._eye.seen, plan, stage, self._eye.counted_s),
+        }
+        zero_dbfs = self._eye.zero_dbfs if plan is None else plan.zero_dbfs
+        self.meters = self._meter_box.message(lineup, zero_dbfs, now)
+        self.on_meters()
+
+    # -- commands ----------------------------------------------------------------------------
+
+    def _obey(self) -> None:
+        while not self._commands.empty():
+            waiting = self._commands.get_nowait()
+            known = self.ledger.known(waiting.command.id)
+            if known is not None:
+                waiting.tell({**known, "seq": self.ledger.folded["seq"]})
+                continue
+            try:
+                self._carry_out(waiting)
+            except FluxbenchError as error:
+                waiting.refuse(error)
+
+    def _carry_out(self, waiting: Waiting) -> None:
+        name, fields = waiting.command.name, waiting.command.fields
+        if name == "begin":
+            self._begin(str(fields["kind"]), fields["plan"])
+        elif name == "silence":
+            self.ledger.tell_bench(silenced=bool(fields["on"]))
+            self.ledger.note(self._desk, "silence", {"on": bool(fields["on"])})
+        elif self._desk is None or self._desk.lineup.view.closed:
+            raise NotNowError("no line-up runs; begin one")
+        elif name == "acknowledge":
+            self._desk.acknowledge(waiting)  # answered when the line-up has gone on
+            return
+        else:
+            steer(self._desk.lineup, name, fields)
+        self.ledger.answer(waiting)
+
+    def _begin(self, kind: str, shown: Mapping[str, Any]) -> None:
+        if self._desk is not None and not self._desk.lineup.view.closed:
+            raise NotNowError("a line-up runs already; stop it first")
+        plan = plan_of(shown)
+        has = self.ledger.bench["link"]["tracks"]
+        if has is not None and has < plan.tracks:
+            raise MisuseError(f"the deck has {plan.tracks} tracks, the interface {has} channels")
+        self.ledger.record(self._desk)
+        if self.ledger.stuck:
+            raise NotNowError("the book cannot be written; see to that first")
+        if kind not in PROCEDURES:
+            raise MisuseError(f"no procedure is called {kind!r}; there are {', '.join(PROCEDURES)}")
+        row = new_row(kind, shown)
+        self._desk = Desk(row, PROCEDURES[kind](plan), None, "plan")
+        self._following = False
+        self.ledger.begin(row, plan)

@@ -1,0 +1,287 @@
+"""What stands on the screen: a fold over the journal, live and again after a start."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from fluxbench.book import Entry, LineUpRow
+from fluxbench.lineup import COURSE, Plan
+from fluxbench.session._cautions import OF_STAGES, of_ask
+
+State = Mapping[str, Any]
+
+EMPTY: State = {
+    "seq": 0,
+    "lineup": None,
+    "stages": [],
+    "ask": None,
+    "notes": [],
+    "taken": [],
+    "tables": [],
+    "responses": [],
+    "check": None,
+}
+
+_STAGE_TRIMMERS = {
+    "sync": {"sync_level", "sync_high"},
+    "azimuth": {"record_azimuth"},
+    "azimuth again": {"record_azimuth"},
+    "bias": {"bias"},
+    "record level": {"record_level"},
+    "low end": {"reproduce_low"},
+}
+"""Stages that are only there for these trimmers."""
+
+_DISTURBS = {
+    "reproduce": ("record high end", "record level", "azimuth", "azimuth again", "low end"),
+    "azimuth": ("azimuth again", "verify"),
+    "bias": ("record high end", "record level", "low end", "verify"),
+    "record high end": ("record level", "verify"),
+    "record level": ("verify",),
+    "low end": ("verify",),
+}
+"""What has to be looked at again after a stage was gone through once more."""
+
+
+def begun(state: State, row: LineUpRow, plan: Plan) -> State:
+    """The state of a line-up that begins."""
+    names = ["five-minute check"] if row.kind == "check" else stages_of(plan)
+    bands = plan.tolerances
+    return {
+        **EMPTY,
+        "check": state["check"],
+        "lineup": {
+            "id": row.id,
+            "kind": row.kind,
+            "begun_at": row.begun_at,
+            "tracks": plan.tracks,
+            "speed_ips": plan.speed_ips,
+            "operating_nwb_per_m": plan.operating_nwb_per_m,
+            "calibration_nwb_per_m": plan.calibration_nwb_per_m,
+            "over_bias_db": plan.over_bias_db,
+            "over_bias_hz": plan.over_bias_hz,
+            "equalisation": {"t1_us": plan.equalisation.t1_us, "t2_us": plan.equalisation.t2_us},
+            "trimmers": sorted(plan.trimmers),
+            "bands": {
+                **{
+                    name: {"hold": b.hold_db, "set": b.set_db, "accept": b.accept_db, "unit": "dB"}
+                    for name, b in (
+                        ("level", bands.level),
+                        ("high_end", bands.high_end),
+                        ("over_bias", bands.over_bias),
+                    )
+                },
+                "azimuth": {
+                    "hold": 0.3 * plan.azimuth_tolerance_arcmin,
+                    "set": plan.azimuth_tolerance_arcmin,
+                    "accept": 2.0 * plan.azimuth_tolerance_arcmin,
+                    "unit": "arcmin",
+                },
+            },
+            "closed": False,
+            "stopped": None,
+            "resumed": 0,
+        },
+        "stages": [
+            {"name": n, "status": "due", "reason": None, "caution": OF_STAGES.get(n)} for n in names
+        ],
+    }
+
+
+def stages_of(plan: Plan) -> list[str]:
+    """The stages that this deck has something for."""
+    kept = []
+    for name in COURSE:
+        needed = _STAGE_TRIMMERS.get(name)
+        if needed is not None and not needed & plan.trimmers:
+            continue
+        if name.startswith("azimuth") and plan.tracks < 2:
+            continue
+        kept.append(name)
+    return kept
+
+
+def fold(state: State, entry: Entry, plan: Plan) -> State:
+    """The state after an entry; keys that did not change hold the same objects."""
+    change = _CHANGES.get(entry.what)
+    changed = {} if change is None else change(state, entry, plan)
+    return {**state, **changed, "seq": entry.seq}
+
+
+def stage_now(state: State) -> str:
+    """The stage that runs."""
+    return next((s["name"] for s in state["stages"] if s["status"] == "now"), "plan")
+
+
+def calibration_response(facts: Mapping[str, Any], plan: Plan) -> dict[str, Any]:
+    """How far each section of the calibration tape reads off its target."""
+    frequencies, rows = [], []
+    for section in plan.sections:
+        read = facts["level_db"].get(str(section.number))
+        if read is None:
+            continue
+        target = plan.calibration_target_db(section)
+        frequencies.append(section.frequency_hz)
+        rows.append(
+            [
+                None if r is None else round(r - float(t), 3)
+                for r, t in zip(read, target, strict=True)
+            ]
+        )
+    return {
+        "of": "calibration pass",
+        "monitor": facts["monitor"],
+        "frequencies_hz": frequencies,
+        "level_db": rows,
+    }
+
+
+def _responses(state: State, new: dict[str, Any]) -> list[Any]:
+    same = (new["of"], new["monitor"])
+    return [*(r for r in state["responses"] if (r["of"], r["monitor"]) != same), new]
+
+
+def _entered(stages: list[Any], name: str) -> list[Any]:
+    def now(stage: Mapping[str, Any]) -> Mapping[str, Any]:
+        if stage["name"] == name:
+            return {**stage, "status": "now", "reason": None}
+        return {**stage, "status": "done"} if stage["status"] == "now" else stage
+
+    return [now(stage) for stage in stages]
+
+
+def _gone(stages: list[Any], what: str, facts: Mapping[str, Any]) -> list[Any]:
+    disturbed = _DISTURBS.get(facts["stage"], ()) if what == "repeated" else ()
+
+    def now(stage: Mapping[str, Any]) -> Mapping[str, Any]:
+        if what == "skipped" and stage["name"] == facts["stage"]:
+            return {**stage, "status": "skipped", "reason": facts["reason"]}
+        if what == "repeated" and stage["status"] == "now":
+            return {**stage, "status": "due"}
+        if stage["name"] in disturbed and stage["status"] == "done":
+            return {**stage, "status": "disturbed"}
+        return stage
+
+    return [now(stage) for stage in stages]
+
+
+def _ended(state: State, what: str, facts: Mapping[str, Any]) -> dict[str, Any]:
+    status = "done" if what == "closed" else "due"
+    stopped = facts.get("reason") if what == "stopped" else None
+    return {
+        "lineup": {**state["lineup"], "closed": True, "stopped": stopped},
+        "stages": [{**s, "status": status} if s["status"] == "now" else s for s in state["stages"]],
+        "ask": None,
+    }
+
+
+def _tables(state: State, what: str, facts: Mapping[str, Any]) -> list[Any]:
+    trimmer = facts["trimmer"]
+    tables = list(state["tables"])
+    at = next((i for i, t in enumerate(tables) if t["trimmer"] == trimmer), None)
+    if at is None:
+        azimuth = "arcmin" in facts
+        tables.append({
+            "stage": stage_now(state),
+            "trimmer": trimmer,
+            "unit": "arcmin" if azimuth else "dB",
+            "target": None,
+            "as_found": None,
+            "as_left": None,
+        })  # fmt: skip
+        at = -1
+    table = dict(tables[at])
+    if facts.get("target_db") is not None:
+        table["target"] = facts["target_db"]
+    if what == "as found" and trimmer != "bias" and table["as_found"] is None:
+        table["as_found"] = facts.get("reading_db", facts.get("arcmin"))
+    if what == "as left":
+        table["as_left"] = _left(table, facts)
+    if trimmer == "bias":
+        table["target"] = state["lineup"]["over_bias_db"]
+    tables[at] = table
+    return tables
+
+
+def _left(table: Mapping[str, Any], facts: Mapping[str, Any]) -> Any:
+    for name in ("reading_db", "over_bias_db", "arcmin"):
+        if name in facts:
+            return facts[name]
+    off, target = facts["deviation_db"], table["target"]
+    if target is None:
+        return table["as_left"]
+    return [
+        None if o is None or t is None else round(t + o, 4)
+        for o, t in zip(off, target, strict=True)
+    ]
+
+
+def _taken(state: State, entry: Entry) -> list[Any]:
+    facts = entry.facts
+    bias = facts["trimmer"] == "bias"
+    target: Any = state["lineup"]["over_bias_db"] if bias else None
+    if not bias:
+        table = next((t for t in state["tables"] if t["trimmer"] == facts["trimmer"]), None)
+        if table is not None and table["target"] is not None:
+            target = table["target"][facts["track"] - 1]
+    new = {
+        "seq": entry.seq,
+        "stage": stage_now(state),
+        "trimmer": facts["trimmer"],
+        "track": facts["track"],
+        "reading": facts["over_bias_db" if bias else "reading_db"],
+        "error": facts["error_db"],
+        "unit": "dB",
+        "target": target,
+    }
+    same = (new["trimmer"], new["track"])
+    return [*(t for t in state["taken"] if (t["trimmer"], t["track"]) != same), new]
+
+
+def _noted(state: State, entry: Entry, _plan: Plan) -> State:
+    text = entry.facts["text"]
+    return {} if text in state["notes"] else {"notes": [*state["notes"], text]}
+
+
+def _asked(_state: State, entry: Entry, _plan: Plan) -> State:
+    facts = entry.facts
+    return {"ask": {**facts, "caution": of_ask(facts["kind"], facts["values"])}}
+
+
+def _resumed(state: State, _entry: Entry, _plan: Plan) -> State:
+    lineup = state["lineup"]
+    return {"lineup": {**lineup, "resumed": lineup["resumed"] + 1}}
+
+
+def _verified(state: State, entry: Entry, _plan: Plan) -> State:
+    rows = entry.facts["level_db"]
+    response = {
+        "of": "verify",
+        "monitor": "reproduce",
+        "frequencies_hz": [float(f) for f in rows],
+        "level_db": list(rows.values()),
+    }
+    return {"responses": _responses(state, response)}
+
+
+Change = Callable[[State, Entry, Plan], State]
+
+_CHANGES: Mapping[str, Change] = {
+    "stage": lambda s, e, _: {"stages": _entered(s["stages"], e.facts["name"]), "ask": None},
+    "ask": _asked,
+    "answered": lambda _s, _e, _p: {"ask": None},
+    "note": _noted,
+    "skipped": lambda s, e, _: {"stages": _gone(s["stages"], e.what, e.facts), "ask": None},
+    "repeated": lambda s, e, _: {"stages": _gone(s["stages"], e.what, e.facts), "ask": None},
+    "resumed": _resumed,
+    "closed": lambda s, e, _: _ended(s, e.what, e.facts),
+    "stopped": lambda s, e, _: _ended(s, e.what, e.facts),
+    "as found": lambda s, e, _: {"tables": _tables(s, e.what, e.facts)},
+    "as left": lambda s, e, _: {"tables": _tables(s, e.what, e.facts)},
+    "taken": lambda s, e, _: {"taken": _taken(s, e)},
+    "calibration pass": lambda s, e, plan: {
+        "responses": _responses(s, calibration_response(e.facts, plan))
+    },
+    "response": _verified,
+    "check": lambda _s, e, _p: {"check": dict(e.facts)},
+}
+"""What an entry of each kind changes; all others change nothing."""

@@ -1,0 +1,115 @@
+"""State, events, commands, line-ups."""
+
+import asyncio
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from starlette.exceptions import HTTPException
+
+from fluxbench.base import MisuseError
+from fluxbench.book import Entry, LineUpRow
+from fluxbench.session import Command, Session, bias_picture, event
+from fluxbench.web._bench import Bench
+from fluxbench.web._models import (
+    AnyCommand,
+    Begin,
+    Done,
+    Events,
+    Journal,
+    LineUpListed,
+    LineUps,
+    Refused,
+)
+
+PAGE = 1000
+ANSWERS_WITHIN_S = 8.0
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    status: {"model": Refused} for status in (400, 403, 404, 409, 502, 503)
+}
+
+
+router = APIRouter(prefix="/api", responses=REFUSALS)
+
+
+@router.get("/state")
+def state(session: Bench) -> dict[str, Any]:
+    """What stands on the screen."""
+    return dict(session.state)
+
+
+@router.get("/events")
+def events(session: Bench, since: Annotated[int, Query(ge=0)] = 0) -> Events:
+    """Committed events after a number."""
+    rows = session.book.entries(since, PAGE)
+    return Events.model_validate(
+        {"events": [event(row) for row in rows], "seq": session.state["seq"]}
+    )
+
+
+@router.get("/meters")
+def meters(session: Bench) -> dict[str, Any]:
+    """The newest meters, for whoever does not want a socket."""
+    return session.meters.whole
+
+
+@router.get("/bias/{track}")
+def bias(session: Bench, track: int) -> dict[str, Any]:
+    """The bias picture of a track."""
+    found = session.picture_of(track)
+    if found is None:
+        raise HTTPException(404, f"bias of track {track} has not been measured in this run")
+    return bias_picture(*found)
+
+
+@router.post("/commands")
+async def commands(session: Bench, command: AnyCommand) -> Done:
+    """Carry out one command, once."""
+    fields = command.model_dump(exclude={"id", "command"})
+    if isinstance(command, Begin) and command.plan is None:
+        fields["plan"] = await asyncio.to_thread(_shown, session)
+    future = session.submit(Command(command.id, command.command, fields))
+    try:
+        answer = await asyncio.wait_for(asyncio.wrap_future(future), ANSWERS_WITHIN_S)
+    except TimeoutError:
+        raise HTTPException(
+            503, "the engine is not running; send the command again with the same id"
+        ) from None
+    return Done.model_validate(answer)
+
+
+@router.get("/lineups")
+def lineups(session: Bench) -> LineUps:
+    """All line-ups."""
+    return LineUps(lineups=[_listed(row) for row in session.book.lineups()])
+
+
+@router.get("/lineups/{lineup}/journal")
+def journal(session: Bench, lineup: str) -> Journal:
+    """The journal of one line-up."""
+    rows: list[Entry] = []
+    while more := session.book.entries(rows[-1].seq if rows else 0, PAGE, lineup):
+        rows += more
+    if not rows:
+        raise HTTPException(404, f"no line-up is called {lineup!r}")
+    return Journal.model_validate({"lineup": lineup, "journal": [event(row) for row in rows]})
+
+
+def _shown(session: Session) -> dict[str, Any]:
+    """What the deck shows with either tape."""
+    if session.controls is None:
+        raise MisuseError("this deck cannot be asked; give its plan with the command")
+    calibration = session.controls.load("calibration")
+    return {"calibration": dict(calibration), "stock": dict(session.controls.load("stock"))}
+
+
+def _listed(row: LineUpRow) -> LineUpListed:
+    stock = row.plan["stock"]
+    return LineUpListed(
+        id=row.id,
+        kind=row.kind,
+        begun_at=row.begun_at,
+        tracks=stock["tracks"],
+        speed_ips=stock["speed_ips"],
+        closed=row.closed,
+        stopped=row.stopped,
+    )

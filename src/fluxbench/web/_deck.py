@@ -1,0 +1,115 @@
+"""The deck's hands, passed through: the bench looks at neither what goes in nor what comes out."""
+
+import threading
+import uuid
+from collections import OrderedDict
+from collections.abc import Callable
+from contextlib import suppress
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends
+from pydantic import BaseModel
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+
+from fluxbench.base import FluxbenchError
+from fluxbench.links import HttpControls
+from fluxbench.session import Command
+from fluxbench.web._bench import Bench
+from fluxbench.web._models import FaultsOn, Load, Locate, Renew, Transport, Turn
+
+REMEMBERED = 2000
+Answer = dict[str, Any]
+
+
+class Once:
+    """Carries each id out once; who sends it again gets the same answer."""
+
+    def __init__(self) -> None:
+        self._answers: OrderedDict[str, Answer] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def call(self, key: str, do: Callable[[], Answer]) -> Answer:
+        """The answer of `do`, or what it was the first time."""
+        with self._lock:
+            if key not in self._answers:
+                self._answers[key] = do()
+                if len(self._answers) > REMEMBERED:
+                    self._answers.popitem(last=False)
+            return self._answers[key]
+
+
+def _hands(session: Bench) -> HttpControls:
+    if session.controls is None:
+        raise HTTPException(404, "this deck has no controls; hands work it")
+    return session.controls
+
+
+Hands = Annotated[HttpControls, Depends(_hands)]
+
+
+def _practice_hands(session: Bench, hands: Hands) -> HttpControls:
+    if session.state["bench"]["deck"] != "practice":
+        raise HTTPException(404, "this is no practice deck")
+    return hands
+
+
+PracticeHands = Annotated[HttpControls, Depends(_practice_hands)]
+
+router = APIRouter(prefix="/api/deck")
+
+
+def _passed(hands: HttpControls, path: str, body: BaseModel) -> Answer:
+    return dict(hands.call(path, body.model_dump(exclude_none=True, exclude={"id"})))
+
+
+@router.get("")
+def state(hands: Hands) -> Answer:
+    """What a person at the deck can see."""
+    return dict(hands.state())
+
+
+@router.post("/turn")
+def turn(request: Request, hands: Hands, body: Turn) -> Answer:
+    """Turn a trimmer."""
+    once: Once = request.app.state.turned
+    return once.call(body.id, lambda: _passed(hands, "/turn", body))
+
+
+@router.post("/transport")
+def transport(hands: Hands, body: Transport) -> Answer:
+    """Press keys."""
+    return _passed(hands, "/transport", body)
+
+
+@router.post("/load")
+def load(hands: Hands, body: Load) -> Answer:
+    """Thread a tape."""
+    return _passed(hands, "/load", body)
+
+
+@router.post("/locate")
+def locate(hands: Hands, body: Locate) -> Answer:
+    """Wind to a place."""
+    return _passed(hands, "/locate", body)
+
+
+@router.get("/faults")
+def faults(hands: PracticeHands) -> Answer:
+    """What is wrong with the deck, and what could be."""
+    return dict(hands.call("/faults"))
+
+
+@router.post("/faults")
+def switch_faults(hands: PracticeHands, body: FaultsOn) -> Answer:
+    """Have other faults."""
+    return _passed(hands, "/faults", body)
+
+
+@router.post("/renew")
+def renew(session: Bench, hands: PracticeHands, body: Renew) -> Answer:
+    """Have another deck; a line-up that runs ends."""
+    stop = Command(uuid.uuid4().hex, "stop", {"reason": "another deck was taken"})
+    with suppress(FluxbenchError, TimeoutError):  # none runs
+        session.submit(stop).result(5.0)
+    return _passed(hands, "/renew", body)

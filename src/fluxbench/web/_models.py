@@ -1,0 +1,181 @@
+"""What comes in, checked, and what goes out, described for the screens."""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{1,64}$")]
+Text = Annotated[str, Field(min_length=1, max_length=500)]
+Track = Annotated[int, Field(ge=1, le=64)]
+Turns = Annotated[float, Field(ge=-100.0, le=100.0, allow_inf_nan=False)]
+
+
+class Strict(BaseModel):
+    """No field that is not named."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class Begin(Strict):
+    """Start a line-up."""
+
+    id: Id
+    command: Literal["begin"]
+    kind: Literal["line-up", "check"] = "line-up"
+    plan: dict[str, Any] | None = None
+
+
+class Acknowledge(Strict):
+    """What was asked is done."""
+
+    id: Id
+    command: Literal["acknowledge"]
+    ask: int
+
+
+class Focus(Strict):
+    """Look at a track now."""
+
+    id: Id
+    command: Literal["focus"]
+    track: Track | None
+
+
+class Skip(Strict):
+    """Leave the running stage."""
+
+    id: Id
+    command: Literal["skip"]
+    stage: Text
+    reason: Text
+
+
+class Repeat(Strict):
+    """Go to a stage, and on from there."""
+
+    id: Id
+    command: Literal["repeat"]
+    stage: Text
+
+
+class SilenceKey(Strict):
+    """Send nothing while it is on."""
+
+    id: Id
+    command: Literal["silence"]
+    on: bool
+
+
+class StopLineUp(Strict):
+    """End the line-up here."""
+
+    id: Id
+    command: Literal["stop"]
+    reason: Text
+
+
+AnyCommand = Annotated[
+    Begin | Acknowledge | Focus | Skip | Repeat | SilenceKey | StopLineUp,
+    Field(discriminator="command"),
+]
+
+
+class Done(BaseModel):
+    """A command was carried out."""
+
+    id: str
+    done: bool
+    seq: int | None = None
+
+
+class Refused(BaseModel):
+    """Why not, in one line."""
+
+    error: str
+
+
+class Event(BaseModel):
+    """One row of the journal."""
+
+    seq: int
+    lineup: str | None
+    at: str
+    t: float | None
+    what: str
+    facts: dict[str, Any]
+
+
+class Events(BaseModel):
+    """Rows of the journal after a number."""
+
+    events: list[Event]
+    seq: int
+
+
+class LineUpListed(BaseModel):
+    """A line-up in the list."""
+
+    id: str
+    kind: str
+    begun_at: str
+    tracks: int
+    speed_ips: float
+    closed: bool
+    stopped: str | None
+
+
+class LineUps(BaseModel):
+    """All line-ups, newest first."""
+
+    lineups: list[LineUpListed]
+
+
+class Journal(BaseModel):
+    """The journal of one line-up."""
+
+    lineup: str
+    journal: list[Event]
+
+
+class Turn(Strict):
+    """Turn a trimmer of the deck."""
+
+    id: Id
+    trimmer: Text
+    turns: Turns
+    track: Track | None = None
+
+
+class Transport(Strict):
+    """Press keys."""
+
+    state: Text | None = None
+    ready: list[Track] | None = None
+    monitor: Text | None = None
+
+
+class Load(Strict):
+    """Thread a tape."""
+
+    tape: Text
+
+
+class Locate(Strict):
+    """Wind to a section or a place."""
+
+    section: int | None = None
+    position_s: Annotated[float, Field(allow_inf_nan=False)] | None = None
+
+
+class FaultsOn(Strict):
+    """The faults that are on."""
+
+    on: Annotated[list[Text], Field(max_length=100)]
+
+
+class Renew(Strict):
+    """Another practice deck."""
+
+    seed: Annotated[int, Field(ge=0, le=999_999)] = 1
+    tracks: Track | None = None
+    speed_ips: Annotated[float, Field(allow_inf_nan=False)] | None = None

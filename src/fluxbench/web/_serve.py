@@ -1,0 +1,60 @@
+"""The server: a port of this machine, one worker, ends with Ctrl-C."""
+
+import socket
+from collections.abc import Callable
+
+import uvicorn
+from fastapi import FastAPI
+
+from fluxbench.base import MisuseError
+
+HOST = "127.0.0.1"
+
+
+def listen_on(port: int) -> socket.socket:
+    """Take a port of this machine (0: any free one); MisuseError names the next free one."""
+    try:
+        return socket.create_server((HOST, port), reuse_port=False)
+    except (OSError, OverflowError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise MisuseError(
+            f"port {port} cannot be had ({reason}); try --port {_next_free(port)}"
+        ) from None
+
+
+def serve_app(app: FastAPI, listener: socket.socket, ready: Callable[[str], None]) -> None:
+    """Serve until SIGINT or SIGTERM; `ready` gets the address when calls are answered."""
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        ws="websockets-sansio",
+        ws_max_size=4096,
+        timeout_graceful_shutdown=2,
+        server_header=False,
+    )
+    address = f"http://{HOST}:{listener.getsockname()[1]}"
+    _Server(config, lambda: ready(address)).run([listener])
+
+
+class _Server(uvicorn.Server):
+    def __init__(self, config: uvicorn.Config, ready: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._ready = ready
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Tell when it is up."""
+        await super().startup(sockets)
+        if self.started:
+            self._ready()
+
+
+def _next_free(port: int) -> int:
+    for candidate in range(port + 1, min(port + 50, 65_536)):
+        with socket.socket() as tried:
+            try:
+                tried.bind((HOST, candidate))
+            except OSError:
+                continue
+            return candidate
+    return 0

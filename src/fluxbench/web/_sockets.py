@@ -1,0 +1,180 @@
+"""The two sockets: events in order and complete, meters only the newest."""
+
+import asyncio
+import json
+from collections import deque
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from fluxbench.session import Session, event
+
+WAITING = 1000
+PAGE = 1000
+TOO_SLOW = 1013
+
+
+class Listener:
+    """One client of the events socket."""
+
+    def __init__(self) -> None:
+        self.waiting: deque[Mapping[str, Any]] = deque()
+        self.woken = asyncio.Event()
+        self.too_slow = False
+
+    def put(self, message: Mapping[str, Any]) -> None:
+        """One more message; too many, and the client is cut off."""
+        if len(self.waiting) >= WAITING:
+            self.too_slow = True
+            self.waiting.clear()
+        if not self.too_slow:
+            self.waiting.append(message)
+        self.woken.set()
+
+
+class Audience:
+    """All who look on; what the session tells in its thread is handed over to the loop."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.listeners: set[Listener] = set()
+        self.watchers: set[asyncio.Event] = set()
+        self._loop: asyncio.AbstractEventLoop | None = None
+        session.ledger.on_event = self._event
+        session.on_meters = self._meters
+
+    def begin(self, loop: asyncio.AbstractEventLoop) -> None:
+        """Hand over to this loop from now on."""
+        self._loop = loop
+
+    def end(self) -> None:
+        """Hand over nothing more."""
+        self._loop = None
+
+    def _event(self, message: Mapping[str, Any]) -> None:
+        self._call(self._spread, message)
+
+    def _meters(self) -> None:
+        if self.watchers:
+            self._call(self._wake)
+
+    def _call(self, what: Any, *arguments: Any) -> None:
+        loop = self._loop
+        if loop is not None:
+            try:
+                loop.call_soon_threadsafe(what, *arguments)
+            except RuntimeError:
+                self._loop = None  # the loop has been closed
+
+    def _spread(self, message: Mapping[str, Any]) -> None:
+        for listener in self.listeners:
+            listener.put(message)
+
+    def _wake(self) -> None:
+        for watcher in self.watchers:
+            watcher.set()
+
+
+router = APIRouter(prefix="/api/sockets")
+
+
+@router.websocket("/events")
+async def events(socket: WebSocket, since: Annotated[int | None, Query(ge=0)] = None) -> None:
+    """Committed events in order, none left out."""
+    audience: Audience = socket.app.state.audience
+    await socket.accept()
+    listener = Listener()
+    audience.listeners.add(listener)
+    ear = asyncio.create_task(_until_closed(socket))
+    try:
+        await _tell_events(socket, audience.session, listener, since, ear)
+    except (WebSocketDisconnect, RuntimeError):
+        pass  # it hung up while it was told something
+    finally:
+        audience.listeners.discard(listener)
+        ear.cancel()
+
+
+@router.websocket("/meters")
+async def meters(socket: WebSocket) -> None:
+    """The newest meters."""
+    audience: Audience = socket.app.state.audience
+    await socket.accept()
+    woken = asyncio.Event()
+    audience.watchers.add(woken)
+    ear = asyncio.create_task(_until_closed(socket))
+    try:
+        await _tell_meters(socket, audience.session, woken, ear)
+    except (WebSocketDisconnect, RuntimeError):
+        pass
+    finally:
+        audience.watchers.discard(woken)
+        ear.cancel()
+
+
+async def _tell_events(
+    socket: WebSocket,
+    session: Session,
+    listener: Listener,
+    since: int | None,
+    ear: "asyncio.Task[None]",
+) -> None:
+    state = session.state
+    last = int(state["seq"])
+    while since is not None and since < last:
+        rows = await asyncio.to_thread(session.book.entries, since, PAGE)
+        for row in rows:
+            if row.seq <= last:
+                await socket.send_text(_json(event(row)))
+        since = rows[-1].seq if rows else last
+    await socket.send_text(_json({"what": "state", "seq": last, "set": state}))
+    while not ear.done():
+        if listener.too_slow:
+            await socket.close(TOO_SLOW, "too slow; come back with since")
+            return
+        while listener.waiting:
+            message = listener.waiting.popleft()
+            if message["what"] == "bench" or message["seq"] > last:
+                last = max(last, message["seq"])
+                await socket.send_text(_json(message))
+        listener.woken.clear()
+        if not listener.waiting:
+            await _either(listener.woken, ear)
+
+
+async def _tell_meters(
+    socket: WebSocket, session: Session, woken: asyncio.Event, ear: "asyncio.Task[None]"
+) -> None:
+    slow_sent = -1
+    while not ear.done():
+        woken.clear()
+        shown = session.meters
+        if shown.fast:
+            slow_is_new = shown.slow_number != slow_sent
+            slow_sent = shown.slow_number
+            await socket.send_text(_json(shown.whole if slow_is_new else shown.fast))
+        await _either(woken, ear)
+
+
+async def _either(event: asyncio.Event, ear: "asyncio.Task[None]") -> None:
+    waiting = asyncio.create_task(event.wait())
+    try:
+        await asyncio.wait((waiting, ear), return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        waiting.cancel()
+
+
+async def _until_closed(socket: WebSocket) -> None:
+    """Clients say nothing; when one hangs up, this ends."""
+    try:
+        while True:
+            if (await socket.receive())["type"] == "websocket.disconnect":
+                return
+    except RuntimeError:
+        return
+
+
+def _json(message: Mapping[str, Any]) -> str:
+    return json.dumps(message, allow_nan=False, separators=(",", ":"))

@@ -1,0 +1,41 @@
+// What the person can do, wherever it is asked for: by button, key or foot switch.
+import type { Ask } from "./model";
+import { complaint, focus, progress, running, silenced, state, tracks } from "./store";
+import { command, load, locate, silence, transport } from "./wire";
+
+/** The person has done what was asked. */
+export async function acknowledge(): Promise<void> {
+  const ask = state.peek()?.ask;
+  if (ask) await command("acknowledge", { ask: ask.number });
+}
+
+/** Let the practice deck do what is asked: the values of an ask are those of the deck's own call. */
+export async function letDeck(ask: Ask): Promise<void> {
+  if (ask.kind === "load") await load(String(ask.values["tape"]));
+  else if (ask.kind === "locate") await locate(ask.values);
+  else await transport(ask.values);
+  if (complaint.peek() === null) await acknowledge();
+}
+
+export const begin = (kind: "line-up" | "check") => command("begin", { kind });
+
+/** The one thing that Enter or the foot switch does now. */
+export async function goOn(): Promise<void> {
+  if (silenced.peek()) return;
+  if (state.peek()?.ask) await acknowledge();
+}
+
+/** Look at a track, or give the choice back to the bench. */
+export async function lookAt(track: number | null): Promise<void> {
+  if (!running.peek()) return;
+  await command("focus", { track });
+}
+
+export async function lookBy(step: number): Promise<void> {
+  const count = tracks.peek();
+  const now = focus.peek()?.track ?? 0;
+  if (count > 0 && progress.peek() !== null) await lookAt(((now - 1 + step + count) % count) + 1);
+}
+
+export const silenceKey = () => silence(true);
+export const sendAgain = () => silence(false);

@@ -1,0 +1,168 @@
+// The page: a head that is always there, and one of two screens.
+import { useEffect } from "preact/hooks";
+import { sendAgain, silenceKey } from "./actions";
+import { wake } from "./awake";
+import { Board } from "./boardview";
+import { Focus } from "./focus";
+import { KEYS, learning, nextOf } from "./keys";
+import { Danger } from "./marks";
+import { Picture } from "./picture";
+import { Practice } from "./practice";
+import { clock, pitch, shown } from "./scale";
+import { hasVoice, wakeSound } from "./sound";
+import { Stages } from "./stages";
+import {
+  complaint, connection, deck, footKey, helpOpen, light, running, screen, sending, silenced, sound, state, tape,
+} from "./store";
+import { useSignal } from "@preact/signals";
+
+export function App() {
+  useEffect(() => {
+    history.replaceState(null, "", screen.value === "practice" ? "#practice" : "#bench");
+  }, [screen.value]);
+  return (
+    <div class={`page ${silenced.value ? "silenced" : ""}`}>
+      <Head />
+      <Banner />
+      {screen.value === "bench" ? (
+        <main class="bench">
+          <Stages />
+          <Board />
+          <div class="right">
+            <Focus />
+            <Picture />
+          </div>
+        </main>
+      ) : (
+        <Practice />
+      )}
+      {helpOpen.value && <Help />}
+    </div>
+  );
+}
+
+function Head() {
+  const told = state.value;
+  const lineup = told?.lineup;
+  return (
+    <header class="head">
+      <h1>
+        <svg width="26" height="30" viewBox="0 0 26 30" aria-hidden="true">
+          <path d="M2 7h22M2 15h22M2 23h22" class="lanes" />
+          <path d="M13 1v28" class="plumb" />
+          <circle cx="13" cy="7" r="3.4" class="bead" /><circle cx="13" cy="15" r="3.4" class="bead" /><circle cx="13" cy="23" r="3.4" class="bead" />
+        </svg>
+        Fluxbench
+      </h1>
+      <nav class="screens" aria-label="Screens">
+        <button aria-current={screen.value === "bench" ? "page" : undefined} onClick={() => (screen.value = "bench")}>Bench</button>
+        <button aria-current={screen.value === "practice" ? "page" : undefined} onClick={() => (screen.value = "practice")}>Practice</button>
+      </nav>
+      <TapeTime />
+      <p class="what">
+        {lineup ? `${lineup.tracks} tracks · ${lineup.speed_ips} ips` : deck.value ? `${deck.value.tracks} tracks · ${deck.value.speed_ips} ips` : ""}
+      </p>
+      <div class="head-keys">
+        <button
+          class="quiet"
+          aria-label={`Sound: ${sound.value}`}
+          title="Sound (S)"
+          onClick={() => { sound.value = nextOf(["off", "tones", "voice"] as const, sound.value); wakeSound(); }}
+        >
+          <small>sound</small>{sound.value === "voice" && !hasVoice() ? "pips" : sound.value}
+        </button>
+        <button class="quiet" aria-label={`Light: ${light.value}`} title="Light (L)" onClick={() => (light.value = nextOf(["auto", "dark", "day"] as const, light.value))}>
+          <small>light</small>{light.value}
+        </button>
+        <button class="quiet" aria-label="Keys and help" title="Keys and help (?)" onClick={() => (helpOpen.value = !helpOpen.value)}><small>keys</small>?</button>
+      </div>
+      <Silence />
+    </header>
+  );
+}
+
+function TapeTime() {
+  const now = tape.value;
+  if (!now || !running.value) return <div class="tape-time" />;
+  const ends = now.section?.ends_in_s ?? null;
+  const left = now.left_s;
+  const short = left !== null && now.needs_s !== null && left < now.needs_s;
+  return (
+    <div class={`tape-time ${now.running ? "moving" : ""}`} aria-label="Tape time">
+      <span><b>{clock(now.counted_s)}</b> of tape run</span>
+      {left !== null && <span class={short ? "short" : ""}><b>{clock(left)}</b> left{short ? ": too short" : ""}</span>}
+      {ends !== null && now.running && <span class={ends < 10 ? "short" : ""}>section ends in <b>{clock(ends)}</b></span>}
+    </div>
+  );
+}
+
+function Silence() {
+  const list = sending.value;
+  const quiet = list.length === 0;
+  return (
+    <div class={`silence ${silenced.value ? "on" : quiet ? "" : "loud"}`}>
+      <span class="sends" aria-live="polite">
+        {silenced.value ? (
+          <><b>Silenced by you</b><button class="small" onClick={() => void sendAgain()}>send again</button></>
+        ) : quiet ? (
+          <><b>Silent</b><i>nothing is sent</i></>
+        ) : (
+          <><b>Sending</b><i>{list.length > 3 ? `${list.length} tones` : list.map((s) => pitch(s.frequency_hz)).join(" + ")}{` at ${shown(list[0]!.level_db, 0)} dB`}</i></>
+        )}
+      </span>
+      <button class="silence-key" aria-pressed={silenced.value} onClick={() => void silenceKey()}>
+        <svg width="26" height="26" viewBox="0 0 26 26" aria-hidden="true">
+          <path d="M4 13c3-9 4-9 6 0s4 9 6 0 3-7 6 0" fill="none" stroke="currentColor" stroke-width="2.4" />
+          <path d="M4 23 22 3" stroke="currentColor" stroke-width="3" />
+        </svg>
+        Silence <kbd>Esc</kbd>
+      </button>
+    </div>
+  );
+}
+
+function Banner() {
+  const bench = state.value?.bench;
+  const lines: string[] = [];
+  if (state.value && connection.value === "lost")
+    lines.push("The bench does not answer. It is tried again by itself; what was taken is on disk.");
+  if (bench?.engine === "lost") lines.push(bench.line ?? "The engine has stopped and is started again; the line-up goes on with the step that it was in.");
+  if (bench?.engine === "failed") lines.push(bench.line ?? "The engine cannot go on.");
+  if (bench && !bench.saved) lines.push("The book cannot be written: nothing more is taken until it can. Is the disk full?");
+  if (complaint.value) lines.push(`Not done: ${complaint.value}`);
+  if ((wake.value === "none" || wake.value === "refused") && running.value)
+    lines.push("This browser gives no wake lock here: set the screen of this device to stay on, or it goes dark while you turn.");
+  if (lines.length === 0) return null;
+  return (
+    <div class="banner" role="alert">
+      {lines.map((line) => <p key={line}><Danger size={20} />{line}</p>)}
+      {complaint.value && <button class="small" onClick={() => (complaint.value = null)}>I see</button>}
+    </div>
+  );
+}
+
+function Help() {
+  const waits = useSignal(false);
+  footKey.value;
+  useEffect(() => {
+    const end = footKey.subscribe(() => (waits.value = learning.foot));
+    return end;
+  }, []);
+  return (
+    <div class="help panel" role="dialog" aria-label="Keys and help">
+      <header class="panel-head"><h2>Keys</h2><button class="small" onClick={() => (helpOpen.value = false)}>close</button></header>
+      <dl>
+        {KEYS.map(([key, what]) => <><dt>{key}</dt><dd>{what}</dd></>)}
+      </dl>
+      <p>
+        {waits.value ? "Press the foot switch now …" : footKey.value ? `The foot switch is the key “${footKey.value}”.` : "A foot switch is a key to the computer. Teach the page which."}
+        {" "}
+        <button class="small" onClick={() => { learning.foot = true; waits.value = true; }}>teach</button>
+        {footKey.value && <button class="small" onClick={() => (footKey.value = null)}>forget</button>}
+      </p>
+      <h2>Reading the board</h2>
+      <p>Each lane is a track of the tape, track 1 at the top. The line down the middle is the target: what stands left of it is too low, what stands right is too high. A disc is in, a lozenge near, a triangle out and points the way to go, a cross is no reading; a ring is how it was found. A tick says that the reading is taken, and on disk.</p>
+      <p>Touch a lane and the bench looks at that track; otherwise it follows its own order, or the trimmer that it sees you turn.</p>
+    </div>
+  );
+}

@@ -1,0 +1,210 @@
+// What is to be done now: the track in hand, legible from three metres, or the thing that is asked.
+import { useState } from "preact/hooks";
+import type { Advice, Ask, Check } from "./model";
+import { acknowledge, begin, letDeck, lookAt } from "./actions";
+import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
+import { clock, shown } from "./scale";
+import { advice, connection, deck, focus, heard, progress, stageNow, state, tape } from "./store";
+import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord } from "./words";
+
+export function Focus({ compact = false }: { compact?: boolean }) {
+  const told = state.value;
+  const kind = told === null ? "waiting" : panelKind();
+  const verdict = kind === "advice" ? advice.value?.verdict : undefined;
+  return (
+    <section
+      class={`focus panel ${kind} ${compact ? "compact" : ""}`}
+      data-verdict={verdict}
+      aria-label="What to do now"
+    >
+      {kind === "waiting" && <Waiting />}
+      {kind === "empty" && <Empty />}
+      {kind === "ask" && told?.ask && <Asked ask={told.ask} compact={compact} />}
+      {kind === "advice" && advice.value && <Advised now={advice.value} compact={compact} />}
+      {kind === "listening" && <Listening />}
+      {kind === "ended" && <Ended />}
+    </section>
+  );
+}
+
+function panelKind(): string {
+  const told = state.value;
+  if (!told?.lineup) return "empty";
+  if (told.lineup.closed || told.lineup.stopped) return "ended";
+  if (told.ask) return "ask";
+  return advice.value ? "advice" : "listening";
+}
+
+function Waiting() {
+  return (
+    <div class="say">
+      <p class="big">{connection.value === "lost" ? "The bench does not answer" : "Looking for the bench …"}</p>
+      {connection.value === "lost" && (
+        <p>It is tried again by itself. Is Fluxbench still running on its computer? Nothing that was shown as taken is lost.</p>
+      )}
+    </div>
+  );
+}
+
+function Empty() {
+  const practice = deck.value !== null;
+  const known = deck.value;
+  return (
+    <div class="say">
+      <p class="kicker">Nothing runs yet</p>
+      <p class="big">{practice ? "Line up the practice deck" : "Line up the deck"}</p>
+      <p>
+        {known
+          ? `${known.tracks} tracks at ${known.speed_ips} inches per second, as somebody left it. `
+          : ""}
+        The bench says what to do, one thing at a time: load, play, turn this trimmer this way, stop.
+        {practice ? " The deck's own keys and trimmers are on the Practice screen (key P)." : ""}
+      </p>
+      <div class="row">
+        <button class="primary" onClick={() => void begin("line-up")}>Begin the line-up</button>
+        <button onClick={() => void begin("check")}>Five-minute check</button>
+      </div>
+      <Cautions lines={[CAUTIONS.hearing, CAUTIONS.mains, CAUTIONS.decides]} />
+    </div>
+  );
+}
+
+const sentence = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
+
+function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
+  const [busy, setBusy] = useState(false);
+  const during = async (what: () => Promise<void>) => {
+    setBusy(true);
+    await what();
+    setBusy(false);
+  };
+  const stage = stageNow.value ?? "";
+  const own = askCautions(stage, ask.kind, ask.values);
+  const lines = ask.caution && !own.includes(ask.caution as never) ? [ask.caution, ...own] : own;
+  return (
+    <div class="asked" key={ask.number}>
+      <p class="kicker">At the deck</p>
+      <p class="big" data-ask={ask.number}>{sentence(ask.text)}</p>
+      <div class="row">
+        <button class="primary" disabled={busy} onClick={() => void during(acknowledge)}>
+          Done <kbd>Enter</kbd>
+        </button>
+        {deck.value && (
+          <button disabled={busy} onClick={() => void during(() => letDeck(ask))}>
+            Let the practice deck do it
+          </button>
+        )}
+      </div>
+      <Cautions lines={compact ? lines.slice(0, 2) : lines} />
+    </div>
+  );
+}
+
+/** The number for three metres: how far, without its sign; the arrow and the word say which way. */
+export function bigNumber(now: Advice): string {
+  if (now.deviation === null) return now.verdict === "no reading" ? "–" : "···";
+  return Math.abs(now.deviation).toFixed(Math.abs(now.deviation) >= 9.995 ? 1 : 2);
+}
+
+const unitName = (unit: string) => (unit === "arcmin" ? "arc-min" : unit);
+
+function Advised({ now, compact }: { now: Advice; compact: boolean }) {
+  const stack = now.track === null;
+  const wrong = /wrong side/.test(now.words);
+  const count = progress.value;
+  const sought = now.deviation === null && now.verdict !== "no reading";
+  return (
+    <div class="advised">
+      <div class="advised-head">
+        <span class="trimmer">{trimmerName(now.trimmer)}</span>
+        {count && !stack && <span class="count">{`${count.done} of ${count.due} in`}</span>}
+        {focus.value?.by === "hand" && <span class="by">followed your hand</span>}
+        {focus.value?.by === "person" && (
+          <button class="small" onClick={() => void lookAt(null)}>back to the bench's order</button>
+        )}
+      </div>
+      <div class="glance">
+        <div class="who" aria-label={stack ? "the whole stack" : `track ${now.track}`}>
+          {stack ? <small>stack</small> : now.track}
+        </div>
+        <div class="much">
+          <span class="number">{bigNumber(now)}</span>
+          <span class="unit">{sought ? "" : now.unit === "arcmin" ? <>arc-<br />min</> : now.unit}</span>
+        </div>
+        <div class="move">
+          {now.verdict !== "no reading" && (
+            <>
+              {stack ? <Tilt way={now.way} /> : <Arrow way={now.way} />}
+              <span class="way">{wayWord(now.way, stack)}</span>
+            </>
+          )}
+        </div>
+        <div class="verdict">
+          <VerdictMark verdict={now.verdict} way={now.way} size={compact ? 30 : 46} />
+          <span>{sought ? "seeking" : now.verdict}</span>
+        </div>
+      </div>
+      <p class={`words ${wrong ? "wrong" : ""}`} aria-live="polite">{sentence(now.words)}</p>
+      <p class="fine">
+        {sought && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
+        {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitName(now.unit)} · ` : ""}
+        {`after a turn, look again in ${now.wait_s.toFixed(1)} s`}
+      </p>
+    </div>
+  );
+}
+
+function Listening() {
+  const stage = stageNow.value;
+  const words = stage ? stageWords(stage) : null;
+  const section = tape.value?.section;
+  return (
+    <div class="say">
+      <p class="kicker">{words?.title ?? "The bench listens"}</p>
+      <p class="big">{heard.value ? "Hands off: the bench listens" : "Starting …"}</p>
+      <p>{words?.aim}</p>
+      {section && (
+        <p>
+          {`Section ${section.number + 1}, ${section.frequency_hz} Hz`}
+          {section.ends_in_s !== null ? `, ends in ${clock(section.ends_in_s)}` : ""}
+        </p>
+      )}
+      {progress.value && progress.value.due > 0 && <p>{`${progress.value.done} of ${progress.value.due}`}</p>}
+    </div>
+  );
+}
+
+function CheckWords({ check }: { check: Check }) {
+  return (
+    <p>
+      {sentence(check.words)}
+      {check.moved.length > 0 ? `: track ${check.moved.join(", ")}` : ""}
+    </p>
+  );
+}
+
+function Ended() {
+  const told = state.value;
+  const lineup = told?.lineup;
+  if (!told || !lineup) return null;
+  return (
+    <div class={`say ${lineup.stopped ? "stopped" : ""}`}>
+      <p class="kicker">{lineup.stopped ? "Stopped" : lineup.kind === "check" ? "Checked" : "Closed"}</p>
+      <p class={lineup.stopped ? "big out" : "big"}>
+        {lineup.stopped ? sentence(lineup.stopped) : "The line-up is done and written down"}
+      </p>
+      {told.check && <CheckWords check={told.check} />}
+      <p>
+        {`${told.taken.length} readings are in the book. `}
+        <a href={`/api/lineups/${lineup.id}/sheet.pdf`} target="_blank" rel="noreferrer">Line-up sheet (PDF)</a>
+      </p>
+      <div class="row">
+        <button class="primary" onClick={() => void begin("line-up")}>
+          {lineup.stopped ? "Begin anew" : "Line up again"}
+        </button>
+        <button onClick={() => void begin("check")}>Five-minute check</button>
+      </div>
+      <Cautions lines={[CAUTIONS.hearing, CAUTIONS.decides]} />
+    </div>
+  );
+}

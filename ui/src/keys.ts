@@ -1,0 +1,76 @@
+// Every key of the page. A foot switch is a key that the person teaches the page once.
+import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
+import { handBy, turnByKey } from "./practice";
+import { footKey, helpOpen, light, screen, sound } from "./store";
+import { wakeSound } from "./sound";
+
+export const KEYS: [string, string][] = [
+  ["Esc", "silence: nothing is sent from now on"],
+  ["Shift Esc", "send again"],
+  ["Enter, foot switch", "done: what was asked is done"],
+  ["↑ ↓", "look at the track before, the next track"],
+  ["0", "give the order back to the bench"],
+  ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
+  ["B, P", "Bench, Practice"],
+  ["S", "sound: off, tones, voice"],
+  ["L", "light: as the system has it, dark, day"],
+  ["?", "these keys"],
+];
+
+export function nextOf<T>(all: readonly T[], now: T): T {
+  return all[(all.indexOf(now) + 1) % all.length] as T;
+}
+
+/** Waiting for the foot switch to be pressed once, to learn its key. */
+export const learning = { foot: false };
+
+type Do = (event: KeyboardEvent) => void;
+const steps = (event: KeyboardEvent) => (event.shiftKey ? 0.002 : event.altKey ? 0.25 : 0.02);
+
+const TABLE: Record<string, Do> = {
+  Escape: (event) => void (event.shiftKey ? sendAgain() : silenceKey()),
+  Enter: () => void goOn(),
+  ArrowUp: () => (screen.value === "practice" ? handBy(-1) : void lookBy(-1)),
+  ArrowDown: () => (screen.value === "practice" ? handBy(1) : void lookBy(1)),
+  ArrowLeft: (event) => screen.value === "practice" && turnByKey(-steps(event)),
+  ArrowRight: (event) => screen.value === "practice" && turnByKey(steps(event)),
+  "0": () => void lookAt(null),
+  b: () => (screen.value = "bench"),
+  p: () => (screen.value = "practice"),
+  s: () => {
+    sound.value = nextOf(["off", "tones", "voice"] as const, sound.value);
+    wakeSound();
+  },
+  l: () => (light.value = nextOf(["auto", "dark", "day"] as const, light.value)),
+  "?": () => (helpOpen.value = !helpOpen.value),
+};
+
+/** Whether a key belongs to the thing that has the focus, not to the page. */
+export function isTaken(target: EventTarget | null, key: string): boolean {
+  if (!(target instanceof HTMLElement)) return false;
+  if (target.matches("select, input, textarea")) return key !== "Escape";
+  return target.matches("button, a, summary") && (key === "Enter" || key === " ");
+}
+
+export function startKeys(): void {
+  addEventListener("keydown", (event) => {
+    const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+    if (learning.foot && key !== "Escape") {
+      learning.foot = false;
+      footKey.value = event.key;
+      event.preventDefault();
+      return;
+    }
+    if (event.ctrlKey || event.metaKey || event.isComposing) return;
+    if (footKey.value !== null && event.key === footKey.value && !event.repeat) {
+      event.preventDefault();
+      void goOn();
+      return;
+    }
+    if (isTaken(event.target, event.key)) return;
+    const act = TABLE[key];
+    if (!act || (event.repeat && !key.startsWith("Arrow"))) return;
+    event.preventDefault();
+    act(event);
+  });
+}

@@ -1,0 +1,25 @@
+import "./style.css";
+import { render } from "preact";
+import { App } from "./app";
+import { startAwake } from "./awake";
+import { startKeys } from "./keys";
+import { loadPlots } from "./picture";
+import { startSound } from "./sound";
+import { heard } from "./store";
+import { drawn } from "./boardview";
+import { listen } from "./wire";
+
+listen();
+startKeys();
+startSound();
+startAwake();
+render(<App />, document.getElementById("page")!);
+
+// For benchmarks: when the first meters were drawn, and how many frames.
+const timing = { first_meters_ms: NaN, drawn };
+Object.assign(window, { fluxbenchTiming: timing });
+const end = heard.subscribe((yes) => {
+  if (yes) requestAnimationFrame(() => requestAnimationFrame(() => (timing.first_meters_ms = performance.now())));
+});
+setTimeout(() => void loadPlots(), 60);
+addEventListener("pagehide", end);

@@ -1,0 +1,127 @@
+// One picture at a time: the one that the stage is about, unless the person chose another.
+import { computed, signal } from "@preact/signals";
+import { useEffect, useRef } from "preact/hooks";
+import type { Drawing } from "./drawings";
+import { lightEpoch } from "./paint";
+import { light } from "./store";
+import { Cautions } from "./marks";
+import { shown } from "./scale";
+import { azimuth, bias, focus, stageNow, state } from "./store";
+import { trimmerName } from "./words";
+
+type Kind = "bias" | "azimuth" | "response" | "taken" | "notes";
+const NAMES: Record<Kind, string> = {
+  bias: "Bias", azimuth: "Azimuth", response: "Response", taken: "Taken", notes: "Notes",
+};
+const chosen = signal<Kind | null>(null);
+
+const fitting = computed<Kind>(() => {
+  const stage = stageNow.value ?? "";
+  if (stage === "bias" && bias.value) return "bias";
+  if (azimuth.value) return "azimuth";
+  const responses = state.value?.responses.length ?? 0;
+  if (responses > 0 && (stage === "verify" || stage === "close" || state.value?.lineup?.closed)) return "response";
+  return (state.value?.notes.length ?? 0) > 0 && (state.value?.taken.length ?? 0) === 0 ? "notes" : "taken";
+});
+let stageOfChoice: string | null = null;
+stageNow.subscribe((stage) => {
+  if (stage !== stageOfChoice) {
+    stageOfChoice = stage;
+    chosen.value = null;
+  }
+});
+
+export function Picture() {
+  const kind = chosen.value ?? fitting.value;
+  const notes = state.value?.notes.length ?? 0;
+  return (
+    <section class="picture panel" aria-label="Pictures and lists">
+      <header class="panel-head" role="group" aria-label="Which picture">
+        {(Object.keys(NAMES) as Kind[]).map((name) => (
+          <button key={name} class="choice" aria-pressed={name === kind} onClick={() => (chosen.value = name)}>
+            {NAMES[name]}
+            {name === "notes" && notes > 0 && <b class="badge">{notes}</b>}
+          </button>
+        ))}
+      </header>
+      {kind === "taken" ? <TakenList /> : kind === "notes" ? <Notes /> : <Plot kind={kind} key={kind} />}
+    </section>
+  );
+}
+
+const EMPTY: Record<string, string> = {
+  bias: "Here the short-wave level is drawn against bias while a track's bias is turned: the peak, the sheet's point beyond it, and where you are.",
+  azimuth: "Here the delay of each track is drawn across the tape while azimuth is set: a level line is a head that stands right.",
+  response: "Here stands the response of all tracks: from the calibration tape first, from the verify stage in the end.",
+};
+
+type Drawings = typeof import("./drawings");
+
+function drawingNow(kind: Kind, drawings: Drawings): Drawing | null {
+  if (kind === "bias") return bias.value ? drawings.drawBias(bias.value, state.value?.lineup?.over_bias_db ?? 3) : null;
+  if (kind === "azimuth") return azimuth.value ? drawings.drawAzimuth(azimuth.value) : null;
+  const told = state.value?.responses.at(-1);
+  return told ? drawings.drawResponse(told, focus.value?.track ?? null) : null;
+}
+
+const loaded = signal<{ drawings: Drawings; plot: typeof import("./plot") } | null>(null);
+
+/** The plots come after the first meters: they are not needed for them. */
+export async function loadPlots(): Promise<void> {
+  const [drawings, plot] = await Promise.all([import("./drawings"), import("./plot")]);
+  loaded.value = { drawings, plot };
+}
+
+function Plot({ kind }: { kind: Kind }) {
+  const box = useRef<HTMLDivElement>(null);
+  const plot = useRef<import("./plot").Picture | null>(null);
+  const with_ = loaded.value;
+  const drawing = with_ ? drawingNow(kind, with_.drawings) : null;
+  const lit = `${light.value}${lightEpoch}`;
+  useEffect(() => {
+    if (!box.current || !with_ || !drawing) return;
+    plot.current ??= new with_.plot.Picture(box.current);
+    plot.current.show(drawing.axes, drawing.draw);
+  }, [drawing, lit]);
+  useEffect(() => () => plot.current?.end(), []);
+  return (
+    <>
+      <div ref={box} class="plot" role="img" aria-label={drawing?.words ?? EMPTY[kind]} hidden={!drawing} />
+      {drawing ? <p class="plot-words">{drawing.words}</p> : <p class="nothing">{EMPTY[kind]}</p>}
+    </>
+  );
+}
+
+function TakenList() {
+  const taken = state.value?.taken ?? [];
+  if (taken.length === 0)
+    return <p class="nothing">Readings appear here as they are taken. What stands here is on disk: a crash loses none of it.</p>;
+  const recent = [...taken].reverse().slice(0, 60);
+  return (
+    <div class="scroll" tabIndex={0} role="region" aria-label="Readings taken">
+      <table class="taken">
+        <thead>
+          <tr><th>track</th><th>trimmer</th><th>reads</th><th>±</th><th>target</th></tr>
+        </thead>
+        <tbody>
+          {recent.map((row) => (
+            <tr key={row.seq}>
+              <td>{row.track ?? "all"}</td>
+              <td>{trimmerName(row.trimmer)}</td>
+              <td>{shown(row.reading)} {row.unit === "arcmin" ? "′" : row.unit}</td>
+              <td>{row.error === null ? "–" : row.error.toFixed(2)}</td>
+              <td>{shown(row.target)}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </div>
+  );
+}
+
+function Notes() {
+  const notes = state.value?.notes ?? [];
+  if (notes.length === 0)
+    return <p class="nothing">Nothing odd so far. What the bench finds strange is noted here and on the sheet: a crossed track, a dead one, a trimmer that does not reach.</p>;
+  return <div class="scroll" tabIndex={0} role="region" aria-label="Notes"><Cautions lines={[...notes].reverse()} /></div>;
+}

@@ -1,0 +1,272 @@
+// The practice deck: its trimmers, transport, tapes and faults, below what the bench says.
+import { computed, signal, useSignalEffect } from "@preact/signals";
+import { useEffect, useRef } from "preact/hooks";
+import type { DeckState } from "./model";
+import { Focus } from "./focus";
+import { clock, pitch, shown } from "./scale";
+import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "./screws";
+import { advice, deck, faults, focus } from "./store";
+import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
+import { CAUTIONS, faultName, trimmerName } from "./words";
+import { Cautions } from "./marks";
+
+const picked = signal<string | null>(null);
+let follows: string | null = null;
+
+/** The trimmer on the table: the one that the bench speaks of, unless another was picked since. */
+export const trimmerNow = computed(() => {
+  const of = deck.value?.trimmers;
+  return picked.value ?? advice.value?.trimmer ?? of?.per_track[0] ?? null;
+});
+/** The track whose trimmer the arrow keys turn. */
+export const handTrack = signal(1);
+
+export const isStack = (trimmer: string | null) =>
+  !!trimmer && !!deck.value?.trimmers.per_stack.includes(trimmer);
+
+export function turnByKey(turns: number): void {
+  const trimmer = trimmerNow.peek();
+  if (trimmer && deck.peek()) turnBy(trimmer, isStack(trimmer) ? null : handTrack.peek(), turns);
+}
+
+export function handBy(step: number): void {
+  const count = deck.peek()?.tracks ?? 0;
+  if (count > 0) handTrack.value = ((handTrack.peek() - 1 + step + count) % count) + 1;
+}
+
+export function Practice() {
+  useEffect(() => {
+    const timer = setInterval(() => void readDeck(), 700);
+    return () => clearInterval(timer);
+  }, []);
+  useSignalEffect(() => {
+    const now = advice.value;
+    if (now && now.trimmer !== follows) {
+      follows = now.trimmer;
+      picked.value = null;
+    }
+    if (now?.track != null && focus.value?.by !== "hand") handTrack.value = now.track;
+  });
+  const now = deck.value;
+  if (!now)
+    return (
+      <main class="practice none">
+        <section class="panel say">
+          <p class="big">No practice deck here</p>
+          <p>The bench is joined to a real deck, or runs without one. Its trimmers are at the deck itself; the Bench screen says which.</p>
+        </section>
+      </main>
+    );
+  return (
+    <main class="practice">
+      <Focus compact />
+      <Works now={now} />
+      <Trimmers now={now} />
+      <Wrongs tracks={now.tracks} />
+    </main>
+  );
+}
+
+function Works({ now }: { now: DeckState }) {
+  const sections = now.data_sheet?.sections ?? [];
+  return (
+    <section class="works panel" aria-label="Transport, monitor and tapes of the practice deck">
+      <header class="panel-head"><h2>Deck</h2><span class="hint">{`${now.tape ?? "no tape"} · ${clock(now.position_s)}`}</span></header>
+      <div class="keys" role="group" aria-label="Transport">
+        {(["stop", "play", "record"] as const).map((state) => (
+          <button
+            key={state}
+            class={`deck-key ${state}`}
+            aria-pressed={now.transport === state}
+            onClick={() => void transport(state === "record" && now.ready.length === 0 ? { state, ready: all(now) } : { state })}
+          >
+            <svg width="18" height="18" viewBox="0 0 18 18" aria-hidden="true">
+              {state === "stop" && <rect x="3" y="3" width="12" height="12" fill="currentColor" />}
+              {state === "play" && <path d="M4 2l12 7-12 7z" fill="currentColor" />}
+              {state === "record" && <circle cx="9" cy="9" r="7" fill="currentColor" />}
+            </svg>
+            {state}
+          </button>
+        ))}
+      </div>
+      {now.tape === "calibration" && <Cautions lines={[CAUTIONS.threaded]} />}
+      <div class="field" role="group" aria-label="Monitor">
+        <span>listens to</span>
+        <div class="keys">
+          {(["input", "sync", "reproduce"] as const).map((monitor) => (
+            <button key={monitor} aria-pressed={now.monitor === monitor} onClick={() => void transport({ monitor })}>{monitor}</button>
+          ))}
+        </div>
+      </div>
+      <div class="field" role="group" aria-label="Tracks ready to record">
+        <span>{`record ready: ${now.ready.length === 0 ? "none, all safe" : now.ready.length === now.tracks ? "all" : now.ready.join(" ")}`}</span>
+        <div class="keys">
+          <button aria-pressed={now.ready.length === 0} onClick={() => void transport({ ready: [] })}>all safe</button>
+          <button aria-pressed={now.ready.length === now.tracks} onClick={() => void transport({ ready: all(now) })}>all ready</button>
+        </div>
+      </div>
+      <div class="field" role="group" aria-label="Tape">
+        <span>tape</span>
+        <div class="keys">
+          {now.tapes.map((tape) => (
+            <button key={tape} aria-pressed={now.tape === tape} onClick={() => void load(tape)}>{tape}</button>
+          ))}
+        </div>
+      </div>
+      <label class="field">
+        <span>wind to</span>
+        {sections.length > 0 ? (
+          <select value={now.section ?? ""} onChange={(e) => void locate({ section: Number(e.currentTarget.value) })}>
+            <option value="">a section …</option>
+            {sections.map((s) => (
+              <option key={s.section} value={s.section}>{`${s.section + 1}: ${pitch(s.frequency_hz)}, ${shown(s.level_db, 0)} dB, ${s.seconds} s`}</option>
+            ))}
+          </select>
+        ) : (
+          <button onClick={() => void locate({ position_s: 5 })}>the beginning</button>
+        )}
+      </label>
+    </section>
+  );
+}
+
+const all = (now: DeckState) => Array.from({ length: now.tracks }, (_, i) => i + 1);
+
+function Trimmers({ now }: { now: DeckState }) {
+  const names = [...now.trimmers.per_track, ...now.trimmers.per_stack];
+  const trimmer = trimmerNow.value ?? names[0] ?? "";
+  const stack = now.trimmers.per_stack.includes(trimmer);
+  const list = stack ? [null] : all(now);
+  return (
+    <section class="trimmers panel" aria-label="Trimmers of the practice deck">
+      <header class="panel-head">
+        <h2>Trimmers</h2>
+        <label class="pick">
+          <span class="unseen">Which trimmer</span>
+          <select value={trimmer} onChange={(e) => (picked.value = e.currentTarget.value)}>
+            {names.map((name) => <option key={name} value={name}>{trimmerName(name)}</option>)}
+          </select>
+        </label>
+        <span class="hint">drag around · wheel · ← → (Shift: a hair) · ↑ ↓ track</span>
+      </header>
+      <div class={`screws many-${list.length > 12 ? "24" : list.length > 4 ? "8" : "4"}`}>
+        {list.map((track) => <Screw key={`${trimmer}${track}`} trimmer={trimmer} track={track} />)}
+      </div>
+    </section>
+  );
+}
+
+function Screw({ trimmer, track }: { trimmer: string; track: number | null }) {
+  const dial = useRef<HTMLDivElement>(null);
+  const from = useRef<[number, number] | null>(null);
+  const turns = turned.value[keyOf(trimmer, track)] ?? 0;
+  const asked = advice.value?.trimmer === trimmer && (track === null || advice.value.track === track);
+  const here = track === null || handTrack.value === track;
+  const middle = (event: PointerEvent): [number, number] => {
+    const box = dial.current!.getBoundingClientRect();
+    return [event.clientX - box.left - box.width / 2, event.clientY - box.top - box.height / 2];
+  };
+  const by = (step: number) => {
+    if (track !== null) handTrack.value = track;
+    turnBy(trimmer, track, step);
+  };
+  useEffect(() => {
+    const node = dial.current;
+    const wheel = (event: WheelEvent) => {
+      event.preventDefault();
+      by(wheelTurns(event.deltaY || event.deltaX, event.shiftKey));
+    };
+    node?.addEventListener("wheel", wheel, { passive: false });
+    return () => node?.removeEventListener("wheel", wheel);
+  }, [trimmer, track]);
+  const name = `${trimmerName(trimmer)}${track === null ? "" : `, track ${track}`}`;
+  return (
+    <div class={`screw ${asked ? "asked" : ""} ${here ? "here" : ""}`}>
+      <div
+        ref={dial}
+        class="dial"
+        role="slider"
+        tabIndex={here ? 0 : -1}
+        aria-label={name}
+        aria-valuenow={Math.round(turns * 100) / 100}
+        aria-valuemin={-20}
+        aria-valuemax={20}
+        aria-valuetext={`${Math.abs(turns).toFixed(2)} turns ${turns < 0 ? "anticlockwise" : "clockwise"}`}
+        onFocus={() => track !== null && (handTrack.value = track)}
+        onPointerDown={(event) => {
+          event.currentTarget.setPointerCapture(event.pointerId);
+          from.current = middle(event);
+          if (track !== null) handTrack.value = track;
+        }}
+        onPointerMove={(event) => {
+          if (!from.current) return;
+          const to = middle(event);
+          if (Math.hypot(...to) < 6) return;
+          by(turnsBetween(from.current, to));
+          from.current = to;
+        }}
+        onPointerUp={() => (from.current = null)}
+        onPointerCancel={() => (from.current = null)}
+      >
+        <svg viewBox="-50 -50 100 100" aria-hidden="true">
+          <circle class="hole" r="48" />
+          <g transform={`rotate(${(turns * 360).toFixed(2)})`}>
+            <circle class="screw-head" r="38" />
+            <path class="slot" d="M-31 -5H31V5H-31Z" />
+            <circle class="dot" cx="0" cy="-28" r="4" />
+          </g>
+        </svg>
+      </div>
+      <div class="screw-foot">
+        <button class="hair" aria-label={`${name}: a little anticlockwise`} onClick={() => by(-0.01)}>↺</button>
+        <span class="screw-name">{track ?? "all"}</span>
+        <button class="hair" aria-label={`${name}: a little clockwise`} onClick={() => by(0.01)}>↻</button>
+      </div>
+    </div>
+  );
+}
+
+/** The places that a kind of fault names: none, one track or two. */
+export const placesOf = (kind: string) => (kind.includes("N,M") ? 2 : kind.includes(":N") ? 1 : 0);
+export const faultKind = (kind: string) => (placesOf(kind) > 0 ? kind.split(":")[0]! : kind);
+
+function Wrongs({ tracks }: { tracks: number }) {
+  const told = faults.value;
+  if (!told) return null;
+  const toggle = (name: string, on: boolean) =>
+    void setFaults(on ? [...told.on, name] : told.on.filter((other) => other !== name));
+  return (
+    <details class="wrongs panel">
+      <summary>
+        <h2>Faults</h2>
+        <span class="hint">
+          {told.on.length === 0 ? "none: switch one on and see whether the bench says so" : told.on.map((f) => faultName(f.split(":")[0]!) + (/:\d/.test(f) ? ` ${f.split(":")[1]}` : "")).join(", ")}
+        </span>
+      </summary>
+      <div class="wrongs-list">
+        {told.kinds.map((kind) => {
+          const base = faultKind(kind);
+          const mine = placesOf(kind) === 0 ? told.on.filter((f) => f === kind) : told.on.filter((f) => f.startsWith(`${base}:`));
+          const track = Math.min(handTrack.value, tracks);
+          const next = track < tracks ? track + 1 : track - 1;
+          const name =
+            placesOf(kind) === 0 ? kind : placesOf(kind) === 1 ? `${base}:${track}` : `${base}:${Math.min(track, next)},${Math.max(track, next)}`;
+          const on = mine.length > 0;
+          if (placesOf(kind) === 2 && tracks < 2) return null;
+          return (
+            <button key={kind} aria-pressed={on} onClick={() => (on ? void setFaults(told.on.filter((f) => !mine.includes(f))) : toggle(name, true))}>
+              {faultName(base)}
+              {placesOf(kind) > 0 && <small>{on ? ` ${mine.map((f) => f.split(":")[1]).join(" ")}` : ` ${name.split(":")[1]}`}</small>}
+            </button>
+          );
+        })}
+      </div>
+      <div class="row">
+        <span class="hint">another practice deck, as somebody left it (ends a running line-up):</span>
+        {[4, 8, 16, 24].map((count) => (
+          <button key={count} onClick={() => void renew({ seed: 1 + Math.floor(Math.random() * 999), tracks: count })}>{`${count} tracks`}</button>
+        ))}
+      </div>
+    </details>
+  );
+}

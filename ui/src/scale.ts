@@ -1,0 +1,36 @@
+// The plain scale of the board: a target in the middle, what is too low to its left. Steps near
+// the target are wide and steps far from it narrow, so that a hair and 6 dB fit on one line.
+
+export const REACH_DB = 6;
+const KNEE_DB = 0.1;
+
+/** Where a deviation stands on the line, from -1 (too low) to 1 (too high). */
+export function place(reading_db: number): number {
+  const held = Math.max(-REACH_DB, Math.min(REACH_DB, reading_db));
+  return Math.asinh(held / KNEE_DB) / Math.asinh(REACH_DB / KNEE_DB);
+}
+
+/** What the line is marked with, each side of the target. */
+export const MARKS_DB = [0.1, 0.25, 0.5, 1, 3, 6];
+
+/** A number as people at the deck read it: true minus, fixed places, a dash for none. */
+export function shown(value: number | null | undefined, places = 2, sign = true): string {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  const size = Math.abs(value).toFixed(places);
+  if (Number(size) === 0) return size;
+  return (value < 0 ? "−" : sign ? "+" : "") + size;
+}
+
+/** Seconds as m:ss. */
+export function clock(seconds: number | null | undefined): string {
+  if (seconds === null || seconds === undefined || !Number.isFinite(seconds)) return "–";
+  const whole = Math.max(0, Math.round(seconds));
+  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
+}
+
+/** A frequency as the trade says it: 63 Hz, 1 kHz, 12.5 kHz. */
+export function pitch(frequency_hz: number): string {
+  return frequency_hz >= 1000
+    ? `${Number((frequency_hz / 1000).toFixed(2))} kHz`
+    : `${Number(frequency_hz.toFixed(1))} Hz`;
+}

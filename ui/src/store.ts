@@ -1,0 +1,97 @@
+// The one place that holds what the bench told. State changes seldom and is made of signals; meters
+// come up to 50 times a second and lie in a plain object that canvases read at their own pace.
+import { batch, computed, signal } from "@preact/signals";
+import type { DeckState, Event, Faults, Meters, State } from "./model";
+
+export const state = signal<State | null>(null);
+export const connection = signal<"connecting" | "open" | "lost">("connecting");
+export const deck = signal<DeckState | null>(null);
+export const faults = signal<Faults | null>(null);
+/** The last thing that was refused, for the person. */
+export const complaint = signal<string | null>(null);
+
+/** The newest meters, merged; canvases read it at each frame. */
+export const live: Partial<Meters> & { at: number } = { at: 0 };
+
+/** Parts of the meters that words are made of; they change only when they differ. */
+export const focus = signal<Meters["focus"]>(null);
+export const advice = signal<Meters["advice"]>(null);
+export const progress = signal<Meters["progress"]>(null);
+export const tape = signal<Meters["tape"]>(null);
+export const sending = signal<Meters["sending"]>([]);
+export const board = signal<Meters["board"]>(null);
+export const bias = signal<Meters["bias"]>(null);
+export const azimuth = signal<Meters["azimuth"]>(null);
+export const heard = signal(false);
+
+const parts = { focus, advice, progress, tape, sending, board, bias, azimuth };
+const last: Record<string, string> = {};
+
+/** Take a message of the meters socket: a key that is absent has not changed. */
+export function takeMeters(message: Partial<Meters>, now_ms: number): void {
+  Object.assign(live, message);
+  live.at = now_ms;
+  batch(() => {
+    for (const [name, part] of Object.entries(parts)) {
+      const value = message[name as keyof typeof parts];
+      if (value === undefined) continue;
+      const text = JSON.stringify(value);
+      if (last[name] === text) continue;
+      last[name] = text;
+      (part as { value: unknown }).value = value;
+    }
+    if (!heard.peek()) heard.value = true;
+  });
+}
+
+/** Take an event: `set` replaces whole keys of the state. Gives back the number to go on from. */
+export function takeEvent(event: Event): number {
+  const before = state.peek();
+  if (event.set) {
+    state.value = { ...(before as State), ...event.set, seq: event.seq };
+  } else if (before && event.seq > before.seq) {
+    state.value = { ...before, seq: event.seq };
+  }
+  return event.seq;
+}
+
+export const tracks = computed(
+  () => state.value?.lineup?.tracks ?? state.value?.bench.link?.tracks ?? deck.value?.tracks ?? 0,
+);
+export const stageNow = computed(
+  () => state.value?.stages.find((stage) => stage.status === "now")?.name ?? null,
+);
+export const silenced = computed(() => state.value?.bench.silenced ?? false);
+export const running = computed(() => {
+  const lineup = state.value?.lineup;
+  return !!lineup && !lineup.closed;
+});
+
+/** Choices of this screen, kept in the browser. */
+function kept<T>(name: string, fallback: T) {
+  let first = fallback;
+  try {
+    const text = localStorage.getItem(`fluxbench.${name}`);
+    if (text !== null) first = JSON.parse(text) as T;
+  } catch {
+    // a browser that keeps nothing: the choice lasts as long as the page
+  }
+  const choice = signal<T>(first);
+  choice.subscribe((value) => {
+    try {
+      localStorage.setItem(`fluxbench.${name}`, JSON.stringify(value));
+    } catch {
+      // as above
+    }
+  });
+  return choice;
+}
+
+export type Screen = "bench" | "practice";
+export const screen = signal<Screen>(
+  typeof location !== "undefined" && location.hash === "#practice" ? "practice" : "bench",
+);
+export const light = kept<"auto" | "dark" | "day">("light", "auto");
+export const sound = kept<"off" | "tones" | "voice">("sound", "off");
+export const footKey = kept<string | null>("foot", null);
+export const helpOpen = signal(false);

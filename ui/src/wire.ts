@@ -1,0 +1,159 @@
+// Talks to the bench: two sockets that open again by themselves, and commands that are carried out
+// once however often they have to be sent.
+import type { DeckState, Event, Faults, Meters } from "./model";
+import { complaint, connection, deck, faults, state, takeEvent, takeMeters } from "./store";
+
+export class Refused extends Error {
+  constructor(
+    message: string,
+    readonly status: number,
+  ) {
+    super(message);
+  }
+}
+
+export function newId(): string {
+  const bytes = crypto.getRandomValues(new Uint8Array(12));
+  return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+const pause = (ms: number) => new Promise((resolve) => setTimeout(resolve, ms));
+
+/** One call; throws `Refused` with the bench's own line, or TypeError when nobody answers. */
+export async function call<T>(path: string, body?: unknown): Promise<T> {
+  const answer = await fetch(
+    `/api/${path}`,
+    body === undefined
+      ? {}
+      : {
+          method: "POST",
+          headers: { "Content-Type": "application/json" },
+          body: JSON.stringify(body),
+        },
+  );
+  if (answer.ok) return (await answer.json()) as T;
+  const told = (await answer.json().catch(() => ({}))) as { error?: string };
+  throw new Refused(told.error ?? `the bench answered ${answer.status}`, answer.status);
+}
+
+/** A call with an id of its own, sent again with the same id while nobody answers. */
+async function once<T>(path: string, body: Record<string, unknown>, tries = 8): Promise<T | null> {
+  const whole = { id: newId(), ...body };
+  for (let attempt = 1; ; attempt++) {
+    try {
+      const answer = await call<T>(path, whole);
+      complaint.value = null;
+      return answer;
+    } catch (error) {
+      const again = !(error instanceof Refused) || error.status === 503;
+      if (!again || attempt === tries) {
+        complaint.value = error instanceof Refused ? error.message : "the bench does not answer";
+        return null;
+      }
+      await pause(250 * attempt);
+    }
+  }
+}
+
+export const command = (name: string, fields: Record<string, unknown> = {}) =>
+  once<{ done: boolean; seq: number }>("commands", { command: name, ...fields });
+
+export async function silence(on: boolean): Promise<void> {
+  await command("silence", { on });
+}
+
+async function deckCall(name: string, body: Record<string, unknown>): Promise<void> {
+  try {
+    const told = await call<DeckState>(`deck/${name}`, body);
+    if (told && "transport" in told) deck.value = told;
+    else await readDeck();
+    complaint.value = null;
+  } catch (error) {
+    complaint.value = error instanceof Refused ? error.message : "the deck does not answer";
+  }
+}
+
+export const transport = (body: Record<string, unknown>) => deckCall("transport", body);
+export const load = (tape: string) => deckCall("load", { tape });
+export const locate = (body: Record<string, unknown>) => deckCall("locate", body);
+
+export async function setFaults(on: string[]): Promise<void> {
+  await deckCall("faults", { on });
+  await readFaults();
+}
+
+export async function renew(body: Record<string, unknown>): Promise<void> {
+  await deckCall("renew", body);
+  await readFaults();
+}
+
+export const turn = (trimmer: string, turns: number, track: number | null) =>
+  once<{ ok: boolean; seconds: number }>("deck/turn", {
+    trimmer,
+    turns,
+    ...(track === null ? {} : { track }),
+  });
+
+export async function readDeck(): Promise<void> {
+  try {
+    deck.value = await call<DeckState>("deck");
+  } catch (error) {
+    if (error instanceof Refused && error.status === 404) deck.value = null;
+  }
+}
+
+export async function readFaults(): Promise<void> {
+  try {
+    faults.value = await call<Faults>("deck/faults");
+  } catch {
+    faults.value = null;
+  }
+}
+
+function address(path: string): string {
+  return `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/sockets/${path}`;
+}
+
+/** A socket that opens again until the page goes; `path` is asked for each time. */
+function keepOpen(path: () => string, take: (text: string) => void, told?: (open: boolean) => void) {
+  let wait_ms = 200;
+  const open = () => {
+    const socket = new WebSocket(address(path()));
+    socket.onopen = () => {
+      wait_ms = 200;
+      told?.(true);
+    };
+    socket.onmessage = (message) => take(message.data as string);
+    socket.onclose = () => {
+      told?.(false);
+      setTimeout(open, wait_ms);
+      wait_ms = Math.min(2000, wait_ms * 1.6);
+    };
+  };
+  open();
+}
+
+/** Begin to listen. */
+export function listen(): void {
+  let seq: number | null = null;
+  keepOpen(
+    () => (seq === null ? "events" : `events?since=${seq}`),
+    (text) => {
+      const event = JSON.parse(text) as Event;
+      const before = state.peek()?.bench.run;
+      seq = takeEvent(event);
+      const bench = state.peek()?.bench;
+      if (bench?.deck && bench.run !== before) {
+        void readDeck();
+        void readFaults();
+      }
+    },
+    (open) => {
+      connection.value = open ? "open" : "lost";
+    },
+  );
+  keepOpen(
+    () => "meters",
+    (text) => takeMeters(JSON.parse(text) as Partial<Meters>, performance.now()),
+  );
+}

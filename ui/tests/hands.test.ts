@@ -1,0 +1,96 @@
+import { afterEach, beforeEach, expect, test, vi } from "vitest";
+import { isTaken, nextOf } from "../src/keys";
+import { faultKind, placesOf } from "../src/practice";
+import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "../src/screws";
+import { pips, pitchFor_hz } from "../src/sound";
+import { complaint } from "../src/store";
+import { command } from "../src/wire";
+
+const answers: (() => Promise<Response>)[] = [];
+const asked: { path: string; body: Record<string, unknown> }[] = [];
+
+beforeEach(() => {
+  answers.length = asked.length = 0;
+  vi.stubGlobal("fetch", async (path: string, init?: RequestInit) => {
+    asked.push({ path, body: JSON.parse(String(init?.body ?? "null")) });
+    return (answers.shift() ?? (async () => Response.json({ ok: true, done: true, seq: 1 })))();
+  });
+});
+afterEach(() => vi.unstubAllGlobals());
+
+test("a quarter turn clockwise on the screen is a quarter turn, also across the seam", () => {
+  expect(turnsBetween([1, 0], [0, 1])).toBeCloseTo(0.25);
+  expect(turnsBetween([0, 1], [1, 0])).toBeCloseTo(-0.25);
+  expect(turnsBetween([-1, 0.01], [-1, -0.01])).toBeCloseTo(0.02 / (2 * Math.PI), 4);
+});
+
+test("a wheel turns a little, with Shift a hair, and a wild one is held", () => {
+  expect(wheelTurns(-100, false)).toBeCloseTo(0.02);
+  expect(wheelTurns(-100, true)).toBeCloseTo(0.002);
+  expect(wheelTurns(-99999, false)).toBeCloseTo(0.06);
+});
+
+test("turns that come while one is on its way go in one bundle, and none is lost", async () => {
+  turned.value = {};
+  for (let i = 0; i < 40; i++) turnBy("bias", 3, 0.01);
+  await vi.waitFor(() => {
+    const sum = asked.reduce((a, one) => a + (one.body["turns"] as number), 0);
+    expect(sum).toBeCloseTo(0.4);
+  });
+  expect(asked.length).toBeLessThan(6);
+  expect(asked.every((one) => one.body["track"] === 3)).toBe(true);
+  expect(turned.value[keyOf("bias", 3)]).toBeCloseTo(0.4);
+});
+
+test("a command that nobody answered is sent again with the same id", async () => {
+  answers.push(() => Promise.reject(new TypeError("no network")));
+  answers.push(async () => Response.json({ error: "the session is not running" }, { status: 503 }));
+  expect(await command("acknowledge", { ask: 7 })).toMatchObject({ done: true });
+  expect(asked).toHaveLength(3);
+  expect(new Set(asked.map((one) => one.body["id"])).size).toBe(1);
+});
+
+test("a command that was refused is not sent again, and the person reads why", async () => {
+  answers.push(async () => Response.json({ error: "that ask is over" }, { status: 409 }));
+  expect(await command("acknowledge", { ask: 7 })).toBeNull();
+  expect(asked).toHaveLength(1);
+  expect(complaint.value).toBe("that ask is over");
+});
+
+test("each intention has an id of its own", async () => {
+  await command("silence", { on: true });
+  await command("silence", { on: true });
+  expect(asked[0]!.body["id"]).not.toBe(asked[1]!.body["id"]);
+  expect(String(asked[0]!.body["id"])).toMatch(/^[0-9a-f]{24}$/);
+});
+
+test("choices go round", () => {
+  expect(nextOf(["off", "tones", "voice"] as const, "voice")).toBe("off");
+});
+
+test("Enter on a button belongs to the button, Esc is always the silence key", () => {
+  const button = document.createElement("button");
+  const choice = document.createElement("select");
+  expect(isTaken(button, "Enter")).toBe(true);
+  expect(isTaken(button, "Escape")).toBe(false);
+  expect(isTaken(choice, "ArrowUp")).toBe(true);
+  expect(isTaken(choice, "Escape")).toBe(false);
+  expect(isTaken(document.createElement("div"), "Enter")).toBe(false);
+});
+
+test("the pitch rises towards the target, over two octaves", () => {
+  const heard = [10, 3, 1, 0.3, 0.1, 0].map((off) => pitchFor_hz(off, 0.1));
+  expect(heard).toEqual([...heard].sort((a, b) => a - b));
+  expect(heard[0]).toBeCloseTo(220);
+  expect(heard.at(-1)).toBeCloseTo(880);
+});
+
+test("track 23 is two long pips and three short ones", () => {
+  expect(pips(23).map((pip) => pip.seconds > 0.1)).toEqual([true, true, false, false, false]);
+  expect(pips(4)).toHaveLength(4);
+});
+
+test("faults know how many tracks they name", () => {
+  expect(["hum", "card:N", "crossed:N,M", "wrong_tape:speed"].map(placesOf)).toEqual([0, 1, 2, 0]);
+  expect(["hum", "card:N", "wrong_tape:speed"].map(faultKind)).toEqual(["hum", "card", "wrong_tape:speed"]);
+});

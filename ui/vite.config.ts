@@ -1,0 +1,39 @@
+import { readFileSync } from "node:fs";
+import type { Plugin } from "vite";
+import { defineConfig } from "vitest/config";
+import { bench } from "./mock/plugin.ts";
+
+const SHIPPED = ["preact", "@preact/signals", "uplot", "@fontsource-variable/atkinson-hyperlegible-next"];
+
+/** The licences of what is built in travel with the screens. */
+function licences(): Plugin {
+  return {
+    name: "licences",
+    apply: "build",
+    generateBundle() {
+      const texts = SHIPPED.map(
+        (name) => `${name}\n\n${readFileSync(`node_modules/${name}/LICENSE`, "utf8")}`,
+      );
+      this.emitFile({ type: "asset", fileName: "licences.txt", source: texts.join("\n\n----\n\n") });
+    },
+  };
+}
+
+export default defineConfig({
+  plugins: [process.env["VITEST"] ? null : bench(), licences()],
+  build: {
+    outDir: "../src/fluxbench/web/static",
+    emptyOutDir: true,
+    assetsInlineLimit: 0,
+    modulePreload: { polyfill: false },
+    target: "es2022",
+  },
+  test: {
+    environment: "happy-dom",
+    include: ["tests/**/*.test.ts", "tests/**/*.test.tsx"],
+    // One worker that starts once: starting is what takes long on a small machine.
+    pool: "threads",
+    maxWorkers: 1,
+    isolate: false,
+  },
+});
