@@ -33,19 +33,21 @@ def crossed(bench: Bench, point: Point) -> F64:
     return np.asarray((e[:, :-1] * e[:, 1:].conj()).mean(axis=0))
 
 
-def azimuth(bench: Bench, trimmer: str, target_arcmin: float, part: float = FINE) -> Procedure:
+def azimuth(
+    bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float = FINE
+) -> Procedure:
     """Turn one stack trimmer until the stack stands at the target angle; gives what was left.
 
-    It is held within a `part` of the set band.
+    It is held within that ratio of the set band.
     """
-    turning = _azimuth(bench, trimmer, target_arcmin, part)
+    turning = _azimuth(bench, trimmer, target_arcmin, held_ratio)
     return (yield from bench.step(f"turn {trimmer}", turning))
 
 
-def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, part: float) -> Procedure:
+def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float) -> Procedure:
     frequency_hz = bench.tones[0]
     set_band = bench.plan.azimuth_tolerance_arcmin
-    hold = part * set_band
+    hold = held_ratio * set_band
     lag_s = bench.return_lag_s + 0.2
     past: list[F64] = []
     angles: list[float] = []

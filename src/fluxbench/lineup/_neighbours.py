@@ -26,8 +26,9 @@ class Neighbours:
     """Differences of both tracks before anything is said."""
     MEMORY = 1200.0
     """Points (2 min) after which what was learned has faded by 1/e."""
-    CAUTION = 0.1
-    """Added to each track's own variance: few points must not make up a likeness."""
+    CAUTION = 6.0
+    """Over the count of differences, a part added to each track's own variance: few points must
+    not make up a likeness."""
 
     def __init__(self, tracks: int) -> None:
         self._tracks = tracks
@@ -71,6 +72,7 @@ class Neighbours:
             if not len(beside):
                 continue
             among = mean[np.ix_(beside, beside)]
-            own = np.diag(np.maximum(np.diag(among), 1e-9))
-            share[track, beside] = np.linalg.solve(among + self.CAUTION * own, mean[beside, track])
+            added = self.CAUTION / self._count[track, beside] * np.diag(among)
+            among = among + np.diag(np.maximum(added, 1e-9))
+            share[track, beside] = np.linalg.solve(among, mean[beside, track])
         return share

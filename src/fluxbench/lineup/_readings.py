@@ -26,6 +26,9 @@ class Readings:
     TIMES = 4.5
     """Spreads of a difference of means, as of white noise, that make a movement."""
     LEAST_DB = 0.02
+    FALLEN_DB = 1.0
+    DROP_OUT = 4
+    """So many points a track may stand this far below its mean before that is a movement."""
     PLACE = 400
     """Points (40 s) over which it is remembered where a neighbour stands."""
     SURE = 10
@@ -40,14 +43,16 @@ class Readings:
         self._sums = np.zeros((self._longest + 1, tracks))
         self._counts = np.zeros((self._longest + 1, tracks), int)
         self._age = np.zeros(tracks, int)
+        self._fallen = np.zeros(tracks, int)
         self._square = np.full(tracks, 0.02**2)
+        self._learned = np.zeros(tracks, int)
         self._neighbours = Neighbours(tracks)
         self._place_db = np.zeros(tracks)
         self._stood = np.zeros(tracks)
 
     def add(self, levels_db: F64, hand: int | None = None) -> None:
         """Take one point (tracks,), NaN where it is not valid; `hand` is the track in hand."""
-        apart_db = self._apart(levels_db, hand)
+        apart_db = self._without_drop_outs(self._apart(levels_db, hand))
         self._points = np.concatenate([self._points[1 - self._longest :], apart_db[np.newaxis]])
         self._sum_up()
         self._learn_spread(hand)
@@ -60,6 +65,14 @@ class Readings:
             mean_db, count = self._mean(self._age, 0)
             self._place_db = np.where(moved & (count > 0), mean_db, self._place_db)
             self._stood = np.where(moved, count, self._stood)
+
+    def _without_drop_outs(self, levels_db: F64) -> F64:
+        """Levels (tracks,), NaN where one has fallen far and for a short time."""
+        spread = np.sqrt(self._square)
+        fallen = np.nan_to_num(self.mean()) - levels_db > np.maximum(self.FALLEN_DB, 8.0 * spread)
+        self._fallen = np.where(fallen & (self._age >= 8), self._fallen + 1, 0)
+        short = (self._fallen > 0) & (self._fallen <= self.DROP_OUT)
+        return np.where(short, np.nan, levels_db)
 
     def mean(self) -> F64:
         """Mean since the last movement (tracks,), NaN where there is none yet."""
@@ -140,8 +153,10 @@ class Readings:
         if len(self._points) <= self.BLOCK:
             return
         square = 0.5 * (self._points[-1] - self._points[-1 - self.BLOCK]) ** 2
-        use = np.isfinite(square) & ((square < 16.0 * self._square) | (len(self._points) < 20))
+        use = np.isfinite(square) & ((square < 16.0 * self._square) | (self._learned < 15))
         if hand is not None:
             use[hand] = False
-        self._square += np.where(use, 0.03 * (np.where(use, square, 0.0) - self._square), 0.0)
+        self._learned = np.where(use, self._learned + 1, self._learned)
+        rate = np.maximum(0.03, 1.0 / np.maximum(self._learned, 1))
+        self._square += np.where(use, rate * (np.where(use, square, 0.0) - self._square), 0.0)
         self._square = np.maximum(self._square, 0.003**2)

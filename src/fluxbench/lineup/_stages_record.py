@@ -63,8 +63,8 @@ def record_azimuth(bench: Bench, stage: str) -> Procedure:
     yield from recording(bench)
     bench.send((azimuth_frequency_hz(bench.plan.speed_ips), LOW_DB))
     yield from bench.settle()
-    part = ROUGH if stage == "azimuth" else FINE
-    yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, part)
+    held_ratio = ROUGH if stage == "azimuth" else FINE
+    yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, held_ratio)
 
 
 def bias_stage(bench: Bench) -> Procedure:

@@ -75,6 +75,7 @@ class Technician:
             return
         key = (advice.trimmer, advice.track)
         reach = self._own_reach.get(key, self._reach.get(advice.trimmer))
+        reach = self._reach.get(_sweeping(advice.trimmer)) if reach is None else reach
         if reach is None:
             turns = self._trial
         else:
@@ -119,8 +120,9 @@ class Technician:
 
     def _sweep(self, advice: Advice) -> Hands:
         """Bias: small steps the way the bench says, for as long as it says so."""
-        key = (advice.trimmer, advice.track)
-        reach = self._own_reach.get(key, self._reach.get(advice.trimmer))
+        kind = _sweeping(advice.trimmer)
+        key = (kind, advice.track)
+        reach = self._own_reach.get(key, self._reach.get(kind))
         if reach is None:
             turns = TRIAL_TURNS * advice.way
         else:
@@ -140,9 +142,9 @@ class Technician:
                 moved = now.moved_db - before
                 if abs(moved) > 0.4:
                     self._own_reach[key] = moved / total
-                    self._reach.setdefault(advice.trimmer, moved / total)
+                    self._reach.setdefault(kind, moved / total)
                     if np.sign(moved) != np.sign(advice.way):
-                        self._reach[advice.trimmer] = moved / total
+                        self._reach[kind] = moved / total
                     return
                 if self._now_s - begun > advice.wait_s + 3.0:
                     self._own_reach[key] = 0.5 * self._own_reach.get(
@@ -165,3 +167,8 @@ class Technician:
         end = self._now_s + seconds
         while self._now_s < end:
             yield
+
+
+def _sweeping(trimmer: str) -> str:
+    """What a turn does while something is sought is remembered apart: it is another quantity."""
+    return f"{trimmer}, sweeping"
