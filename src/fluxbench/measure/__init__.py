@@ -34,8 +34,10 @@ from fluxbench.measure._harmonics import (
     harmonics,
     harmonics_of,
 )
-from fluxbench.measure._noise import (
+from fluxbench.measure._hum import (
     HumLine,
+)
+from fluxbench.measure._noise import (
     NoiseReading,
     NoiseStream,
     noise,
@@ -43,6 +45,9 @@ from fluxbench.measure._noise import (
 from fluxbench.measure._pair_delay import (
     PairDelayReading,
     pair_delay,
+)
+from fluxbench.measure._quasi_peak import (
+    QuasiPeak,
 )
 from fluxbench.measure._response import (
     ResponseReading,
@@ -86,6 +91,7 @@ __all__ = [
     "NoiseStream",
     "PairDelayReading",
     "PartReading",
+    "QuasiPeak",
     "ResponseReading",
     "RotatingPart",
     "ToneReading",

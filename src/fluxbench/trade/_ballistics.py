@@ -17,6 +17,12 @@ The rectified signal drives a first-order stage, the first constant when it is a
 the second when below; one more first-order stage smooths. A steady sine reads its rms.
 """
 
+QUASI_PEAK_OF_SINE_RATIO = 0.98031
+"""Where the first stage comes to rest, re the peak of a steady sine: as much charge as discharge.
+
+Closed form: cos t, where (sin t - t cos t) / charge = ((pi/2 - t) cos t - 1 + sin t) / discharge.
+"""
+
 FLUTTER_CHARGE_S = 0.033
 FLUTTER_DISCHARGE_S = 1.0
 FLUTTER_CLAMP_S = 10.0

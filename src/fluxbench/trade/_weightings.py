@@ -1,6 +1,7 @@
 """Weightings of noise and flutter over frequency, each in dB re its reference frequency."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fluxbench.trade._values import Array, Values, decibels
 
@@ -56,6 +57,11 @@ def bs468_weighting_db(frequency_hz: Values) -> Array:
     return _bs468_db(frequency_hz) - _bs468_db(1000.0)
 
 
+def bs468_response(frequency_hz: Values) -> NDArray[np.complex128]:
+    """The same network with its phase, as a gain of size 1 at 1 kHz."""
+    return np.asarray(_bs468(frequency_hz) / np.abs(_bs468(1000.0)))
+
+
 def flutter_weighting_db(frequency_hz: Values) -> Array:
     """Flutter weighting, 0 dB at 4 Hz: the table, straight over log frequency between its points.
 
@@ -79,8 +85,12 @@ def _a_db(frequency_hz: Values) -> Array:
 
 
 def _bs468_db(frequency_hz: Values) -> Array:
+    return decibels(np.abs(_bs468(frequency_hz)))
+
+
+def _bs468(frequency_hz: Values) -> NDArray[np.complex128]:
     s = 2j * np.pi * np.asarray(frequency_hz, dtype=np.float64)
     response = s
     for pole in BS468_POLES_RAD_PER_S:
         response = response / (s - pole)
-    return decibels(np.abs(response))
+    return np.asarray(response, np.complex128)
