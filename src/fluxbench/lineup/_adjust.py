@@ -13,9 +13,11 @@ from fluxbench.lineup._view import Advice, Board, Verdict, move_db
 from fluxbench.trade import LevelTolerance
 
 PATIENCE_S = 120.0
-AIM = 0.55
+AIM = 0.7
 """The hand is stopped within this part of the hold band, lest readings end at its edge."""
 LONGEST_S = 8.0
+GLANCE_S = 0.4
+"""Long enough to see where a turn over a long way has led."""
 AGAIN = 1.4
 """A track that ends further off than this many hold bands is offered again."""
 
@@ -34,8 +36,11 @@ class Job:
 
 
 def adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
-    """Bring every live track to its target (tracks,); offer again what was disturbed meanwhile."""
-    yield from bench.step(f"adjust {job.trimmer}", _adjust(bench, job, target_db))
+    """Bring every live track to its target (tracks,); offer again what was disturbed meanwhile.
+
+    Gives the levels as left (tracks,).
+    """
+    return (yield from bench.step(f"adjust {job.trimmer}", _adjust(bench, job, target_db)))
 
 
 def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
@@ -58,6 +63,7 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
     left = round_of.readings.mean()
     errors = [round_of.readings.error(t) for t in range(bench.plan.tracks)]
     bench.write("as left", trimmer=job.trimmer, reading_db=left, error_db=errors)
+    return left
 
 
 class Round:
@@ -74,7 +80,8 @@ class Round:
         self.stuck = np.zeros(tracks, bool)
         self._recent: list[F64] = []
         self._focus, self._since_s = 0, 0.0
-        self._wait_s = bench.return_lag_s + 0.2 + job.memory_s + job.window_s
+        self._hand: int | None = None
+        self._lag_s = bench.return_lag_s + 0.2 + job.memory_s
 
     def look(self, seconds: float) -> Procedure:
         """Only read for a while."""
@@ -106,11 +113,12 @@ class Round:
                     self._go(int(later[0] if len(later) else rest[0]))
                 continue
             self._bench.advise(self._advice(off), total - int(due.sum()), total)
+        self._hand = None
 
     def _read(self, point: Point) -> int | None:
         """Take a point; the track that a hand is seen turning, if any."""
         now = self._job.read(point)
-        self.readings.add(now)
+        self.readings.add(now, self._hand)
         self._recent.append(now)
         self._show()
         if len(self._recent) < 3:
@@ -121,13 +129,13 @@ class Round:
 
     def _go(self, track: int, by: str = "bench") -> None:
         self._focus, self._since_s = track, self._bench.time_s
+        self._hand = track
         self._bench.write("focus", trimmer=self._job.trimmer, track=track + 1, by=by)
 
     def _show(self) -> None:
         job, readings = self._job, self.readings
-        error = np.array([readings.error(t) for t in range(len(self._target_db))])
         self._bench.board = Board(
-            job.trimmer, "dB", readings.mean(), self._target_db, error,
+            job.trimmer, "dB", readings.mean(), self._target_db, readings.errors(),
             job.band.hold_db, job.band.set_db,
         )  # fmt: skip
 
@@ -167,5 +175,11 @@ class Round:
         verdict = Verdict.of(off, job.band.set_db)
         error = self.readings.error(self._focus)
         return Advice(
-            job.trimmer, track, verdict, way, off, "dB", error, self._wait_s, f"{name}: {word}"
+            job.trimmer, track, verdict, way, off, "dB", error, self._wait_s(off), f"{name}: {word}"
         )
+
+    def _wait_s(self, off: float) -> float:
+        """How long to wait after a turn: the further there was to go, the sooner is it seen."""
+        window_s, hold = self._job.window_s, self._job.band.hold_db
+        needed_s = window_s * min(1.0, 2.0 * hold / max(abs(off), 1e-3))
+        return self._lag_s + max(GLANCE_S, needed_s)

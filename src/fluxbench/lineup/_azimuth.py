@@ -8,7 +8,9 @@ from fluxbench.lineup._view import Advice, AzimuthLine, Verdict
 from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
-MOST_S = 16.0
+MOST_S = 20.0
+ROUGH, FINE = 0.5, 0.15
+"""The hand is stopped within this part of the set band; fine once, where it counts."""
 
 
 def slope_arcmin(bench: Bench, cross: F64, frequency_hz: float) -> tuple[float, F64]:
@@ -31,15 +33,21 @@ def crossed(bench: Bench, point: Point) -> F64:
     return np.asarray((e[:, :-1] * e[:, 1:].conj()).mean(axis=0))
 
 
-def azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
-    """Turn one stack trimmer until the stack stands at the target angle; gives what was left."""
-    return (yield from bench.step(f"turn {trimmer}", _azimuth(bench, trimmer, target_arcmin)))
+def azimuth(
+    bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float = FINE
+) -> Procedure:
+    """Turn one stack trimmer until the stack stands at the target angle; gives what was left.
+
+    It is held within that ratio of the set band.
+    """
+    turning = _azimuth(bench, trimmer, target_arcmin, held_ratio)
+    return (yield from bench.step(f"turn {trimmer}", turning))
 
 
-def _azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
+def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float) -> Procedure:
     frequency_hz = bench.tones[0]
     set_band = bench.plan.azimuth_tolerance_arcmin
-    hold = 0.3 * set_band
+    hold = held_ratio * set_band
     lag_s = bench.return_lag_s + 0.2
     past: list[F64] = []
     angles: list[float] = []
@@ -72,7 +80,7 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
             if not bench.steps.parts("as found"):
                 bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
                 bench.steps.keep_part("as found", angle)
-        enough = seconds >= LEAST_S and (error < 0.2 * set_band or seconds >= MOST_S - 0.2)
+        enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
         if abs(off) <= hold and enough:
             break
         verdict = Verdict.of(off, set_band)
@@ -80,7 +88,7 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float) -> Procedure:
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
         name = trimmer.replace("_", " ")
         word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"
-        wait_s = lag_s + (need_s if abs(off) < 3 * set_band else 1.5)
+        wait_s = lag_s + (need_s if abs(off) < 2 * set_band else 1.5)
         shown = off if len(block) >= 10 else None
         words = f"{name}: {word}"
         bench.advise(

@@ -16,7 +16,7 @@ from fluxbench.measure import HOP_S
 from fluxbench.signals import Signal, Silence, Tone, Tones
 
 F64 = NDArray[np.float64]
-GONE_POINTS = 12
+GONE_POINTS = 6
 """A tone that is away for so long has ended."""
 WINDING_POINTS = 400
 """How long a tape may take to wind before the tone is asked for again."""

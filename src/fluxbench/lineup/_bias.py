@@ -1,20 +1,34 @@
 """Bias: the peak from short and long waves together, and how far past it a track stands."""
 
+from collections import deque
+
 import numpy as np
 
-from fluxbench.lineup._adjust import AIM
-from fluxbench.lineup._bench import Bench, Procedure
+from fluxbench.lineup._bench import F64, Bench, Procedure
+from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
 from fluxbench.lineup._view import Advice, Verdict, move_db
 
 PATIENCE_S = 180.0
+BEFORE = 8
+"""Points from before the hand came that show where bias stood."""
+LEARN_S = 4.0
+"""To see what tracks do together, before the first is turned."""
+LEAST_DB = 0.06
+"""Less is no movement."""
+MOST_DB = 0.6
+"""A neighbour that stands further off has not been moved by its contact."""
 BENT = (
     "short and long waves do not agree about bias on this stock, so that the side of the peak"
     " is not known; set it as the stock's maker says"
 )
 START_POINTS = 100
 """If bias has not moved for so long, the trimmer may stand at its end: the other way then."""
-BEYOND_DB = 0.7
+AIM = 0.45
+"""The hand is stopped within this part of the hold band: it is peak and reading that add up."""
+AGAIN = 0.8
+"""A track that its neighbours have moved by more than this part of it is offered again."""
+BEYOND_DB = 0.4
 """How far short waves must have fallen on both sides before a peak is believed."""
 
 
@@ -32,14 +46,21 @@ def _bias(bench: Bench) -> Procedure:
     if not bench.steps.parts("as found"):
         bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
         bench.steps.keep_part("as found", found)
+    neighbours = Neighbours(plan.tracks)
+    points = yield from bench.gather(LEARN_S)
+    for point in points:
+        neighbours.learn(point.level_db[0])
+    recent = deque((p.level_db for p in points), maxlen=BEFORE)
     off: dict[int, float] = {}
     for again in range(3):
         total, by = len(due), "bench"
         while due:
             track = due.pop(0)
             bench.write("focus", trimmer="bias", track=track + 1, by=by)
-            trace = Trace(bench, track, peaks.get(track))
-            yield from _set_track(bench, trace, total - 1 - len(due), total)
+            trace = Trace(bench, track, peaks.get(track), neighbours)
+            for level_db in recent:
+                trace.take(level_db)
+            yield from _set_track(bench, trace, recent, total - 1 - len(due), total)
             by = "bench"
             if trace.taken_db is not None and trace.peak is not None:
                 peaks[track] = trace.peak
@@ -52,7 +73,7 @@ def _bias(bench: Bench) -> Procedure:
         bench.advise(None)
         level = yield from bench.levels(4.0)
         off = {t: drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
-        due = [t for t in peaks if abs(off[t]) > band.set_db and again < 2]
+        due = [t for t in peaks if abs(off[t]) > AGAIN * band.hold_db and again < 2]
         if not due:
             break
     everyone = range(plan.tracks)
@@ -65,9 +86,9 @@ def _bias(bench: Bench) -> Procedure:
     )
 
 
-def _set_track(bench: Bench, trace: "Trace", done: int, due: int) -> Procedure:
+def _set_track(bench: Bench, trace: "Trace", recent: deque[F64], done: int, due: int) -> Procedure:
     """Follow one track until it is in, has failed, or the person wants another one."""
-    track = trace.track
+    track, neighbours = trace.track, trace.neighbours
     begin = bench.time_s
     while bench.time_s - begin < PATIENCE_S:
         if bench.wanted == track or (bench.wanted is not None and not bench.live[bench.wanted]):
@@ -75,8 +96,10 @@ def _set_track(bench: Bench, trace: "Trace", done: int, due: int) -> Procedure:
         if bench.wanted is not None:
             return
         point = yield from bench.point()
+        recent.append(point.level_db)
+        neighbours.learn(point.level_db[0], track)
         bench.pictures[track] = trace.picture
-        advice = trace.add(float(point.level_db[0, track]), float(point.level_db[1, track]))
+        advice = trace.add(point.level_db)
         if trace.failed:
             bench.note(f"bias of track {track + 1} is not set: {trace.failed}")
             return
@@ -102,64 +125,90 @@ class Trace:
     ("lower"), raised across it ("raise"), and set to the sheet's fall from it ("set").
     """
 
-    WINDOW = 35
+    WINDOW = 15
 
-    def __init__(self, bench: Bench, track: int, peak: Peak | None) -> None:
-        self._bench = bench
-        self.track = track
-        self.peak = peak
+    def __init__(self, bench: Bench, track: int, peak: Peak | None, neighbours: Neighbours) -> None:
+        self._bench, self.track, self.peak = bench, track, peak
+        self.neighbours = neighbours
         self._lag_s = bench.return_lag_s + 0.2
-        self._short: list[float] = []
+        self._rows: list[F64] = []
         self._differ: list[float] = []
+        self._seen = (np.zeros(0), np.zeros(0))
         self._phase = "start" if peak is None else "set"
         self._asked: list[tuple[int, int]] = []
         self._quiet_from = 0
         self.failed = ""
         self.taken_db: float | None = None
 
-    def add(self, short_db: float, long_db: float) -> Advice | None:
-        """Take one point; advice, or None if there is nothing new to say."""
-        if not (np.isfinite(short_db) and np.isfinite(long_db)):
+    def take(self, level_db: F64) -> bool:
+        """Take one point of short waves and companion (2, tracks); whether it is valid."""
+        differ = float(level_db[0, self.track] - level_db[1, self.track])
+        if not np.isfinite(differ):
+            return False
+        self._rows.append(level_db[0])
+        self._differ.append(differ)
+        return True
+
+    def add(self, level_db: F64) -> Advice | None:
+        """Take one point (2, tracks); advice, or None if there is nothing new to say."""
+        if not self.take(level_db):
             return None
-        self._short.append(short_db)
-        self._differ.append(short_db - long_db)
-        if len(self._short) < 8:
+        if len(self._rows) < BEFORE:
             return self._seek(0, "wait")
+        self._seen = self._apart()
         if self._phase == "start":
             return self._start()
         if self._phase == "lower":
-            return self._lower()
+            return self._lower(*self._seen)
         if self._phase == "raise":
-            return self._raise()
-        return self._set()
+            return self._raise(*self._seen)
+        return self._set(*self._seen)
+
+    def _apart(self) -> tuple[F64, F64]:
+        """S and D of the track (points,) without what it does together with its neighbours.
+
+        A neighbour's bias leaks in a little as this one is turned: what a neighbour does in step
+        with D is not contact and is left alone.
+        """
+        rows, differ = np.array(self._rows), np.array(self._differ)
+        share = self.neighbours.share[self.track]
+        beside = np.flatnonzero(share)
+        if not len(beside):
+            return rows[:, self.track], differ
+        others = rows[:, beside]
+        others = np.where(np.isfinite(others), others, np.nanmedian(others, axis=0))
+        model = np.stack([np.ones(len(differ)), smoothed(differ, 7)], axis=1)
+        left = others - model @ np.linalg.lstsq(model, others, rcond=None)[0]
+        contact_db = np.clip(left, -MOST_DB, MOST_DB) @ share[beside]
+        return rows[:, self.track] - contact_db, differ - contact_db
 
     @property
     def picture(self) -> Picture:
         """The whole of what is known of this track's bias."""
-        short, differ = np.array(self._short), np.array(self._differ)
+        short, differ = self._seen
         phase = "failed" if self.failed else "taken" if self.taken_db is not None else self._phase
         return Picture(self.track + 1, phase, differ, short, self.peak)
 
     @property
     def _moved_db(self) -> float:
-        return -float(np.mean(self._differ[-3:]) - np.mean(self._differ[:6]))
+        return -float(np.mean(self._differ[-3:]) - np.mean(self._differ[:BEFORE]))
 
     def _ask(self, way: int) -> None:
-        self._asked.append((len(self._short), way))
+        self._asked.append((len(self._rows), way))
 
     def _start(self) -> Advice:
         if abs(self._moved_db) > 0.6:
             self._phase = "lower"
             self._ask(-1)
-        if len(self._short) // START_POINTS % 2:
+        if len(self._rows) // START_POINTS % 2:
             return self._seek(1, "turn a little, up")
         return self._seek(-1, "turn a little, down")
 
-    def _lower(self) -> Advice:
-        s, d = smoothed(np.array(self._short), 7), smoothed(np.array(self._differ), 7)
+    def _lower(self, short: F64, differ: F64) -> Advice:
+        s, d = smoothed(short, 7), smoothed(differ, 7)
         top = int(np.argmax(s[3:-3])) + 3
         gone = s[top] - s[-4]
-        if bends(np.array(self._differ), self._asked):
+        if bends(differ, self._asked):
             self.failed = BENT
         if gone > BEYOND_DB and d[-4] > d[top] + 0.3:
             self._phase = "raise"
@@ -167,41 +216,41 @@ class Trace:
             return self._seek(1, "raise bias past the peak")
         return self._seek(-1, "lower bias until past the peak")
 
-    def _raise(self) -> Advice | None:
-        short, differ = np.array(self._short), np.array(self._differ)
+    def _raise(self, short: F64, differ: F64) -> Advice | None:
         drop_db = self._bench.plan.over_bias_db
         now = float(smoothed(short, 7)[-2])
         if bends(differ, self._asked):
             self.failed = BENT
         found = find_peak(short, differ)
         beyond = found is not None and smoothed(differ, 7)[-2] < found.difference_db
-        if found is not None and beyond and found.level_db - now > max(0.5, drop_db - 0.5):
+        if found is not None and beyond and found.level_db - now > min(0.8, 0.5 * drop_db):
             self._phase, self.peak, self._quiet_from = "set", found, len(short)
             return None
         return self._seek(1, "raise bias past the peak")
 
-    def _set(self) -> Advice | None:
+    def _set(self, short: F64, differ: F64) -> Advice | None:
         band, drop_db, peak = (
             self._bench.plan.tolerances.over_bias,
             self._bench.plan.over_bias_db,
             self.peak,
         )
         assert peak is not None  # noqa: S101 - the phase says so
-        n = len(self._short)
-        self._quiet_from = _moved_since(self._short, self._quiet_from, self.WINDOW)
+        n = len(short)
+        self._quiet_from = _moved_since(short, self._quiet_from, self.WINDOW)
         if n - self._quiet_from < 4:
             return None
         if n % 10 == 0:
-            self.peak = peak = find_peak(np.array(self._short), np.array(self._differ)) or peak
+            self.peak = peak = find_peak(short, differ) or peak
         first = max(self._quiet_from, n - self.WINDOW)
-        fall = peak.level_db - float(np.mean(self._short[first:]))
-        under = float(np.mean(self._differ[first:])) > peak.difference_db
+        fall = peak.level_db - float(np.mean(short[first:]))
+        under = float(np.mean(differ[first:])) > peak.difference_db
         over_bias = -max(fall, 0.0) if under else fall
         off = drop_db - over_bias
         way, word = move_db(off, AIM * band.hold_db)
-        if way == 0 and n - self._quiet_from >= self.WINDOW:
+        if way == 0 and n - self._quiet_from >= self.WINDOW and not _creeps(short[first:]):
             self.taken_db = over_bias
         side = "wrong side, too little bias: " if under else ""
+        needed = min(1.0, max(0.3, 2.0 * band.hold_db / max(abs(off), 1e-3)))
         return Advice(
             "bias",
             self.track + 1,
@@ -210,26 +259,38 @@ class Trace:
             off,
             "dB",
             peak.error_db,
-            self._lag_s + self.WINDOW / 10,
+            self._lag_s + needed * self.WINDOW / 10,
             f"bias {self.track + 1}: {side}{word}",
             self._moved_db,
         )
 
     def _seek(self, way: int, words: str) -> Advice:
         words = f"bias {self.track + 1}: {words}"
-        moved = self._moved_db if len(self._differ) >= 8 else 0.0
+        moved = self._moved_db if len(self._differ) >= BEFORE else 0.0
         return Advice(
             "bias", self.track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
         )
 
 
-def _moved_since(short: list[float], since: int, window: int) -> int:
+def _moved_since(short: F64, since: int, window: int) -> int:
     """The point at which the last movement ended."""
     n = len(short)
     first = max(since, n - window)
     if n - first < 9:
         return since
-    old, new = np.array(short[first : n - 3]), np.array(short[n - 3 :])
-    limit = max(0.15, 2.5 * float(np.std(old)))
+    old, new = short[first : n - 3], short[n - 3 :]
+    limit = max(LEAST_DB, 2.5 * _spread(old))
     away = new - old.mean()
     return n - 3 if (away > limit).all() or (away < -limit).all() else since
+
+
+def _creeps(short: F64) -> bool:
+    """Whether a stretch of points still goes one way: its halves differ."""
+    half = len(short) // 2
+    limit = max(LEAST_DB, 3.0 * _spread(short) * np.sqrt(2.0 / half))
+    return bool(abs(short[:half].mean() - short[-half:].mean()) > limit)
+
+
+def _spread(short: F64) -> float:
+    """Spread of points about a line, from their steps."""
+    return float(np.std(np.diff(short)) / np.sqrt(2.0))

@@ -69,7 +69,7 @@ def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
     below, above = x > at, x < at
     if not (below.any() and above.any()):
         return None
-    if top - fitted[below].min() < 0.35 or top - fitted[above].min() < 0.35:
+    if top - fitted[below].min() < 0.3 or top - fitted[above].min() < 0.3:
         return None
     near = np.abs(fitted - top) < 0.8
     blocks = max(2.0, near.sum() / 4.0)

@@ -3,12 +3,16 @@
 import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
+from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import Point
 
 LEAST_POINTS = 12
 """So much of a section must have been heard to say what it reads."""
 CHANGE_POINTS = 3
 """So many points in a row must be of something else before a section has ended."""
+ENOUGH_POINTS = 35
+"""So much of a long section is enough to write it down as found."""
+WORTH_WINDING_S = 9.0
 STRANGE_S = 2.5
 SILENT_S = 12.0
 WINDING_S = 40.0
@@ -29,6 +33,15 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
         point = yield
         if not point.lost and len(point.level_db) == len(finder.tones):
             finder.hear(point)
+            onward = finder.onward()
+            if onward is not None:
+                tone = f"{onward.frequency_hz:g} Hz"
+                yield from bench.ask("locate", f"enough: wind on to {tone}", section=onward.number)
+                yield from bench.ask(
+                    "transport", f"play, listen to {monitor}", state="play", ready=[],
+                    monitor=monitor,
+                )  # fmt: skip
+                finder.wound_to(onward)
     for section in sections:
         if section.number not in finder.read:
             bench.note(f"section {section.number} ({section.frequency_hz:g} Hz) was not heard")
@@ -51,6 +64,7 @@ class SectionFinder:
         self._gathered: list[F64] = []
         self._other = 0
         self._strange_s = self._silent_s = 0.0
+        self._awaited: Section | None = None
 
     def hear(self, point: Point) -> None:
         """Take 0.1 s of the tape."""
@@ -62,6 +76,22 @@ class SectionFinder:
             self._known(best, point.level_db[best])
         else:
             self._unknown(level, point.share[:, live])
+
+    def onward(self) -> Section | None:
+        """The section to wind on to, once enough of a long one has been heard."""
+        if self._tone < 0 or len(self._gathered) < ENOUGH_POINTS or self.done:
+            return None
+        here = self._next(self._tone)
+        if here is None or here + 1 >= len(self._sections):
+            return None
+        left_s = self._sections[here].seconds - len(self._gathered) / 10
+        return self._sections[here + 1] if left_s > WORTH_WINDING_S else None
+
+    def wound_to(self, section: Section) -> None:
+        """The tape was wound on to the beginning of a section."""
+        self._at = self._sections.index(section)
+        self._awaited = section
+        self._tone, self._other, self._gathered = -1, 0, []
 
     def _known(self, tone: int, level_db: F64) -> None:
         self._strange_s = self._silent_s = 0.0
@@ -81,6 +111,13 @@ class SectionFinder:
                 f"it begins with {self.tones[tone]:g} Hz,"
                 f" not with {self._sections[0].frequency_hz:g} Hz",
             )
+        if len(self._gathered) == LEAST_POINTS and self._awaited is not None:
+            awaited, self._awaited = self._awaited, None
+            if awaited.frequency_hz != self.tones[tone]:
+                other = f"it carries {self.tones[tone]:g} Hz"
+                raise wrong_tape(
+                    self._bench, f"{other} where {awaited.frequency_hz:g} Hz should be"
+                )
         if len(self._gathered) >= LEAST_POINTS:
             heard = np.array(self._gathered[4:])
             self.read[self._sections[here].number] = np.nanmedian(heard, axis=0)

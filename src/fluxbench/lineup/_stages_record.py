@@ -3,7 +3,7 @@
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import azimuth
+from fluxbench.lineup._azimuth import FINE, ROUGH, azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._bias import bias
 from fluxbench.lineup._low import low_end
@@ -63,7 +63,8 @@ def record_azimuth(bench: Bench, stage: str) -> Procedure:
     yield from recording(bench)
     bench.send((azimuth_frequency_hz(bench.plan.speed_ips), LOW_DB))
     yield from bench.settle()
-    yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin)
+    held_ratio = ROUGH if stage == "azimuth" else FINE
+    yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, held_ratio)
 
 
 def bias_stage(bench: Bench) -> Procedure:
@@ -103,7 +104,7 @@ def record_high_end(bench: Bench) -> Procedure:
         rise = (level_left + then) - (operating + compressed)
         target = LOW_DB + high_left - rise
         target = low[1] + (target - low[1]) / (1.0 - 0.02)
-        job = Job("record_high", plan.tolerances.high_end, 3.0, lambda point: point.level_db[1])
+        job = Job("record_high", plan.tolerances.high_end, 1.5, lambda point: point.level_db[1])
         yield from adjust(bench, job, target)
 
 
@@ -116,7 +117,7 @@ def record_level(bench: Bench) -> Procedure:
     bench.send((LEVEL_HZ, 0.0))
     yield from bench.settle()
     band = bench.plan.tolerances.level
-    job = Job("record_level", band, 1.5, lambda point: point.level_db[0])
+    job = Job("record_level", band, 0.6, lambda point: point.level_db[0])
     yield from adjust(bench, job, _left_db(bench)[0])
 
 

@@ -102,14 +102,17 @@ def reproduce(bench: Bench, head: str) -> Procedure:
     monitor = "reproduce" if head == "reproduce" else "sync"
     level_trimmer, high_trimmer = f"{head}_level", f"{head}_high"
     level_at, high_at = plan.level_section, plan.high_section
+    level_found: F64 | None = None
     if head == "reproduce":
         found = yield from bench.step("calibration pass", calibration_pass(bench, monitor))
         check_fluxivity(bench, found)
+        level_found = found[level_at.number]
         if "reproduce_azimuth" in plan.trimmers and plan.tracks > 1:
             yield from bench.play_section(plan.azimuth_section, monitor)
             bench.azimuth_left_arcmin = yield from azimuth(bench, "reproduce_azimuth", 0.0)
-    yield from bench.play_section(level_at, monitor)
-    level_found = (yield from bench.levels(2.5))[0]
+    if level_found is None:
+        yield from bench.play_section(level_at, monitor)
+        level_found = (yield from bench.levels(2.5))[0]
     bench.write("as found", trimmer=level_trimmer, reading_db=level_found)
     level_target, high_target = (plan.calibration_target_db(s) for s in (level_at, high_at))
     if high_trimmer in plan.trimmers:
@@ -117,13 +120,14 @@ def reproduce(bench: Bench, head: str) -> Procedure:
         high_found = (yield from bench.levels(3.0))[0]
         coupling = plan.high_coupling(high_at.frequency_hz)
         move = (high_target - high_found - (level_target - level_found)) / (1.0 - coupling)
-        job = Job(high_trimmer, plan.tolerances.high_end, 3.0, lambda point: point.level_db[0])
+        job = Job(high_trimmer, plan.tolerances.high_end, 1.5, lambda point: point.level_db[0])
         yield from adjust(bench, job, high_found + move)
     if level_trimmer in plan.trimmers:
         yield from bench.play_section(level_at, monitor)
-        job = Job(level_trimmer, plan.tolerances.level, 1.5, lambda point: point.level_db[0])
-        yield from adjust(bench, job, level_target)
-    level_left = (yield from _left(bench, level_at, monitor)) - level_target
+        job = Job(level_trimmer, plan.tolerances.level, 0.6, lambda point: point.level_db[0])
+        level_left = (yield from adjust(bench, job, level_target)) - level_target
+    else:
+        level_left = (yield from _left(bench, level_at, monitor)) - level_target
     high_left = (yield from _left(bench, high_at, monitor)) - high_target
     bench.write("as left", trimmer=high_trimmer, deviation_db=high_left)
     bench.write("as left", trimmer=level_trimmer, deviation_db=level_left)

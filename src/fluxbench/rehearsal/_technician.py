@@ -31,6 +31,7 @@ class Technician:
         self._view: View | None = None
         self._answer = 0
         self._reach: dict[str, float] = {}
+        self._trial = TRIAL_TURNS
         self._own_reach: dict[tuple[str, int | None], float] = {}
         self.turned: list[tuple[float, str, int | None]] = []
         """When he turned what: (seconds, trimmer, track)."""
@@ -74,8 +75,9 @@ class Technician:
             return
         key = (advice.trimmer, advice.track)
         reach = self._own_reach.get(key, self._reach.get(advice.trimmer))
+        reach = self._reach.get(_sweeping(advice.trimmer)) if reach is None else reach
         if reach is None:
-            turns = TRIAL_TURNS
+            turns = self._trial
         else:
             aim = advice.deviation / reach * OVERSHOOT
             turns = float(
@@ -84,6 +86,7 @@ class Technician:
                 )
             )
             turns = np.sign(turns) * max(abs(turns), 0.01)
+        yield from self._wait(REACTION_S)
         yield from self._turn(advice.trimmer, turns, advice.track)
         yield from self._wait(advice.wait_s)
         after = self._advice_on(advice)
@@ -91,6 +94,8 @@ class Technician:
             return
         moved = advice.deviation - after.deviation
         self._learn(key, turns, moved, after.spread)
+        known = advice.trimmer in self._reach
+        self._trial = TRIAL_TURNS if known else min(2.0 * self._trial, MOST_TURNS)
 
     def _learn(
         self, key: tuple[str, int | None], turns: float, moved: float, spread: float
@@ -115,12 +120,13 @@ class Technician:
 
     def _sweep(self, advice: Advice) -> Hands:
         """Bias: small steps the way the bench says, for as long as it says so."""
-        key = (advice.trimmer, advice.track)
-        reach = self._own_reach.get(key, self._reach.get(advice.trimmer))
+        kind = _sweeping(advice.trimmer)
+        key = (kind, advice.track)
+        reach = self._own_reach.get(key, self._reach.get(kind))
         if reach is None:
             turns = TRIAL_TURNS * advice.way
         else:
-            turns = float(np.clip(0.3 * advice.way / reach, -1.0, 1.0))
+            turns = float(np.clip(0.7 * advice.way / reach, -1.5, 1.5))
         turns *= 1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5
         before, begun = advice.moved_db, self._now_s
         total = 0.0
@@ -128,15 +134,17 @@ class Technician:
             total += turns
             yield from self._turn(advice.trimmer, turns, advice.track)
             now = self._advice_on(advice)
+            if now is not None and now.deviation is not None:
+                yield from self._wait(now.wait_s)
             if now is None or now.deviation is not None or now.way != advice.way:
                 return
             if self._now_s - begun > advice.wait_s + 0.8 and abs(total) > 0.2:
                 moved = now.moved_db - before
                 if abs(moved) > 0.4:
                     self._own_reach[key] = moved / total
-                    self._reach.setdefault(advice.trimmer, moved / total)
+                    self._reach.setdefault(kind, moved / total)
                     if np.sign(moved) != np.sign(advice.way):
-                        self._reach[advice.trimmer] = moved / total
+                        self._reach[kind] = moved / total
                     return
                 if self._now_s - begun > advice.wait_s + 3.0:
                     self._own_reach[key] = 0.5 * self._own_reach.get(
@@ -159,3 +167,8 @@ class Technician:
         end = self._now_s + seconds
         while self._now_s < end:
             yield
+
+
+def _sweeping(trimmer: str) -> str:
+    """What a turn does while something is sought is remembered apart: it is another quantity."""
+    return f"{trimmer}, sweeping"
