@@ -42,7 +42,9 @@ class Lock:
 
     def release(self) -> None:
         """Let another bench have the book."""
-        os.close(self._file)
+        if self._file >= 0:
+            os.close(self._file)
+            self._file = -1
 
 
 def engine_for(path: Path, *, writes: bool) -> Engine:

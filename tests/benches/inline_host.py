@@ -1,0 +1,82 @@
+"""An engine host without a process: it steps the engine in the session's thread, as fast as that
+asks, on a deck of wires. Faults are put into it by the tests."""
+
+import time
+
+import numpy as np
+
+from fluxbench.engine import Engine
+from fluxbench.links import DeckLink
+from fluxbench.session._engine_process import Failed, Heard, Message, Ready, Settings
+from fluxbench.signals import Signal, Silence
+
+RATE_HZ = 8000
+
+
+class WireDeck:
+    """What goes in comes out."""
+
+    rate_hz = RATE_HZ
+
+    def __init__(self, tracks: int) -> None:
+        self.tracks = tracks
+
+    def process(self, send: np.ndarray) -> np.ndarray:
+        return send.copy()
+
+
+class Key:
+    """The silence key."""
+
+    def __init__(self) -> None:
+        self.on = False
+
+    def is_set(self) -> bool:
+        return self.on
+
+    def put(self, on: bool) -> None:
+        self.on = on
+
+
+class InlineHost:
+    """Takes the place of `EngineHost`; `tracks` is how many the next engine has."""
+
+    tracks = 2
+    pace_s = 0.002
+
+    def __init__(self, open_link: object) -> None:
+        self.silence = Key()
+        self.settings = Settings(0, Silence(), (1000.0,))
+        self.pid = None
+        self.starts = 0
+        self.beats = 0
+        self.dies = False
+        self._engine: Engine | None = None
+        self._messages: list[Message] = []
+
+    def start(self) -> None:
+        self.starts += 1
+        self._engine = Engine(DeckLink(WireDeck(self.tracks)), self.tracks, 0.02)
+        self._messages.append(Ready(RATE_HZ, self.tracks))
+
+    def set(self, signal: Signal, tones_hz: tuple[float, ...]) -> None:
+        if (signal, tones_hz) != (self.settings.signal, self.settings.tones_hz):
+            self.settings = Settings(self.settings.number + 1, signal, tones_hz)
+
+    def beat(self) -> None:
+        self.beats += 1
+
+    def poll(self, timeout_s: float) -> list[Message]:
+        time.sleep(self.pace_s)
+        if self.dies:
+            self.dies, self._engine = False, None
+            return [Failed("the engine has died; it is started again", again=True)]
+        messages, self._messages = self._messages, []
+        if self._engine is not None:
+            self._engine.send(self.settings.signal)
+            self._engine.listen(self.settings.tones_hz)
+            messages.append(Heard(self.settings.number, tuple(self._engine.step())))
+        return messages
+
+    def stop(self) -> None:
+        self._engine = None

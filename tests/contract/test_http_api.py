@@ -1,0 +1,340 @@
+"""The contract of the HTTP API: who may call, what is answered, what is never lost."""
+
+import json
+import re
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+from starlette.websockets import WebSocketDisconnect
+
+from fluxbench.base import BookError
+from fluxbench.book import Book, Page
+from fluxbench.deck import PracticeDeck
+from fluxbench.session import Session
+from fluxbench.session import _session as session_module
+from fluxbench.web import build_app
+from tests.benches.counting import TenASecond
+from tests.benches.inline_host import InlineHost
+
+ROOT = Path(__file__).parents[2]
+OWN = "http://127.0.0.1:7355"
+SOCKETS = "ws://127.0.0.1:7355"
+WAIT_S = 20.0
+
+
+@pytest.fixture(scope="module")
+def plan() -> dict[str, Any]:
+    deck = PracticeDeck(tracks=2, rate_hz=8000)
+    shown = {"calibration": deck.load("calibration"), "stock": deck.load("stock")}
+    return dict(json.loads(json.dumps(shown)))
+
+
+@pytest.fixture
+def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Session]:
+    monkeypatch.setattr(session_module, "EngineHost", InlineHost)
+    monkeypatch.setitem(session_module.PROCEDURES, "line-up", TenASecond)
+    book = Book(tmp_path / "book.db")
+    yield Session(book, lambda silence: pytest.fail("no link here"), "wires", "1.2.3")
+    book.close()
+
+
+@pytest.fixture
+def client(session: Session) -> Iterator[TestClient]:
+    with TestClient(build_app(session, Path("nowhere")), base_url=OWN) as made:
+        yield made
+
+
+def post(client: TestClient, path: str, body: Any, **headers: str) -> Any:
+    return client.post(path, json=body, headers=headers)
+
+
+def command(client: TestClient, key: str, name: str, **fields: Any) -> Any:
+    return post(client, "/api/commands", {"id": key, "command": name, **fields})
+
+
+def until(client: TestClient, wanted: Any) -> dict[str, Any]:
+    """The state, once it is as wanted."""
+    end_s = time.monotonic() + WAIT_S
+    while True:
+        state = dict(client.get("/api/state").json())
+        if wanted(state):
+            return state
+        assert time.monotonic() < end_s, state
+        time.sleep(0.01)
+
+
+def begin(client: TestClient, plan: dict[str, Any]) -> None:
+    assert command(client, "begin", "begin", plan=plan).json()["done"] is True
+    until(client, lambda state: state["ask"] is not None)
+    assert command(client, "play", "acknowledge", ask=1).json()["done"] is True
+
+
+# Who may call.
+
+FOREIGN = [
+    {"host": "bench.example:7355"},
+    {"host": "127.0.0.1.example"},
+    {"host": "127.0.0.1:7355@bench.example"},
+    {"host": ""},
+    {"origin": "http://page.example"},
+    {"origin": "null"},
+    {"origin": "http://127.0.0.1:8000"},  # another program's page on this machine
+    {"origin": "https://127.0.0.1:7355"},
+    {"origin": "http://localhost:7355"},  # our own port by another name is another origin
+]
+
+
+@pytest.mark.parametrize("headers", FOREIGN, ids=str)
+def test_a_foreign_page_can_neither_read_nor_write(
+    client: TestClient, headers: dict[str, str]
+) -> None:
+    for path in ("/api/state", "/api/events", "/api/openapi.json", "/"):
+        refused = client.get(path, headers=headers)
+        assert refused.status_code == 403
+        assert list(refused.json()) == ["error"]
+    body = {"id": "a", "command": "silence", "on": True}
+    assert post(client, "/api/commands", body, **headers).status_code == 403
+    assert client.get("/api/state").json()["bench"]["silenced"] is False
+    for path in ("/api/sockets/events", "/api/sockets/meters"):
+        with (
+            pytest.raises(WebSocketDisconnect),
+            client.websocket_connect(SOCKETS + path, headers=headers),
+        ):
+            pytest.fail("a stranger listens")
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:7355", "localhost:7355", "[::1]:7355"])
+def test_our_own_page_may(client: TestClient, host: str) -> None:
+    headers = {"host": host, "origin": f"http://{host}"}
+    assert client.get("/api/state", headers=headers).status_code == 200
+    body = {"id": "a", "command": "silence", "on": True}
+    assert post(client, "/api/commands", body, **headers).status_code == 200
+    with client.websocket_connect(SOCKETS + "/api/sockets/events", headers=headers) as socket:
+        assert socket.receive_json()["what"] == "state"
+
+
+def test_a_form_of_another_page_is_no_write(client: TestClient) -> None:
+    """A browser sends such a body without asking, and sometimes without an origin."""
+    content = json.dumps({"id": "a", "command": "silence", "on": True})
+    for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data"):
+        refused = client.post("/api/commands", content=content, headers={"content-type": kind})
+        assert refused.status_code == 400
+    assert client.get("/api/state").json()["bench"]["silenced"] is False
+
+
+def test_nobody_may_put_us_into_a_frame(client: TestClient) -> None:
+    headers = client.get("/api/state").headers
+    assert "frame-ancestors 'none'" in headers["content-security-policy"]
+    assert "access-control-allow-origin" not in headers
+
+
+# What is refused, and how.
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [
+        ({}, 400),
+        ({"id": "a", "command": "fly"}, 400),
+        ({"id": "a b", "command": "silence", "on": True}, 400),
+        ({"id": "a", "command": "silence", "on": "yes"}, 400),
+        ({"id": "a", "command": "silence", "on": True, "more": 1}, 400),
+        ({"id": "a", "command": "acknowledge", "ask": 1}, 409),
+        ({"id": "a", "command": "skip", "stage": "bias", "reason": "no"}, 409),
+        ({"id": "a", "command": "begin", "plan": {"calibration": {}, "stock": {}}}, 400),
+        ({"id": "a", "command": "begin"}, 400),
+    ],
+)
+def test_refusals_are_one_line(client: TestClient, body: Any, status: int) -> None:
+    refused = post(client, "/api/commands", body)
+    assert refused.status_code == status
+    assert list(refused.json()) == ["error"]
+    assert "\n" not in refused.json()["error"]
+
+
+def test_bodies_have_an_end(client: TestClient) -> None:
+    body = {"id": "a", "command": "silence", "on": True, "more": "x" * 300_000}
+    assert post(client, "/api/commands", body).status_code == 413
+
+
+def test_what_is_not_there_is_404(client: TestClient) -> None:
+    for path in ("/api/nothing", "/api/bias/1", "/api/lineups/none/journal", "/api/deck"):
+        assert client.get(path).status_code == 404
+
+
+# Commands, readings, events.
+
+
+def test_a_command_is_carried_out_once(client: TestClient, plan: dict[str, Any]) -> None:
+    begin(client, plan)
+    again = [command(client, "begin", "begin", plan=plan).json() for _ in range(3)]
+    assert all(answer["done"] for answer in again)
+    assert command(client, "other", "begin", plan=plan).status_code == 409
+    assert command(client, "play", "acknowledge", ask=1).json()["done"] is True
+    for _ in range(3):
+        command(client, "key", "silence", on=True)
+    lineup = client.get("/api/state").json()["lineup"]["id"]
+    journal = client.get(f"/api/lineups/{lineup}/journal").json()["journal"]
+    said = [entry["what"] for entry in journal]
+    assert (said.count("begun"), said.count("answered"), said.count("silence")) == (1, 1, 1)
+    assert len(client.get("/api/lineups").json()["lineups"]) == 1
+
+
+def test_no_reading_is_shown_before_it_is_in_the_book(
+    client: TestClient, session: Session, plan: dict[str, Any]
+) -> None:
+    late: list[int] = []
+    told = session.ledger.on_event
+
+    def check(message: Any) -> None:
+        if message["what"] == "taken" and session.book.last_seq() < message["seq"]:
+            late.append(message["seq"])
+        told(message)
+
+    session.ledger.on_event = check
+    begin(client, plan)
+    state = until(client, lambda s: s["seq"] > 20)
+    assert late == []
+    assert [t["trimmer"] for t in state["taken"]] == ["reproduce_level"]
+
+
+def test_events_come_in_order_and_none_is_left_out(
+    client: TestClient, plan: dict[str, Any]
+) -> None:
+    begin(client, plan)
+    until(client, lambda s: s["seq"] > 12)
+    with client.websocket_connect(SOCKETS + "/api/sockets/events?since=4") as socket:
+        past: list[Any] = []
+        while (message := socket.receive_json())["what"] != "state":
+            past.append(message)
+        state = message
+        live = [socket.receive_json() for _ in range(5)]
+    assert [m["seq"] for m in past] == list(range(5, state["seq"] + 1))
+    assert all("set" not in m for m in past)
+    assert [m["seq"] for m in live] == list(range(state["seq"] + 1, state["seq"] + 6))
+    folded = dict(state["set"])
+    for m in live:
+        folded |= m["set"]
+    assert folded["taken"][0]["seq"] == live[-1]["seq"]
+    page = client.get(f"/api/events?since={live[0]['seq'] - 1}").json()["events"]
+    assert [e["seq"] for e in page[:5]] == [m["seq"] for m in live]
+    assert page[0]["facts"] == live[0]["facts"]
+
+
+def test_meters_are_the_newest(client: TestClient, plan: dict[str, Any]) -> None:
+    begin(client, plan)
+    with client.websocket_connect(SOCKETS + "/api/sockets/meters") as socket:
+        first = socket.receive_json()
+        time.sleep(0.3)
+        seen = [socket.receive_json() for _ in range(30)]
+    assert {"board", "azimuth", "bias"} <= first.keys()
+    assert all(b["n"] > a["n"] for a, b in zip([first, *seen], seen, strict=False))
+    last = seen[-1]
+    assert last["stage"] == "reproduce"
+    assert last["sending"] == [{"frequency_hz": 1000.0, "level_db": -6.0}]
+    # The deck is a wire: what comes back is what was sent.
+    assert last["level_db"][0] == pytest.approx([-6.0, -6.0], abs=0.02)
+
+
+def test_a_restart_goes_on_and_knows_its_commands(
+    session: Session, plan: dict[str, Any], tmp_path: Path
+) -> None:
+    with TestClient(build_app(session, Path("nowhere")), base_url=OWN) as client:
+        begin(client, plan)
+        before = until(client, lambda s: s["seq"] > 15)
+    session.book.close()
+    book = Book(tmp_path / "book.db")
+    again = Session(book, lambda silence: pytest.fail("no link here"), "wires", "1.2.3")
+    with TestClient(build_app(again, Path("nowhere")), base_url=OWN) as client:
+        after = until(client, lambda s: s["seq"] > before["seq"] + 10)
+        assert command(client, "begin", "begin", plan=plan).json()["done"] is True
+        assert len(client.get("/api/lineups").json()["lineups"]) == 1
+        lineup = after["lineup"]
+        assert (lineup["id"], lineup["resumed"]) == (before["lineup"]["id"], 1)
+        assert after["bench"]["run"] != before["bench"]["run"]
+        journal = client.get(f"/api/lineups/{lineup['id']}/journal").json()["journal"]
+    numbers = [e["facts"]["number"] for e in journal if e["what"] == "taken"]
+    assert numbers == list(range(1, len(numbers) + 1))
+    book.close()
+
+
+# What goes wrong is seen.
+
+
+def test_a_dead_engine_is_started_again_and_the_line_up_goes_on(
+    client: TestClient, session: Session, plan: dict[str, Any]
+) -> None:
+    begin(client, plan)
+    before = until(client, lambda s: s["seq"] > 10)
+    with client.websocket_connect(SOCKETS + "/api/sockets/events") as socket:
+        session._host.dies = True  # type: ignore[attr-defined]
+        said: list[str] = []
+        while "running" not in said:
+            message = socket.receive_json()
+            if message["what"] == "bench" and "engine" in message["facts"]:
+                said.append(message["facts"]["engine"])
+    assert said == ["lost", "starting", "running"]
+    after = until(client, lambda s: s["seq"] > before["seq"] + 10)
+    assert after["lineup"]["resumed"] == 1
+
+
+def test_a_dead_thread_is_seen(
+    client: TestClient, session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: Any) -> None:
+        raise ZeroDivisionError("for this test")
+
+    monkeypatch.setattr(session._meter_box, "message", broken)
+    bench = until(client, lambda s: s["bench"]["engine"] == "failed")["bench"]
+    assert "ZeroDivisionError" in bench["line"]
+    refused = command(client, "a", "focus", track=1)
+    assert refused.status_code == 409
+    assert refused.json()["error"] == bench["line"]
+    assert session._host.silence.is_set()
+
+
+def test_nothing_is_taken_while_the_book_cannot_be_written(
+    client: TestClient, session: Session, plan: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begin(client, plan)
+    until(client, lambda s: s["seq"] > 10)
+    write = session.book.write
+
+    def full(page: Page) -> Any:
+        raise BookError("the book cannot be written (for this test)")
+
+    monkeypatch.setattr(session.book, "write", full)
+    stuck = until(client, lambda s: not s["bench"]["saved"])
+    time.sleep(0.3)
+    assert client.get("/api/state").json()["seq"] == stuck["seq"] == session.book.last_seq()
+    monkeypatch.setattr(session.book, "write", write)
+    state = until(client, lambda s: s["seq"] > stuck["seq"] + 5)
+    assert state["bench"]["saved"] is True
+    numbers = [
+        e["facts"]["number"]
+        for e in client.get("/api/events").json()["events"]
+        if e["what"] == "taken"
+    ]
+    assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_stages_can_be_skipped_and_repeated(client: TestClient, plan: dict[str, Any]) -> None:
+    begin(client, plan)
+    assert command(client, "s", "skip", stage="bias", reason="no").status_code == 409
+    assert command(client, "r", "repeat", stage="lunch").status_code == 400
+    assert command(client, "x", "stop", reason="enough").json()["done"] is True
+    state = until(client, lambda s: s["lineup"]["closed"])
+    assert state["lineup"]["stopped"] == "enough"
+
+
+def test_what_is_documented_is_there(client: TestClient) -> None:
+    page = (ROOT / "docs/reference/http-api.md").read_text()
+    documented = set(re.findall(r"`(?:GET|POST) (/api/[\w/.-]+)", page))
+    paths = set(client.get("/api/openapi.json").json()["paths"]) | {"/api/openapi.json"}
+    names = {"{lineup}": "ID", "{track}": "TRACK"}
+    known = {re.sub(r"\{\w+\}", lambda m: names[m[0]], path) for path in paths}
+    assert documented - known == set()
