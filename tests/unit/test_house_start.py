@@ -75,7 +75,7 @@ def machine(tmp_path: Path) -> Machine:
 def test_first_start_installs_and_the_second_needs_no_network(machine: Machine) -> None:
     machine.python()
     first = machine.run()
-    assert first.stdout == "started: -m fluxbench rehearse --tracks 8\n"
+    assert first.stdout == "started: -m fluxbench serve\n"
     assert machine.installs() == 2
     second = machine.run("work-out", "reel", "a b")
     assert (second.stdout, second.stderr) == ("started: -m fluxbench work-out reel a b\n", "")
