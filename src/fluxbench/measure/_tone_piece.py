@@ -124,7 +124,7 @@ def band_of(cut: EnvelopeCut, envelope: Envelopes, taper_s: float) -> Band:
         spectra = fft.fft(envelope[some : some + _TOGETHER] * shape, length, axis=1)
         below = spectra[:, length - (middle - first) :] if middle > first else spectra[:, :0]
         lines[:, some : some + _TOGETHER] = np.concatenate(
-            [below, spectra[:, : reach + 1]], axis=1
+            [below, spectra[:, max(first - middle, 0) : reach + 1]], axis=1
         ).T
     return Band(
         lines=lines,
