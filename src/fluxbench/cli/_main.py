@@ -43,6 +43,7 @@ class LazyCommand:
 COMMANDS = {
     "serve": LazyCommand("Run the bench in a browser.", "_serve", "serve"),
     "rehearse": LazyCommand("Line up the practice deck, start to end.", "_rehearse", "rehearse"),
+    "read": LazyCommand("Measure captures: find their sections, measure each.", "_read", "read"),
     "work-out": LazyCommand("Do the arithmetic of fluxes, losses and levels.", "_work_out", "app"),
     "deck": LazyCommand("Run the practice deck on a sound server.", "_deck", "deck"),
     "interfaces": LazyCommand("List the sound interfaces.", "_interfaces", "interfaces"),

@@ -1,0 +1,22 @@
+"""Reading one capture: its header, its sections, and what they measure."""
+
+from fluxbench.captures._bext import BroadcastExtension
+from fluxbench.captures._header import Header
+from fluxbench.captures._line import line_of
+from fluxbench.captures._nominal import LINE_UP_HZ, nominal_hz
+from fluxbench.captures._read import read_capture
+from fluxbench.captures._results import CaptureAzimuth, CaptureReading, MeasuredSection
+from fluxbench.captures._sections import Kind
+
+__all__ = [
+    "LINE_UP_HZ",
+    "BroadcastExtension",
+    "CaptureAzimuth",
+    "CaptureReading",
+    "Header",
+    "Kind",
+    "MeasuredSection",
+    "line_of",
+    "nominal_hz",
+    "read_capture",
+]

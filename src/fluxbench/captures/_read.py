@@ -1,0 +1,137 @@
+"""One capture, from its header to its azimuth."""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from fluxbench.base import CaptureError, MisuseError
+from fluxbench.captures._azimuth import azimuth_of
+from fluxbench.captures._header import Header
+from fluxbench.captures._judgement import SHORTEST_S, judged
+from fluxbench.captures._measuring import Capture, measured
+from fluxbench.captures._results import CaptureReading, MeasuredSection
+from fluxbench.captures._scan import WORKERS, Scan, scan
+from fluxbench.captures._sections import find_sections
+from fluxbench.captures._source import open_header
+
+
+def read_capture(
+    path: str,
+    *,
+    tracks: Sequence[int] = (),
+    from_s: float = 0.0,
+    to_s: float = np.inf,
+    told: Callable[[float], None] = lambda share: None,
+) -> CaptureReading:
+    """Read one capture: find its sections and measure them.
+
+    Parameters
+    ----------
+    path
+        A WAV, RF64, BW64, AIFF or FLAC file of 1 to 64 tracks, 8 to 192 kHz.
+    tracks
+        Numbers of the tracks to read, from 1; all if left out.
+    from_s, to_s
+        What to read of it, in s from its start.
+    told
+        Hears how much is done, from 0 to 1, from several threads.
+
+    Returns
+    -------
+    CaptureReading
+        Whatever is wrong with the samples is a validity in it.
+
+    Raises
+    ------
+    CaptureError
+        The file cannot be read, or holds no frames (in the part that was asked for).
+    MisuseError
+        Tracks that the file does not have.
+    """
+    header = open_header(path)
+    wanted = _tracks(path, header, tracks)
+    first, last = _part(path, header, from_s, to_s)
+    progress = _Progress(last - first, told)
+    try:
+        with np.errstate(all="ignore"):
+            found = scan(path, header, wanted, first, last, progress.scanned)
+            sections = _sections(path, header, wanted, first, last, found, progress)
+            azimuth = azimuth_of(sections, wanted)
+    except OSError as error:
+        raise CaptureError(f"{path} cannot be read on: {error.strerror or error}") from None
+    validity, notes = judged(header, wanted, last - first, found, sections)
+    return CaptureReading(
+        path,
+        header,
+        wanted,
+        header.frames / header.rate_hz,
+        validity,
+        (*header.notes, *notes),
+        tuple(sections),
+        azimuth,
+    )
+
+
+class _Progress:
+    """How much is done: looking through is taken as a third of it."""
+
+    def __init__(self, frames: int, told: Callable[[float], None]) -> None:
+        self._frames, self._told = max(frames, 1), told
+        self._scanned = self._measured = 0
+
+    def scanned(self, frames: int) -> None:
+        self._scanned += frames
+        self._tell()
+
+    def measured(self, frames: int) -> None:
+        self._measured += frames
+        self._tell()
+
+    def _tell(self) -> None:
+        self._told(min((self._scanned + 2.0 * self._measured) / (3.0 * self._frames), 1.0))
+
+
+def _tracks(path: str, header: Header, tracks: Sequence[int]) -> tuple[int, ...]:
+    if not tracks:
+        return tuple(range(1, header.tracks + 1))
+    beyond = [track for track in tracks if not 1 <= track <= header.tracks]
+    if beyond:
+        raise MisuseError(f"{path} has no track {beyond[0]}; it has 1 to {header.tracks}")
+    return tuple(sorted(set(tracks)))
+
+
+def _part(path: str, header: Header, from_s: float, to_s: float) -> tuple[int, int]:
+    length_s = header.frames / header.rate_hz
+    first = round(min(from_s, length_s) * header.rate_hz)
+    last = round(min(to_s, length_s) * header.rate_hz)
+    if first >= last:
+        raise CaptureError(
+            f"{path} holds no frames from {from_s:g} s on; it is {length_s:.3f} s long"
+        )
+    return first, last
+
+
+def _sections(
+    path: str,
+    header: Header,
+    tracks: tuple[int, ...],
+    first: int,
+    last: int,
+    found: Scan,
+    progress: _Progress,
+) -> list[MeasuredSection]:
+    """Measure the sections, the longest first, side by side."""
+    if last - first < SHORTEST_S * header.rate_hz:
+        return []
+    capture = Capture(path, header, tracks, first, found)
+    sections = find_sections(found)
+    order = sorted(sections, key=lambda section: section.begin - section.end)
+
+    def work(index: int) -> MeasuredSection:
+        with np.errstate(all="ignore"):
+            return measured(capture, order[index], progress.measured)
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        results = list(pool.map(work, range(len(order))))
+    return sorted(results, key=lambda section: section.start_s)

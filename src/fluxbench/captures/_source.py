@@ -1,0 +1,176 @@
+"""The samples of a capture: any stretch of it, from any thread."""
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from functools import partial
+from types import TracebackType
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluxbench.base import CaptureError
+from fluxbench.captures._header import Header, read_header
+from fluxbench.captures._numbers import WIDTHS, Decoder
+
+BLOCK_SAMPLES = 1 << 19
+"""Frames times tracks read at once: 2 MB as floats, which the caches can hold."""
+
+_STRIDE = 1 << 12
+
+
+def open_header(path: str) -> Header:
+    """Read a capture's header; CaptureError if it is none, or cannot be opened."""
+    try:
+        if os.path.isdir(path):
+            raise CaptureError(f"{path} is a directory; name the captures in it")
+        if os.path.exists(path) and not os.path.isfile(path):
+            raise CaptureError(f"{path} is no file; give a WAV, RF64, BW64, AIFF or FLAC file")
+        with open(path, "rb") as file:
+            header = read_header(file, path)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CaptureError(f"{path} cannot be read: {reason}") from None
+    if header.container == "FLAC":
+        header = _decodable(path, header)
+    if header.frames == 0:
+        raise CaptureError(f"{path} holds no frames")
+    return header
+
+
+class _Reader(Protocol):
+    def seek(self, frame: int) -> None: ...
+    def read(self, frames: int) -> NDArray[np.float32]: ...
+    def close(self) -> None: ...
+
+
+class Source:
+    """One open file; each thread opens its own.
+
+    `tracks` are counted from 1. Frames that can no longer be had come as silence, and `failed`
+    counts them.
+    """
+
+    def __init__(self, path: str, header: Header, tracks: Sequence[int]) -> None:
+        self._most = max(BLOCK_SAMPLES // header.tracks, 256)
+        self._columns = np.array(tracks) - 1
+        self._some = len(tracks) != header.tracks
+        self._all_tracks = header.tracks
+        self._reader: _Reader = (
+            _Packed(path) if header.data_offset is None else _Plain(path, header, self._most)
+        )
+        self.failed = 0
+
+    def __enter__(self) -> "Source":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        self._reader.close()
+
+    def blocks(self, first: int, last: int) -> Iterator[NDArray[np.float32]]:
+        """Frames `first` to `last` in blocks, (frames, tracks), float32; full scale 1."""
+        self._reader.seek(first)
+        for at in range(first, last, self._most):
+            wanted = min(self._most, last - at)
+            samples = self._reader.read(wanted)
+            if missing := wanted - len(samples):
+                self.failed += missing
+                silence = np.zeros((missing, self._all_tracks), np.float32)
+                samples = np.concatenate([samples, silence])
+            yield samples[:, self._columns] if self._some else samples
+
+
+class _Plain:
+    """Samples that lie in the file as plain numbers."""
+
+    def __init__(self, path: str, header: Header, most_frames: int) -> None:
+        self._tracks = header.tracks
+        self._frame_bytes = header.tracks * WIDTHS[header.coding]
+        self._offset = header.data_offset or 0
+        self._decoder = Decoder(header.coding, header.big_endian, most_frames * header.tracks)
+        self._file = open(path, "rb", buffering=0)  # noqa: SIM115 (closed by close)
+
+    def seek(self, frame: int) -> None:
+        self._file.seek(self._offset + frame * self._frame_bytes)
+
+    def read(self, frames: int) -> NDArray[np.float32]:
+        room = self._decoder.room(frames * self._tracks)
+        filled = 0
+        while filled < len(room):
+            got = self._file.readinto(room[filled:])
+            if not got:
+                break
+            filled += got
+        frames = filled // self._frame_bytes
+        return self._decoder.decode(frames * self._tracks).reshape(frames, self._tracks)
+
+    def close(self) -> None:
+        self._file.close()
+
+
+class _Packed:
+    """Samples that only a decoder finds."""
+
+    def __init__(self, path: str) -> None:
+        # Late: plain numbers need it not.
+        import soundfile  # type: ignore[import-untyped]
+
+        self._broken = soundfile.LibsndfileError
+        self._open: Callable[[], Any] = partial(soundfile.SoundFile, path)
+        try:
+            self._file = self._open()
+        except (soundfile.LibsndfileError, OSError) as error:
+            reason = getattr(error, "error_string", str(error)).strip().rstrip(".")
+            raise CaptureError(f"{path} cannot be read as a sound file: {reason}") from None
+
+    def seek(self, frame: int) -> None:
+        """Go to a frame; in a file that is cut only reading leads there."""
+        try:
+            self._file.seek(frame)
+        except self._broken:
+            self._file.close()
+            self._file = self._open()
+            for at in range(0, frame, _STRIDE):
+                if not len(self.read(min(_STRIDE, frame - at))):
+                    break
+
+    def read(self, frames: int) -> NDArray[np.float32]:
+        try:
+            samples = self._file.read(frames, dtype="float32", always_2d=True)
+        except self._broken:
+            return np.zeros((0, self._file.channels), np.float32)
+        return np.asarray(samples, np.float32)
+
+    @property
+    def format(self) -> tuple[int, int, int]:
+        """Rate in Hz, tracks and frames, as the decoder sees them."""
+        return self._file.samplerate, self._file.channels, self._file.frames
+
+    def close(self) -> None:
+        self._file.close()
+
+
+def _decodable(path: str, header: Header) -> Header:
+    """A FLAC header with the frames that can be had, fewer than declared if the file is cut."""
+    reader = _Packed(path)
+    rate_hz, tracks, frames = reader.format
+    declared = header.declared_frames or frames
+    try:
+        if (rate_hz, tracks) != (header.rate_hz, header.tracks):
+            raise CaptureError(f"{path} contradicts itself about rate or tracks; it is damaged")
+        reader.seek(max(declared - 1, 0))
+        if len(reader.read(1)):
+            return replace(header, frames=declared, declared_frames=declared)
+        reader.seek(0)
+        present = 0
+        while got := len(reader.read(_STRIDE)):
+            present += got
+    finally:
+        reader.close()
+    return replace(header, frames=min(present, declared), declared_frames=declared)

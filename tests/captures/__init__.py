@@ -1,0 +1,1 @@
+"""Captures made from closed forms, so that everything in them is known."""
