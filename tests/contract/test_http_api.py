@@ -36,7 +36,7 @@ def plan() -> dict[str, Any]:
 @pytest.fixture
 def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Session]:
     monkeypatch.setattr(session_module, "EngineHost", InlineHost)
-    monkeypatch.setitem(session_module.PROCEDURES, "line-up", TenASecond)
+    monkeypatch.setitem(session_module.PROCEDURES, "line-up", lambda _, *given: TenASecond(*given))
     book = Book(tmp_path / "book.db")
     yield Session(book, lambda silence: pytest.fail("no link here"), "wires", "1.2.3")
     book.close()

@@ -1,5 +1,6 @@
 """The procedure of a line-up: pure folds over readings; no clock, no I/O, no randomness."""
 
+from fluxbench.lineup._check import CHECK_HZ, FiveMinuteCheck
 from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._lineup import COURSE, LineUp
 from fluxbench.lineup._peak import Peak, Picture, find_peak
@@ -8,11 +9,13 @@ from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View
 
 __all__ = [
+    "CHECK_HZ",
     "COURSE",
     "Advice",
     "Ask",
     "AzimuthLine",
     "Board",
+    "FiveMinuteCheck",
     "Follower",
     "Kept",
     "LineUp",

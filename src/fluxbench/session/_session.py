@@ -11,7 +11,7 @@ from typing import Any
 
 from fluxbench.base import FluxbenchError, MisuseError
 from fluxbench.book import Book, LineUpRow
-from fluxbench.lineup import LineUp, Picture
+from fluxbench.lineup import Picture
 from fluxbench.links import HttpControls
 from fluxbench.measure import HOP_S, Hop
 from fluxbench.session._commands import Command, NotNowError, Waiting, steer
@@ -21,13 +21,12 @@ from fluxbench.session._engine_process import Failed, Heard, LinkFactory, Ready
 from fluxbench.session._ledger import Ledger
 from fluxbench.session._meters import Meters, Shown
 from fluxbench.session._pages import Desk, new_row, plan_of
+from fluxbench.session._procedures import PROCEDURES, as_left
 from fluxbench.session._state import State, stage_now
 from fluxbench.session._tape import tape_shown
 from fluxbench.session._threads import WatchedThread
 from fluxbench.signals import Silence
 
-PROCEDURES: dict[str, type[LineUp]] = {"line-up": LineUp}
-"""What can be begun, by name."""
 AGAIN_S = (0.2, 0.5, 1.0, 2.0, 5.0)
 """How long to wait before the engine is started again, first time, second time and so on."""
 POLL_S = 0.05
@@ -184,7 +183,7 @@ class Session:
         plan = self.ledger.plan
         if plan is None:
             return
-        lineup = PROCEDURES[row.kind](plan, self.book.steps(row.id), time_s)
+        lineup = PROCEDURES[row.kind](row.plan, plan, self.book.steps(row.id), time_s)
         ask = self.ledger.folded["ask"]
         number = None if ask is None else int(ask["number"])
         self._desk = Desk(row, lineup, number, stage_now(self.ledger.folded))
@@ -287,9 +286,9 @@ class Session:
         self.ledger.record(self._desk)
         if self.ledger.stuck:
             raise NotNowError("the book cannot be written; see to that first")
-        if kind not in PROCEDURES:
-            raise MisuseError(f"no procedure is called {kind!r}; there are {', '.join(PROCEDURES)}")
+        if kind == "check":
+            shown = {**shown, "as_left": as_left(self.book, plan)}
         row = new_row(kind, shown)
-        self._desk = Desk(row, PROCEDURES[kind](plan), None, "plan")
+        self._desk = Desk(row, PROCEDURES[kind](shown, plan, None, 0.0), None, "plan")
         self._following = False
         self.ledger.begin(row, plan)

@@ -1,0 +1,35 @@
+"""What can be begun, and what a check is made against."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from fluxbench.book import Book
+from fluxbench.lineup import CHECK_HZ, FiveMinuteCheck, Kept, LineUp, Plan
+from fluxbench.session._commands import NotNowError
+
+Shown = Mapping[str, Any]
+Make = Callable[[Shown, Plan, Sequence[Kept] | None, float], LineUp]
+
+PROCEDURES: dict[str, Make] = {
+    "line-up": lambda shown, plan, past, time_s: LineUp(plan, past, time_s),
+    "check": lambda shown, plan, past, time_s: FiveMinuteCheck(
+        plan, shown["as_left"]["level_db"], past, time_s
+    ),
+}
+"""By kind, from what the deck showed, the plan, what was kept, and the time so far."""
+
+
+def as_left(book: Book, plan: Plan) -> dict[str, Any]:
+    """The response that the last finished line-up of such a deck left; NotNowError if none."""
+    for row in book.lineups():
+        if row.kind != "line-up" or not row.closed:
+            continue
+        stock = row.plan["stock"]
+        if (int(stock["tracks"]), float(stock["speed_ips"])) != (plan.tracks, plan.speed_ips):
+            continue
+        for entry in book.entries(limit=10_000, lineup=row.id):
+            if entry.what == "response" and {f"{f:g}" for f in CHECK_HZ} <= set(
+                entry.facts["level_db"]
+            ):
+                return {"lineup": row.id, "at": entry.at, "level_db": entry.facts["level_db"]}
+    raise NotNowError("no finished line-up of this deck to check against; line it up first")
