@@ -7,7 +7,6 @@ from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
 from fluxbench.lineup._view import Advice, Verdict, move_db
 
-PATIENCE_S = 180.0
 BENT = (
     "short and long waves do not agree about bias on this stock, so that the side of the peak"
     " is not known; set it as the stock's maker says"
@@ -53,6 +52,8 @@ def _bias(bench: Bench) -> Procedure:
         due = [t for t in peaks if abs(off[t]) > band.set_db and again < 2]
         if not due:
             break
+    for t in (t for t in off if abs(off[t]) > band.set_db):
+        bench.note(f"bias of track {t + 1} is not in: {off[t]:+.2f} dB of over-bias are left")
     everyone = range(plan.tracks)
     bench.write(
         "as left",
@@ -66,8 +67,7 @@ def _bias(bench: Bench) -> Procedure:
 def _set_track(bench: Bench, trace: "Trace", done: int, due: int) -> Procedure:
     """Follow one track until it is in, has failed, or the person wants another one."""
     track = trace.track
-    begin = bench.time_s
-    while bench.time_s - begin < PATIENCE_S:
+    while not bench.passed_over("bias", track + 1):
         if bench.wanted == track or (bench.wanted is not None and not bench.live[bench.wanted]):
             bench.wanted = None
         if bench.wanted is not None:
@@ -90,7 +90,7 @@ def _set_track(bench: Bench, trace: "Trace", done: int, due: int) -> Procedure:
             return
         if advice is not None:
             bench.advise(advice, done, due)
-    bench.note(f"bias of track {track + 1} is not set: no peak was found in {PATIENCE_S:g} s")
+    bench.note(f"bias of track {track + 1} is not set: it was passed over")
 
 
 class Trace:
