@@ -124,10 +124,10 @@ def check_erasure(bench: Bench) -> Procedure:
     yield from bench.ask("locate", "go back to the beginning of the stock", position_s=0.0)
     yield from bench.record_all()
     bench.listen(LEVEL_HZ)
-    yield from bench.wait(2.0)
+    yield from bench.wait(0.5)
     left: list[F64] = []
     begin = bench.time_s
-    while bench.time_s - begin < 3.0:
+    while bench.time_s - begin < 4.0:
         point = yield
         if not point.lost and len(point.level_db) == 1:
             left.append(point.level_db[0])
