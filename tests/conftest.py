@@ -24,6 +24,12 @@ def lacking_for_sound() -> list[str]:
     return lacking
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--quiet-minutes", type=float, default=0.5, help="minutes of tape in which nobody turns"
+    )
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     lacking = lacking_for_sound()
     if not lacking:

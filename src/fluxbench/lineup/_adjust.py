@@ -12,7 +12,6 @@ from fluxbench.lineup._readings import Readings
 from fluxbench.lineup._view import Advice, Board, Verdict, move_db
 from fluxbench.trade import LevelTolerance
 
-PATIENCE_S = 120.0
 AIM = 0.7
 """The hand is stopped within this part of the hold band, lest readings end at its edge."""
 LONGEST_S = 8.0
@@ -51,6 +50,8 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
         bench.write("as found", trimmer=job.trimmer, reading_db=found, target_db=target_db)
         bench.steps.keep_part("as found", found)
     usable = bench.live & np.isfinite(found)
+    for t in np.flatnonzero(bench.live & ~usable):
+        bench.note(f"{job.trimmer} of track {t + 1} has no reading; it is left as it is")
     due = usable & (np.abs(target_db - found) > job.band.hold_db)
     for _ in range(4):
         if not due.any():
@@ -79,7 +80,7 @@ class Round:
         self._follower = Follower(tracks)
         self.stuck = np.zeros(tracks, bool)
         self._recent: list[F64] = []
-        self._focus, self._since_s = 0, 0.0
+        self._focus = 0
         self._hand: int | None = None
         self._lag_s = bench.return_lag_s + 0.2 + job.memory_s
 
@@ -104,7 +105,8 @@ class Round:
                 due[hand] = True
                 self._go(hand, "hand")
             off = float((self._target_db - self.readings.mean())[self._focus])
-            if self._is_in(off) or self._bench.time_s - self._since_s > PATIENCE_S:
+            passed = self._bench.passed_over(self._job.trimmer, self._focus + 1)
+            if passed or self._is_in(off):
                 self._leave(off)
                 due[self._focus] = False
                 rest = np.flatnonzero(due)
@@ -128,8 +130,7 @@ class Round:
         return self._follower.see(window)
 
     def _go(self, track: int, by: str = "bench") -> None:
-        self._focus, self._since_s = track, self._bench.time_s
-        self._hand = track
+        self._focus = self._hand = track
         self._bench.write("focus", trimmer=self._job.trimmer, track=track + 1, by=by)
 
     def _show(self) -> None:
@@ -160,7 +161,8 @@ class Round:
             )
         else:
             self.stuck[track] = True
-            self._bench.note(f"{trimmer} of track {track + 1} is not in: {off:+.2f} dB are left")
+            left = f"{off:+.2f} dB are left" if np.isfinite(off) else "there is no reading"
+            self._bench.note(f"{trimmer} of track {track + 1} is not in: {left}")
         self._follower.forget(track)
 
     def _advice(self, off: float) -> Advice:

@@ -11,6 +11,10 @@ LEAST_S = 5.0
 MOST_S = 20.0
 ROUGH, FINE = 0.5, 0.15
 """The hand is stopped within this part of the set band; fine once, where it counts."""
+SILENT_DB = 30.0
+"""A track that lies so far below the middle one gives noise."""
+UNREADABLE_POINTS = 30
+"""A track that cannot be read for so long is left out."""
 
 
 def slope_arcmin(bench: Bench, cross: F64, frequency_hz: float) -> tuple[float, F64]:
@@ -28,9 +32,85 @@ def slope_arcmin(bench: Bench, cross: F64, frequency_hz: float) -> tuple[float, 
 
 
 def crossed(bench: Bench, point: Point) -> F64:
-    """Mean of a_i conj(a_j) over one point, for neighbouring live tracks."""
-    e = point.envelope[:, 0, bench.live]
+    """Mean of a_i conj(a_j) over one point, for neighbouring live tracks, reversed ones righted."""
+    e = point.envelope[:, 0, bench.live] * bench.sign[bench.live].astype(np.float32)
     return np.asarray((e[:, :-1] * e[:, 1:].conj()).mean(axis=0))
+
+
+def angle_shows(bench: Bench, trimmer: str) -> bool:
+    """Whether two tracks are there to read an angle from; says so if not."""
+    if bench.live.sum() >= 2:
+        return True
+    bench.note(
+        f"{trimmer.replace('_', ' ')} is not set: an angle takes two tracks to read;"
+        " set it by the greatest short-wave output and begin again"
+    )
+    return False
+
+
+class Angle:
+    """The angle of a stack since somebody last turned it, point by point."""
+
+    def __init__(self, bench: Bench, frequency_hz: float, set_band_arcmin: float) -> None:
+        self._bench, self._frequency_hz, self._set_band = bench, frequency_hz, set_band_arcmin
+        self._unread = np.zeros(bench.plan.tracks, int)
+        self._clear()
+
+    def _clear(self) -> None:
+        self._past: list[F64] = []
+        self._angles: list[float] = []
+        self._begin = 0
+
+    @property
+    def known(self) -> bool:
+        return bool(self._past)
+
+    @property
+    def since_turned(self) -> int:
+        """Points since the stack was last turned."""
+        return len(self._angles) - self._begin
+
+    @property
+    def _first(self) -> int:
+        return max(self._begin, len(self._angles) - round(MOST_S * 10))
+
+    @property
+    def seconds(self) -> float:
+        return (len(self._angles) - self._first) / 10
+
+    def take(self, point: Point) -> bool:
+        """Take a point; whether it could be read. Tracks that cannot be are left out in the end."""
+        bench = self._bench
+        level = np.nan_to_num(point.level_db[0], nan=-200.0)
+        there = level > np.median(level[bench.live]) - SILENT_DB
+        self._unread = np.where(there, 0, self._unread + 1)
+        for t in np.flatnonzero(bench.live & (self._unread >= UNREADABLE_POINTS)):
+            bench.leave_out(int(t), "gives no tone, or clips")
+            self._clear()
+        if (self._unread[bench.live] > 0).any() or bench.live.sum() < 2:
+            return False
+        self._past.append(crossed(bench, point))
+        self._angles.append(slope_arcmin(bench, self._past[-1], self._frequency_hz)[0])
+        self._notice_turn()
+        return True
+
+    def _notice_turn(self) -> None:
+        n = len(self._angles)
+        block = np.array(self._angles[self._begin :])
+        if len(block) >= 12:
+            old, new = block[:-5], block[-5:]
+            spread = max(float(np.std(old)), 0.02)
+            if abs(new.mean() - old.mean()) > max(2.2 * spread, 0.4 * self._set_band):
+                self._begin = n - 4
+                block = np.array(self._angles[self._begin :])
+        if len(block) >= 80 and _differ(block[-50:], block[:-50], 0.1 * self._set_band):
+            self._begin = n - 50
+
+    def read(self) -> tuple[float, F64, float]:
+        """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
+        cross = np.sum(self._past[self._first :], axis=0)
+        angle, scatter = slope_arcmin(self._bench, cross, self._frequency_hz)
+        return angle, scatter, _error(np.array(self._angles[self._first :]))
 
 
 def azimuth(
@@ -45,35 +125,21 @@ def azimuth(
 
 
 def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float) -> Procedure:
-    frequency_hz = bench.tones[0]
     set_band = bench.plan.azimuth_tolerance_arcmin
     hold = held_ratio * set_band
     lag_s = bench.return_lag_s + 0.2
-    past: list[F64] = []
-    angles: list[float] = []
-    begin, started, since = 0, False, bench.time_s
-    while bench.time_s - since < 300.0:
+    stack = Angle(bench, bench.tones[0], set_band)
+    name = trimmer.replace("_", " ")
+    started = False
+    while angle_shows(bench, trimmer):
+        if bench.passed_over(trimmer, None):
+            bench.note(f"{name} is not in: it was passed over")
+            break
         point = yield from bench.point()
-        if np.isnan(point.level_db[0, bench.live]).any():
+        if not stack.take(point):
             continue
-        past.append(crossed(bench, point))
-        angles.append(slope_arcmin(bench, past[-1], frequency_hz)[0])
-        n = len(angles)
-        block = np.array(angles[begin:])
-        if len(block) >= 12:
-            old, new = block[:-5], block[-5:]
-            spread = max(float(np.std(old)), 0.02)
-            if abs(new.mean() - old.mean()) > max(2.2 * spread, 0.4 * set_band):
-                begin = n - 4
-                block = np.array(angles[begin:])
-        if len(block) >= 80 and _differ(block[-50:], block[:-50], 0.1 * set_band):
-            begin = n - 50
-            block = block[-50:]
-        first = max(begin, n - round(MOST_S * 10))
-        angle, scatter = slope_arcmin(bench, np.sum(past[first:], axis=0), frequency_hz)
-        seconds = (n - first) / 10
-        error = _error(np.array(angles[first:]))
-        off = target_arcmin - angle
+        angle, scatter, error = stack.read()
+        seconds, off = stack.seconds, target_arcmin - angle
         bench.line = _line(bench, trimmer, angle, scatter, error, target_arcmin)
         if not started and seconds >= LEAST_S:
             started = True
@@ -83,24 +149,20 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float
         enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
         if abs(off) <= hold and enough:
             break
-        verdict = Verdict.of(off, set_band)
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
-        name = trimmer.replace("_", " ")
         word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"
         wait_s = lag_s + (need_s if abs(off) < 2 * set_band else 1.5)
-        shown = off if len(block) >= 10 else None
-        words = f"{name}: {word}"
+        shown = off if stack.since_turned >= 10 else None
+        verdict, words = Verdict.of(off, set_band), f"{name}: {word}"
         bench.advise(
             Advice(trimmer, None, verdict, way, shown, "arcmin", error, wait_s, words), 0, 1
         )
-    else:
-        bench.note(f"{trimmer} could not be brought in")
-    angle, scatter = slope_arcmin(
-        bench, np.sum(past[max(begin, len(past) - round(MOST_S * 10)) :], axis=0), frequency_hz
-    )
-    bench.write("as left", trimmer=trimmer, arcmin=angle, scatter_us=scatter)
     bench.advise(None)
+    if not stack.known:
+        return 0.0
+    angle, scatter, error = stack.read()
+    bench.write("as left", trimmer=trimmer, arcmin=angle, error_arcmin=error, scatter_us=scatter)
     return angle
 
 

@@ -7,19 +7,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.lineup._dropouts import DropoutCount
 from fluxbench.lineup._peak import Picture
 from fluxbench.lineup._plan import Plan, Section
-from fluxbench.lineup._point import HOPS_PER_POINT, Point
+from fluxbench.lineup._point import HOPS_PER_POINT, Point, mean_level_db
+from fluxbench.lineup._presence import GONE_POINTS, WINDING_POINTS, Presence
 from fluxbench.lineup._steps import Kept, Steps, rounded, thawed
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, View
 from fluxbench.measure import HOP_S
 from fluxbench.signals import Signal, Silence, Tone, Tones
 
 F64 = NDArray[np.float64]
-GONE_POINTS = 6
-"""A tone that is away for so long has ended."""
-WINDING_POINTS = 400
-"""How long a tape may take to wind before the tone is asked for again."""
 
 Procedure = Generator[None, Point, Any]
 
@@ -41,6 +39,8 @@ class Bench:
         self.journal: list[dict[str, Any]] = []
         self.view = View("plan", time_s)
         self.live = np.ones(plan.tracks, bool)
+        self.sign = np.ones(plan.tracks)  # -1 for a return that is reversed off the tape
+        self.dropouts = DropoutCount(plan.tracks)
         self.round_trip_s = 0.0
         self.time_s = time_s
         self.azimuth_left_arcmin = 0.0
@@ -50,17 +50,18 @@ class Bench:
         self.pictures: dict[int, Picture] = {}
         """By track (from 0): what its bias was seen to do in this run."""
         self.line: AzimuthLine | None = None
+        self.found_db: dict[str, F64] = {}
+        """What the reference tone of the calibration tape read before anything was turned."""
         self.left_db: dict[str, tuple[F64, F64]] = {}
         """What the calibration tape read as left re its target: level, high end; by head."""
         self.wanted: int | None = None
         """The track (from 0) that the person wants in hand, until it has been."""
+        self._passed: tuple[str, int | None] | None = None
         self._asks = 0
         self._answered = False
-        self._held: Point | None = None
-        self._there = 0
+        self._presence = Presence()
         self._inside = False
         self._monitor = "reproduce"
-        self._missing, self._patience = 0, WINDING_POINTS
 
     # -- saying ------------------------------------------------------------------------------
 
@@ -76,6 +77,13 @@ class Bench:
             self.view = replace(self.view, notes=(*self.view.notes, text))
             self.write("note", text=text)
 
+    def leave_out(self, track: int, why: str) -> None:
+        """Go on without a track (from 0); `Stop` if it was the last one."""
+        self.live[track] = False
+        self.note(f"track {track + 1} {why}; it is left out")
+        if not self.live.any():
+            raise Stop("no track is left that gives a reading: see the notes, and begin again")
+
     def stage(self, name: str) -> None:
         self.view = replace(self.view, stage=name, ask=None, advice=None, done=0, due=0)
         self.board, self.line = None, None
@@ -83,6 +91,8 @@ class Bench:
 
     def advise(self, advice: Advice | None, done: int = 0, due: int = 0) -> None:
         self.view = replace(self.view, advice=advice, done=done, due=due)
+        if advice is None:
+            self._passed = None
 
     def send(self, *tones: tuple[float, float]) -> None:
         """Send tones (frequency in Hz, level in dB re 0 VU) on all tracks and listen to them."""
@@ -96,12 +106,22 @@ class Bench:
 
     def listen(self, *frequencies_hz: float) -> None:
         self.tones = tuple(frequencies_hz)
-        self._held = None
+        self._presence.forget()
 
     def acknowledge(self, number: int) -> None:
         """The person has done what was asked."""
         if self.view.ask is not None and self.view.ask.number == number:
             self._answered = True
+
+    def pass_over(self) -> None:
+        """The person leaves the trimmer that is shown as it is; nobody else ever does."""
+        shown = self.view.advice
+        self._passed = None if shown is None else (shown.trimmer, shown.track)
+
+    def passed_over(self, trimmer: str, track: int | None) -> bool:
+        """Whether the person went past this trimmer; true once."""
+        passed, self._passed = self._passed == (trimmer, track), None
+        return passed
 
     @property
     def return_lag_s(self) -> float:
@@ -143,7 +163,7 @@ class Bench:
         while not self._answered:
             yield
         self.view = replace(self.view, ask=None, advice=before)
-        self._held = None
+        self._presence.forget()
         if kind == "load":
             self.loaded = str(values["tape"])
 
@@ -158,26 +178,24 @@ class Bench:
     def settle(self) -> Procedure:
         """Wait until what is sent now has come back and filled the filters."""
         yield from self.wait(self.return_lag_s + 0.4)
-        self._held = None
+        self._presence.forget()
 
     def point(self) -> Generator[None, Point, Point]:
-        """The next point at which the first tone is there; asks for the tape again if it is gone.
-
-        A point is given out only when three before it and the one after it are good too: a tape
-        gathers speed, and the last point before a section ends is cut short.
-        """
+        """The next point at which the first tone is there; asks for the tape if it is gone."""
+        presence = self._presence
         while True:
-            point = yield
-            if self._present(point):
-                self._missing, self._patience = 0, GONE_POINTS
-                self._there += 1
-                held, self._held = self._held, point
-                if held is not None and self._there > 4:
-                    return held
-                continue
-            self._held, self._there = None, 0
-            self._missing += 1
-            if self._missing >= self._patience:
+            point = presence.take((yield), self.live, len(self.tones))
+            if point is not None:
+                self.dropouts.see(point.envelope, self.tones, self.source[0])
+                return point
+            if presence.clips:
+                raise Stop("every return clips at the interface: turn its inputs down")
+            if presence.gone:
+                if not presence.ask_again():
+                    raise Stop(
+                        f"{self.tones[0]:g} Hz does not come back, however often it was asked for:"
+                        " see to tape, monitor and cables, and whether the section is wiped"
+                    )
                 yield from self.wind()
 
     def gather(self, seconds: float) -> Generator[None, Point, list[Point]]:
@@ -193,13 +211,7 @@ class Bench:
         return mean_db
 
     def _levels(self, seconds: float) -> Generator[None, Point, F64]:
-        points = yield from self.gather(seconds)
-        stacked = np.array([p.level_db for p in points])
-        stacked[np.abs(stacked - np.nanmedian(stacked, axis=0)) > 3.0] = np.nan
-        out = np.full(stacked.shape[1:], np.nan)
-        seen = np.isfinite(stacked).any(axis=0)
-        out[seen] = np.nanmean(stacked[:, seen], axis=0)
-        return out
+        return mean_level_db((yield from self.gather(seconds)))
 
     def play_section(self, section: Section, monitor: str) -> Procedure:
         """Have a section of the calibration tape played and wait for its tone."""
@@ -224,7 +236,7 @@ class Bench:
 
     def wind(self) -> Procedure:
         """Ask for the place on the tape that the stage needs."""
-        self._missing, self._patience = 0, WINDING_POINTS
+        self._presence.expect(WINDING_POINTS)
         kind, section = self.source
         if kind == "play" and section is not None:
             if self.loaded != "calibration":
@@ -245,6 +257,7 @@ class Bench:
         kind, section = self.source
         return {
             "live": self.live.tolist(),
+            "sign": self.sign.tolist(),
             "round_trip_s": float(self.round_trip_s),
             "azimuth_left_arcmin": float(self.azimuth_left_arcmin),
             "source": [kind, None if section is None else section.number],
@@ -257,20 +270,13 @@ class Bench:
     def _restore(self, state: Mapping[str, Any]) -> None:
         kind, number = state["source"]
         self.live = np.array(state["live"], bool)
+        self.sign = np.array(state["sign"])
         self.round_trip_s = state["round_trip_s"]
         self.azimuth_left_arcmin = state["azimuth_left_arcmin"]
         self.source = (kind, next((s for s in self.plan.sections if s.number == number), None))
         self._monitor, self.loaded, self._asks = state["monitor"], state["loaded"], state["asks"]
         self.view = replace(self.view, notes=tuple(state["notes"]), ask=None)
-        self._missing, self._patience = 0, GONE_POINTS
+        self._presence.expect(GONE_POINTS)
 
     def _ready(self) -> list[int]:
         return [int(t) + 1 for t in np.flatnonzero(self.live)]
-
-    def _present(self, point: Point) -> bool:
-        if point.lost or len(point.level_db) != len(self.tones):
-            return False
-        level = point.level_db[0, self.live]
-        return bool(np.percentile(np.nan_to_num(level, nan=-99.0), 90.0) > -50.0) and bool(
-            np.percentile(point.share[:, self.live].sum(axis=0), 90.0) > 0.3
-        )

@@ -9,7 +9,6 @@ from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
 from fluxbench.lineup._view import Advice, Verdict, move_db
 
-PATIENCE_S = 180.0
 BEFORE = 8
 """Points from before the hand came that show where bias stood."""
 LEARN_S = 4.0
@@ -46,11 +45,7 @@ def _bias(bench: Bench) -> Procedure:
     if not bench.steps.parts("as found"):
         bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
         bench.steps.keep_part("as found", found)
-    neighbours = Neighbours(plan.tracks)
-    points = yield from bench.gather(LEARN_S)
-    for point in points:
-        neighbours.learn(point.level_db[0])
-    recent = deque((p.level_db for p in points), maxlen=BEFORE)
+    neighbours, recent = yield from _listen(bench)
     off: dict[int, float] = {}
     for again in range(3):
         total, by = len(due), "bench"
@@ -76,6 +71,8 @@ def _bias(bench: Bench) -> Procedure:
         due = [t for t in peaks if abs(off[t]) > AGAIN * band.hold_db and again < 2]
         if not due:
             break
+    for t in (t for t in off if abs(off[t]) > band.set_db):
+        bench.note(f"bias of track {t + 1} is not in: {off[t]:+.2f} dB of over-bias are left")
     everyone = range(plan.tracks)
     bench.write(
         "as left",
@@ -86,11 +83,19 @@ def _bias(bench: Bench) -> Procedure:
     )
 
 
+def _listen(bench: Bench) -> Procedure:
+    """What tracks do together while nobody turns, and the last points (2, tracks) of it."""
+    neighbours = Neighbours(bench.plan.tracks)
+    points = yield from bench.gather(LEARN_S)
+    for point in points:
+        neighbours.learn(point.level_db[0])
+    return neighbours, deque((p.level_db for p in points), maxlen=BEFORE)
+
+
 def _set_track(bench: Bench, trace: "Trace", recent: deque[F64], done: int, due: int) -> Procedure:
     """Follow one track until it is in, has failed, or the person wants another one."""
     track, neighbours = trace.track, trace.neighbours
-    begin = bench.time_s
-    while bench.time_s - begin < PATIENCE_S:
+    while not bench.passed_over("bias", track + 1):
         if bench.wanted == track or (bench.wanted is not None and not bench.live[bench.wanted]):
             bench.wanted = None
         if bench.wanted is not None:
@@ -115,7 +120,7 @@ def _set_track(bench: Bench, trace: "Trace", recent: deque[F64], done: int, due:
             return
         if advice is not None:
             bench.advise(advice, done, due)
-    bench.note(f"bias of track {track + 1} is not set: no peak was found in {PATIENCE_S:g} s")
+    bench.note(f"bias of track {track + 1} is not set: it was passed over")
 
 
 class Trace:

@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+
 from fluxbench.lineup._bench import Bench, Procedure, Stop
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._point import HOPS_PER_POINT, Point
@@ -63,6 +65,7 @@ class LineUp(Bench):
         if len(self._hops) < HOPS_PER_POINT:
             return
         point = Point(self._hops, self.plan.zero_dbfs)
+        point.level_db[:, ~self.live] = np.nan
         self._hops.clear()
         self.time_s = point.time_s
         self.view = replace(self.view, time_s=self.time_s)

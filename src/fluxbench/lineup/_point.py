@@ -1,12 +1,17 @@
 """A tenth of a second of all tracks: what the procedure is fed with."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.measure import HOP_S, Hop
 
 F64 = NDArray[np.float64]
+C64 = NDArray[np.complex64]
 HOPS_PER_POINT = 5
+STEP_S = HOP_S / 20
+"""From one sample of an envelope to the next."""
 LOW_HZ = 600.0
 """Below, a tone's level is that of its mean envelope over a point: its image falls out."""
 
@@ -27,7 +32,7 @@ class Point:
         power = np.mean([hop.power for hop in hops], axis=0)
         low = [i for i, f in enumerate(hops[0].frequencies_hz) if 0.0 < f < LOW_HZ]
         if low:
-            power[low] = np.abs(self.envelope[:, low].mean(axis=0)) ** 2
+            power[low] = np.abs(steady_mean(self.envelope[:, low])) ** 2
             self.level_db[low] = 10.0 * np.log10(np.maximum(power[low], 1e-20)) - zero_dbfs
         total = np.mean([hop.total_power for hop in hops], axis=0)
         self.share: F64 = power / np.maximum(total, 1e-20)
@@ -35,3 +40,34 @@ class Point:
             self.level_db[:] = np.nan
         self.level_db[:, self.clipped] = np.nan
         self.time_s = (hops[-1].first_frame + hops[-1].frames) / hops[-1].frames * HOP_S
+
+
+def steady_mean(envelope: C64) -> NDArray[np.complex128]:
+    """Mean (tones, tracks) of envelopes (points, tones, tracks), turned back by the common drift.
+
+    A tape that runs slow turns the envelopes of its tones, and a plain mean would read them low.
+    The window keeps the image at minus the frequency, and neighbouring tones, out.
+    """
+    count = len(envelope)
+    first, second = (
+        np.tensordot(np.hanning(len(part) + 2)[1:-1], part, (0, 0))
+        for part in (envelope[: count // 2], envelope[count // 2 :])
+    )
+    drift = np.angle((second * first.conj()).sum(axis=1)) / (count / 2)
+    window = np.hanning(count + 2)[1:-1]
+    back = np.exp(-1j * np.outer(np.arange(count), drift))[:, :, np.newaxis]
+    return np.asarray(np.tensordot(window, envelope * back, (0, 0)) / window.sum())
+
+
+def mean_level_db(points: Sequence[Point]) -> F64:
+    """Mean level (tones, tracks) without what strays by 3 dB, NaN where nothing is valid."""
+    stacked = np.array([p.level_db for p in points])
+    out = np.full(stacked.shape[1:], np.nan)
+    seen = np.isfinite(stacked).any(axis=0)
+    some = stacked[:, seen]
+    middle = np.nanmedian(some, axis=0)
+    use = np.abs(some - middle) <= 3.0
+    count = use.sum(axis=0)
+    total = np.where(use, some, 0.0).sum(axis=0)
+    out[seen] = np.where(count > 0, total / np.maximum(count, 1), middle)
+    return out

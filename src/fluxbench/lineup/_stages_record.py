@@ -1,12 +1,16 @@
 """The stages on the session's own stock: record azimuth, bias, high end, level, low end, verify."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import FINE, ROUGH, azimuth
+from fluxbench.lineup._azimuth import FINE, ROUGH, angle_shows, azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
 from fluxbench.lineup._bias import bias
+from fluxbench.lineup._condition import check_erasure, learn_polarity
 from fluxbench.lineup._low import low_end
+from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
 from fluxbench.lineup._stages_reproduce import stop_tape
 from fluxbench.trade import (
@@ -17,10 +21,18 @@ from fluxbench.trade import (
     companion_frequency_hz,
 )
 
+TAILS_OUT = "the line-up is done; keep the reel tails out, so that what prints through is masked"
 LOW_DB = -20.0
 RESPONSE_DB = -24.0
-"""Each of three tones at once."""
-RESPONSE_HZ = (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_000.0)
+"""Each of three tones at once; the first of them is sure to come back."""
+RESPONSE_HZ = (
+    (63.0, 125.0, 250.0),
+    (500.0, 2000.0, 4000.0),
+    (8000.0, 12_500.0, 16_000.0),
+    (10_000.0, 20_000.0),
+)
+MOST_DROPOUTS_PER_MIN = 3.0
+"""From memory: 0.5 to 5 on the worst track of a good tape; this is the mean of all."""
 
 
 def load_stock(bench: Bench) -> Procedure:
@@ -41,11 +53,13 @@ def _load_stock(bench: Bench) -> Procedure:
         raise Stop("recording, but nothing comes back off the tape: check ready, monitor and bias")
     check_head_delay(bench, onset)
     yield from bench.settle()
-    level = (yield from bench.levels(0.5))[0]
+    points = yield from bench.gather(0.5)
+    level = mean_level_db(points)[0]
     for t in np.flatnonzero(bench.live & ~(level > -30.0)):
-        bench.live[t] = False
-        bench.note(f"track {t + 1} does not record; it is left out")
+        bench.leave_out(int(t), "does not record" if level[t] <= -30.0 else "clips: turn it down")
+    learn_polarity(bench, points)
     yield from check_order(bench)
+    yield from check_erasure(bench)
 
 
 def recording(bench: Bench) -> Procedure:
@@ -57,7 +71,7 @@ def recording(bench: Bench) -> Procedure:
 
 def record_azimuth(bench: Bench, stage: str) -> Procedure:
     """The record head to the angle of the calibration tape, by the reproduce head as left."""
-    if "record_azimuth" not in bench.plan.trimmers or bench.plan.tracks < 2:
+    if "record_azimuth" not in bench.plan.trimmers or not angle_shows(bench, "record_azimuth"):
         return
     bench.stage(stage)
     yield from recording(bench)
@@ -156,18 +170,47 @@ def verify(bench: Bench) -> Procedure:
         for t in np.flatnonzero(bench.live & (np.abs(off) > band.accept_db)):
             bench.note(f"{name} of track {t + 1} stands {off[t]:+.2f} dB off after the line-up")
     rows: dict[str, F64] = {}
-    for i in range(0, len(RESPONSE_HZ), 3):
-        few = RESPONSE_HZ[i : i + 3]
+    for few in RESPONSE_HZ:
         bench.send(*((f, RESPONSE_DB) for f in few))
         yield from bench.settle()
         read = yield from bench.levels(1.5)
         rows |= {f"{f:g}": read[k] - RESPONSE_DB for k, f in enumerate(few)}
     bench.write("response", level_db=rows)
+    check_response(bench, rows)
+    check_dropouts(bench)
+
+
+def check_response(bench: Bench, rows: Mapping[str, F64]) -> None:
+    """Say which tracks leave the band that is accepted from 60 Hz to 15 kHz; rows by frequency."""
+    accept = bench.plan.tolerances
+    low, high = accept.response_low_hz, accept.response_high_hz
+    inside = {f: row for f, row in rows.items() if low <= float(f) <= high}
+    off = np.nan_to_num(np.array(list(inside.values())))
+    for t in np.flatnonzero(bench.live & (np.abs(off).max(axis=0) > accept.response_db)):
+        worst = int(np.argmax(np.abs(off[:, t])))
+        bench.note(
+            f"response of track {t + 1} is {off[worst, t]:+.1f} dB at {list(inside)[worst]} Hz,"
+            f" beyond {accept.response_db:g} dB"
+        )
+
+
+def check_dropouts(bench: Bench) -> None:
+    """Say it if either tape drops out more than a good one does."""
+    for source, tape in (("play", "calibration tape"), ("record", "stock")):
+        per_min, minutes = bench.dropouts.per_minute(source)
+        bench.write("drop-outs", tape=tape, per_min=per_min, minutes=minutes)
+        mean = float(per_min[bench.live].mean())
+        if mean > MOST_DROPOUTS_PER_MIN and mean * minutes * bench.live.sum() >= 8:
+            worst = int(np.argmax(np.where(bench.live, per_min, -1.0)))
+            bench.note(
+                f"drop-outs on the {tape}: {mean:.1f} a minute in the mean of the tracks, most on"
+                f" track {worst + 1}; clean the path, or try another reel"
+            )
 
 
 def close(bench: Bench) -> Procedure:
     """Have the deck stopped."""
     bench.stage("close")
     yield from bench.ask(
-        "transport", "stop; the line-up is done", state="stop", ready=[], monitor="reproduce"
+        "transport", f"stop; {TAILS_OUT}", state="stop", ready=[], monitor="reproduce"
     )

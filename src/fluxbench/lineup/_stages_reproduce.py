@@ -3,9 +3,20 @@
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import azimuth
+from fluxbench.lineup._azimuth import angle_shows, azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
+from fluxbench.lineup._condition import (
+    SILENT_DB,
+    check_alone,
+    check_contact,
+    check_hum,
+    check_short_waves,
+    check_speed,
+    learn_polarity,
+    leave_out_silent,
+)
 from fluxbench.lineup._plan import Section
+from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
 
@@ -31,11 +42,10 @@ def _input_check(bench: Bench) -> Procedure:
         raise Stop("nothing comes back: check interface, cables and the deck's monitor switch")
     yield from bench.wait(0.6)
     levels = (yield from bench.levels(1.0))[0]
-    bench.live = np.isfinite(levels) & (levels > -30.0)
-    for t in np.flatnonzero(~bench.live):
-        bench.note(f"track {t + 1} is dead: its input does not come back; it is left out")
-    if not bench.live.any():
-        raise Stop("no track returns its input; check the interface, or the return clips")
+    for t in np.flatnonzero(np.isnan(levels)):
+        bench.leave_out(int(t), "clips at the interface: turn its return down")
+    for t in np.flatnonzero(levels <= -30.0):
+        bench.leave_out(int(t), "is dead: its input does not come back")
     bench.write("input levels", level_db=levels)
     off = bench.live & (np.abs(levels) > 1.0)
     for t in np.flatnonzero(off):
@@ -68,27 +78,55 @@ def _safe_check(bench: Bench) -> Procedure:
         check_head_delay(bench, onset)
         raise Stop("a track records although all are safe: it would wipe the calibration tape")
     bench.write("safe", proved=True)
+    yield from check_hum(bench)
     yield from bench.ask("transport", "stop", state="stop", ready=[], monitor="reproduce")
 
 
-def check_fluxivity(bench: Bench, found: dict[int, F64]) -> None:
-    """Every track off by the same amount speaks for another tape, not for 24 trimmers."""
+def first_look(bench: Bench) -> Procedure:
+    """Both heads at the reference tone of the calibration tape, before anything is turned.
+
+    Leaves out tracks that do not play, says how fast the tape runs and which tracks are reversed,
+    and asks both heads whether this is the tape of its sheet. Gives the levels (tracks,) by head.
+    """
+    return (yield from bench.step("first look", _first_look(bench)))
+
+
+def _first_look(bench: Bench) -> Procedure:
     section = bench.plan.level_section
-    if section.number not in found:
-        raise wrong_tape(bench, f"its {section.frequency_hz:g} Hz reference section was not found")
-    off = (found[section.number] - bench.plan.calibration_target_db(section))[bench.live]
-    n = len(off)
-    if n < 4:
-        return
-    mean, scatter = float(off.mean()), float(off.std(ddof=1))
+    target = bench.plan.calibration_target_db(section)
+    yield from bench.play_section(section, "reproduce")
+    points = yield from bench.gather(2.5)
+    level = mean_level_db(points)[0]
+    leave_out_silent(bench, level, target, "the reproduce head")
+    check_speed(bench, points, section.frequency_hz)
+    learn_polarity(bench, points)
+    found_db, off = {"reproduce": level}, [(level - target)[bench.live]]
+    if "sync_level" in bench.plan.trimmers:
+        yield from bench.play_section(section, "sync")
+        found_db["sync"] = (yield from bench.levels(1.5))[0]
+        sync = found_db["sync"] - target
+        off.append(sync[bench.live & (sync > SILENT_DB)])
+    check_fluxivity(bench, np.concatenate(off))
+    return found_db
+
+
+def check_fluxivity(bench: Bench, off_db: F64) -> None:
+    """All tracks of both heads off by the same amount speak for another tape, not for trimmers.
+
+    `off_db` holds a deviation for each head of each track. A few values cannot tell a tape from
+    trimmers that happen to agree: it is said all the same.
+    """
+    n, mean = len(off_db), float(off_db.mean())
+    scatter = float(off_db.std(ddof=1)) if n > 1 else 1.0
     times = abs(mean) / (max(scatter, 0.05) / np.sqrt(n))
-    if abs(mean) < 1.2 or times < 3.0:
+    few = n < 4 and abs(mean) > 1.5 and bool((off_db * mean > 0.0).all())
+    if not few and (n < 4 or abs(mean) < 0.7 or times < 3.0):
         return
     flux = bench.plan.calibration_nwb_per_m * 10.0 ** (mean / 20.0)
     what = f"all tracks read {mean:+.1f} dB together, as from a tape of {flux:.0f} nWb/m"
-    if times > (4.5 if n >= 8 else 10.0):
+    if abs(mean) > 1.2 and times > (4.5 if n >= 8 else 10.0) and not few:
         raise wrong_tape(bench, what)
-    bench.note(f"{what}: look at the label of the calibration tape")
+    bench.note(f"{what}: look at the label of the calibration tape before you believe a level")
 
 
 def reproduce(bench: Bench, head: str) -> Procedure:
@@ -97,47 +135,60 @@ def reproduce(bench: Bench, head: str) -> Procedure:
     The high end comes first, against 1 kHz, since its trimmer moves 1 kHz a little and the level
     trimmer moves both alike: so that each trimmer is visited once.
     """
-    plan = bench.plan
     bench.stage(head)
-    monitor = "reproduce" if head == "reproduce" else "sync"
+    if head == "reproduce":
+        level_at = bench.plan.level_section
+        found = yield from bench.step("calibration pass", calibration_pass(bench, head))
+        if level_at.number not in found:
+            raise wrong_tape(bench, f"its {level_at.frequency_hz:g} Hz reference was not found")
+        bench.found_db = yield from first_look(bench)
+        if "reproduce_azimuth" in bench.plan.trimmers and angle_shows(bench, "reproduce_azimuth"):
+            yield from bench.play_section(bench.plan.azimuth_section, head)
+            bench.azimuth_left_arcmin = yield from azimuth(bench, "reproduce_azimuth", 0.0)
+    yield from _high_and_level(bench, head)
+
+
+def _high_and_level(bench: Bench, head: str) -> Procedure:
+    plan, trimmers = bench.plan, bench.plan.trimmers
     level_trimmer, high_trimmer = f"{head}_level", f"{head}_high"
     level_at, high_at = plan.level_section, plan.high_section
-    level_found: F64 | None = None
-    if head == "reproduce":
-        found = yield from bench.step("calibration pass", calibration_pass(bench, monitor))
-        check_fluxivity(bench, found)
-        level_found = found[level_at.number]
-        if "reproduce_azimuth" in plan.trimmers and plan.tracks > 1:
-            yield from bench.play_section(plan.azimuth_section, monitor)
-            bench.azimuth_left_arcmin = yield from azimuth(bench, "reproduce_azimuth", 0.0)
+    level_target, high_target = (plan.calibration_target_db(s) for s in (level_at, high_at))
+    level_found = bench.found_db.pop(head, None)
     if level_found is None:
-        yield from bench.play_section(level_at, monitor)
+        yield from bench.play_section(level_at, head)
         level_found = (yield from bench.levels(2.5))[0]
     bench.write("as found", trimmer=level_trimmer, reading_db=level_found)
-    level_target, high_target = (plan.calibration_target_db(s) for s in (level_at, high_at))
-    if high_trimmer in plan.trimmers:
-        yield from bench.play_section(high_at, monitor)
-        high_found = (yield from bench.levels(3.0))[0]
+    leave_out_silent(bench, level_found, level_target, f"the {head} head")
+    if high_trimmer in trimmers:
+        high_found = yield from short_waves(bench, head, level_found - level_target)
         coupling = plan.high_coupling(high_at.frequency_hz)
         move = (high_target - high_found - (level_target - level_found)) / (1.0 - coupling)
         job = Job(high_trimmer, plan.tolerances.high_end, 1.5, lambda point: point.level_db[0])
         yield from adjust(bench, job, high_found + move)
-    if level_trimmer in plan.trimmers:
-        yield from bench.play_section(level_at, monitor)
+    if level_trimmer in trimmers:
+        yield from bench.play_section(level_at, head)
         job = Job(level_trimmer, plan.tolerances.level, 0.6, lambda point: point.level_db[0])
         level_left = (yield from adjust(bench, job, level_target)) - level_target
     else:
-        level_left = (yield from _left(bench, level_at, monitor)) - level_target
-    high_left = (yield from _left(bench, high_at, monitor)) - high_target
+        level_left = (yield from _left(bench, level_at, head)) - level_target
+    high_left = (yield from _left(bench, high_at, head)) - high_target
     bench.write("as left", trimmer=high_trimmer, deviation_db=high_left)
     bench.write("as left", trimmer=level_trimmer, deviation_db=level_left)
     bench.left_db[head] = level_left, high_left
 
 
 def sync(bench: Bench) -> Procedure:
-    """The same for the record head as a reproducer, where it has trimmers of its own."""
-    if {"sync_level", "sync_high"} & bench.plan.trimmers:
+    """The same for the record head as a reproducer, where it has trimmers of its own.
+
+    A track that gives nothing here may still record and reproduce.
+    """
+    if not {"sync_level", "sync_high"} & bench.plan.trimmers:
+        return
+    live = bench.live.copy()
+    try:
         yield from reproduce(bench, "sync")
+    finally:
+        bench.live = live
 
 
 def stop_tape(bench: Bench) -> Procedure:
@@ -145,6 +196,23 @@ def stop_tape(bench: Bench) -> Procedure:
     yield from bench.ask(
         "transport", "stop the calibration tape", state="stop", ready=[], monitor="reproduce"
     )
+
+
+def short_waves(bench: Bench, head: str, level_off_db: F64) -> Procedure:
+    """Read the high section, and say what it tells of the deck; level (tracks,) in dB re 0 VU."""
+    return (yield from bench.step("short waves", _short_waves(bench, head, level_off_db)))
+
+
+def _short_waves(bench: Bench, head: str, level_off_db: F64) -> Procedure:
+    section = bench.plan.high_section
+    yield from bench.play_section(section, head)
+    points = yield from bench.gather(5.0)
+    level = np.asarray(mean_level_db(points)[0])
+    off = level - bench.plan.calibration_target_db(section) - level_off_db
+    check_contact(bench, points, section.frequency_hz, head)
+    check_short_waves(bench, off, head)
+    check_alone(bench, off, f"in short against long waves on the {head} head")
+    return level
 
 
 def _left(bench: Bench, section: Section, monitor: str) -> Procedure:

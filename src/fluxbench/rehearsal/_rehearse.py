@@ -56,6 +56,8 @@ def rehearse_guided(
                 elif asked is not None and asked.kind == "load":
                     running = False
                 lineup.acknowledge(answered)
+            if technician.passes_over:
+                lineup.pass_over()
             if record is not None:
                 for entry in lineup.journal[recorded:]:
                     record(entry)

@@ -13,10 +13,14 @@ from fluxbench.lineup import Advice, Ask, View
 from fluxbench.links import DeckControls
 
 REACTION_S = 0.3
+LOOK_AGAIN_S = 0.2
 TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
 MOST_TURNS = 3.0
+PATIENCE_S = {"bias": 180.0, "reproduce_azimuth": 300.0, "record_azimuth": 300.0}
+"""So long he tries a trimmer before he passes it over; any other one `USUAL_PATIENCE_S`."""
+USUAL_PATIENCE_S = 120.0
 
 Hands = Generator[None, None, None]
 
@@ -35,14 +39,29 @@ class Technician:
         self._own_reach: dict[tuple[str, int | None], float] = {}
         self.turned: list[tuple[float, str, int | None]] = []
         """When he turned what: (seconds, trimmer, track)."""
+        self._in_hand: tuple[str, int | None] | None = None
+        self._since_s = 0.0
+        self.passes_over = False
+        """Whether he has just given up the trimmer that is shown."""
         self._hands = self._work()
         next(self._hands)
 
     def look(self, view: View, now_s: float) -> int | None:
         """See the screen; the number of the ask that he has just fulfilled, or None."""
         self._view, self._now_s, self._answer = view, now_s, 0
+        self.passes_over = self._gives_up(view.advice)
         self._hands.send(None)
         return self._answer or None
+
+    def _gives_up(self, advice: Advice | None) -> bool:
+        in_hand = None if advice is None else (advice.trimmer, advice.track)
+        if in_hand is None or in_hand != self._in_hand:
+            self._in_hand, self._since_s = in_hand, self._now_s
+            return False
+        tired = self._now_s - self._since_s > PATIENCE_S.get(in_hand[0], USUAL_PATIENCE_S)
+        if tired:
+            self._since_s = self._now_s
+        return tired
 
     def _work(self) -> Hands:
         while True:
@@ -53,6 +72,8 @@ class Technician:
             if view.ask is not None:
                 yield from self._wait(REACTION_S)
                 self._do(view.ask)
+                while self._deck.state().get("winding"):
+                    yield from self._wait(LOOK_AGAIN_S)
                 self._answer = view.ask.number
             elif view.advice is not None:
                 yield from self._trim(view.advice)

@@ -30,7 +30,7 @@ def test_bias_is_set_with_one_wavelength(speed_ips: float) -> None:
 
 
 def test_over_bias_target() -> None:
-    """The trade's worked examples: +0.3 less 3 is -2.7, -0.5 less 4 is -4.5."""
+    """Common practice, no source: +0.3 less 3 is -2.7, -0.5 less 4 is -4.5."""
     assert trade.over_bias_target_db(0.3, 3) == pytest.approx(-2.7)
     assert trade.over_bias_target_db(-0.5, 4) == pytest.approx(-4.5)
 
