@@ -37,6 +37,10 @@ from fluxbench.measure._harmonics import (
 from fluxbench.measure._hum import (
     HumLine,
 )
+from fluxbench.measure._low_end import (
+    LowEndReading,
+    low_end,
+)
 from fluxbench.measure._noise import (
     NoiseReading,
     NoiseStream,
@@ -53,10 +57,10 @@ from fluxbench.measure._response import (
     ResponseReading,
     multitone_levels,
 )
-from fluxbench.measure._sweep import (
-    LowEndReading,
-    low_end,
+from fluxbench.measure._steps import (
     stepped_levels,
+)
+from fluxbench.measure._sweep import (
     sweep_levels,
 )
 from fluxbench.measure._tone import (

@@ -20,9 +20,12 @@ _LEAST_BLOCK_S = 0.64
 _WIDE_HZ = 400.0
 _WIDE_TRANSITION_HZ = 80.0
 _FINE_RATE_HZ = 4000.0
-_PIECE_S = 32.0
-_MORE_S = 8.0
-"""Pieces of 32 s are worked out at once; the last one may be longer by this, or shorter."""
+_PIECE_S = (8.0, 32.0)
+_FLUTTER_PIECE_S = 16.0
+_MORE_RATIO = 0.25
+_PIECE_BYTES = 24e6
+"""A piece is worked out at once: 32 s, less where its envelopes would take more than 24 MB; the
+last one may be longer by a quarter, or shorter."""
 
 
 class ToneStream:
@@ -84,6 +87,7 @@ class ToneStream:
             for order in ORDERS
         ]
         self._watch = WaveformWatch(tracks, rate_hz, frequency_hz)
+        self._piece_s = self._longest_piece_s(tracks)
         self._held: list[list[NDArray[np.complex64]]] = []
         """Of every block, an envelope a cut."""
         self._worked_out_s = 0.0
@@ -93,8 +97,8 @@ class ToneStream:
         """Take the next frames, shape (frames, tracks), full scale 1."""
         for block in self._blocks.add(samples):
             self._take(block)
-            if len(self._held) * self._step_s >= _PIECE_S + _MORE_S:
-                self._work_out(int(_PIECE_S / self._step_s))
+            if len(self._held) * self._step_s >= (1.0 + _MORE_RATIO) * self._piece_s:
+                self._work_out(int(self._piece_s / self._step_s))
 
     def reading(self) -> ToneTake:
         """What was measured; nothing can be added afterwards.
@@ -113,6 +117,11 @@ class ToneStream:
     @property
     def _step_s(self) -> float:
         return self._blocks.hop / self._rate_hz
+
+    def _longest_piece_s(self, tracks: int) -> float:
+        least_s = _PIECE_S[0] if self._parts is None else _FLUTTER_PIECE_S
+        bytes_per_s = 8.0 * tracks * sum(cut.rate_hz for cut in self._cuts)
+        return float(np.clip(_PIECE_BYTES / bytes_per_s, least_s, _PIECE_S[1]))
 
     def _take(self, block: SpectralBlock) -> None:
         watched(block, self._watch, self._blocks.overlap)
