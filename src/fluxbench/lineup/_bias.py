@@ -7,14 +7,13 @@ import numpy as np
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
+from fluxbench.lineup._standing import creeps, moved_since
 from fluxbench.lineup._view import Advice, Verdict, move_db
 
 BEFORE = 8
 """Points from before the hand came that show where bias stood."""
 LEARN_S = 4.0
 """To see what tracks do together, before the first is turned."""
-LEAST_DB = 0.06
-"""Less is no movement."""
 MOST_DB = 0.6
 """A neighbour that stands further off has not been moved by its contact."""
 BENT = (
@@ -96,10 +95,9 @@ def _set_track(bench: Bench, trace: "Trace", recent: deque[F64], done: int, due:
     """Follow one track until it is in, has failed, or the person wants another one."""
     track, neighbours = trace.track, trace.neighbours
     while not bench.passed_over("bias", track + 1):
-        if bench.wanted == track or (bench.wanted is not None and not bench.live[bench.wanted]):
-            bench.wanted = None
-        if bench.wanted is not None:
+        if bench.wanted not in (None, track) and bench.live[bench.wanted]:
             return
+        bench.wanted = None
         point = yield from bench.point()
         recent.append(point.level_db)
         neighbours.learn(point.level_db[0], track)
@@ -241,7 +239,7 @@ class Trace:
         )
         assert peak is not None  # noqa: S101 - the phase says so
         n = len(short)
-        self._quiet_from = _moved_since(short, self._quiet_from, self.WINDOW)
+        self._quiet_from = moved_since(short, self._quiet_from, self.WINDOW)
         if n - self._quiet_from < 4:
             return None
         if n % 10 == 0:
@@ -252,7 +250,7 @@ class Trace:
         over_bias = -max(fall, 0.0) if under else fall
         off = drop_db - over_bias
         way, word = move_db(off, AIM * band.hold_db)
-        if way == 0 and n - self._quiet_from >= self.WINDOW and not _creeps(short[first:]):
+        if way == 0 and n - self._quiet_from >= self.WINDOW and not creeps(short[first:]):
             self.taken_db = over_bias
         side = "wrong side, too little bias: " if under else ""
         needed = min(1.0, max(0.3, 2.0 * band.hold_db / max(abs(off), 1e-3)))
@@ -275,27 +273,3 @@ class Trace:
         return Advice(
             "bias", self.track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
         )
-
-
-def _moved_since(short: F64, since: int, window: int) -> int:
-    """The point at which the last movement ended."""
-    n = len(short)
-    first = max(since, n - window)
-    if n - first < 9:
-        return since
-    old, new = short[first : n - 3], short[n - 3 :]
-    limit = max(LEAST_DB, 2.5 * _spread(old))
-    away = new - old.mean()
-    return n - 3 if (away > limit).all() or (away < -limit).all() else since
-
-
-def _creeps(short: F64) -> bool:
-    """Whether a stretch of points still goes one way: its halves differ."""
-    half = len(short) // 2
-    limit = max(LEAST_DB, 3.0 * _spread(short) * np.sqrt(2.0 / half))
-    return bool(abs(short[:half].mean() - short[-half:].mean()) > limit)
-
-
-def _spread(short: F64) -> float:
-    """Spread of points about a line, from their steps."""
-    return float(np.std(np.diff(short)) / np.sqrt(2.0))

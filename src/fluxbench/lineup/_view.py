@@ -68,7 +68,7 @@ class Advice:
 class Board:
     """Every track against its target in the stage that runs; arrays are (tracks,), NaN if unknown.
 
-    Readings, targets, spreads and bands are in `unit`.
+    All are in dB, as `unit` says.
     """
 
     trimmer: str
@@ -76,7 +76,7 @@ class Board:
     reading: NDArray[np.float64]
     target: NDArray[np.float64]
     spread: NDArray[np.float64]
-    hold: float
+    hold_db: float
     set_band: float
 
 

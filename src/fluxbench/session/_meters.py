@@ -181,7 +181,7 @@ def board(shown: Board | None, live: NDArray[np.bool_]) -> dict[str, Any] | None
         "spread": plain(shown.spread),
         "verdict": verdicts,
         "live": live.tolist(),
-        "hold": shown.hold,
+        "hold": shown.hold_db,
         "set": shown.set_band,
     }
 
