@@ -98,8 +98,7 @@ def scan(
 
 def weighted_sums(samples: F32, weights: F32) -> F32:
     """Sums of all tracks, (frames, sums)."""
-    mixed: F32 = samples @ weights
-    return mixed
+    return np.asarray(np.matmul(samples, weights), np.float32)
 
 
 def weights_of(tracks: int) -> F32:

@@ -6,6 +6,7 @@ from pathlib import PurePath
 from types import TracebackType
 
 import numpy as np
+from numpy.typing import NDArray
 from rich.box import SIMPLE
 from rich.console import Console
 from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeRemainingColumn
@@ -15,7 +16,7 @@ from rich.text import Text
 
 from fluxbench.base import Validity
 from fluxbench.captures import CaptureReading, Kind, MeasuredSection, line_of, nominal_hz
-from fluxbench.cli._capture_drawn import drawn
+from fluxbench.cli._capture_drawn import drawn, drawn_delays
 
 _WIDTH = 110
 _MOST_COLUMNS = 8
@@ -243,7 +244,7 @@ def _points(section: MeasuredSection, tracks: tuple[int, ...], title: str) -> Ta
     return table
 
 
-def _mean_and_ends(row: np.ndarray, tracks: tuple[int, ...]) -> list[str]:  # type: ignore[type-arg]
+def _mean_and_ends(row: NDArray[np.float64], tracks: tuple[int, ...]) -> list[str]:
     if not np.isfinite(row).any():
         return ["-", "-", "-"]
     low, high = int(np.nanargmin(row)), int(np.nanargmax(row))
@@ -273,7 +274,5 @@ def _print_azimuth(console: Console, reading: CaptureReading, plot: bool) -> Non
         )
     console.print(table)
     if plot:
-        from fluxbench.cli._capture_drawn import drawn_delays
-
         for line in drawn_delays(azimuth, reading.tracks):
             console.print(Text(line))
