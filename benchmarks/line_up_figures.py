@@ -1,6 +1,6 @@
 """How near rehearsed line-ups come to the ideal, pooled over seeds, and how much tape they take.
 
-Run: python benchmarks/line_up_figures.py                     (guided: 10 seeds at 15 ips, 3 at others)
+Run: python benchmarks/line_up_figures.py                   (guided: 10 seeds at 15 ips, else 3)
      python benchmarks/line_up_figures.py --method needle     (3 seeds at 15 ips)
      python benchmarks/line_up_figures.py --read FILE...      (pools lines that `rehearse` wrote)
 """
@@ -71,7 +71,7 @@ def main() -> None:
         return
     jobs = [(v, seed) for v, seeds in COURSES[asked.method] for seed in range(1, seeds + 1)]
     with ThreadPoolExecutor(asked.at_once) as pool:
-        show(list(pool.map(lambda job: rehearse(asked.method, *job, asked.tracks), jobs)))
+        show(list(pool.map(lambda job: rehearse(asked.method, job[0], job[1], asked.tracks), jobs)))
 
 
 if __name__ == "__main__":
