@@ -19,7 +19,7 @@ class Command:
 
     id: str
     name: str
-    """begin, acknowledge, focus, skip, repeat, silence or stop."""
+    """begin, acknowledge, focus, pass-over, skip, repeat, silence or stop."""
     fields: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -42,12 +42,17 @@ class Waiting:
 
 
 def steer(lineup: LineUp, name: str, fields: Mapping[str, Any]) -> None:
-    """Carry out focus, skip, repeat or stop; MisuseError or NotNowError if it cannot be."""
+    """Carry out what goes to the line-up; MisuseError or NotNowError if it cannot be."""
     if name == "focus":
         track = fields["track"]
         if track is not None and not 1 <= track <= lineup.plan.tracks:
             raise MisuseError(f"tracks go from 1 to {lineup.plan.tracks}, not {track}")
         lineup.wanted = None if track is None else track - 1
+    elif name == "pass-over":
+        advice = lineup.view.advice
+        if advice is None or (advice.trimmer, advice.track) != (fields["trimmer"], fields["track"]):
+            raise NotNowError("that trimmer is not in hand")
+        lineup.pass_over()
     elif name == "skip":
         if fields["stage"] != lineup.view.stage:
             raise NotNowError(f"the stage that runs is {lineup.view.stage!r}")

@@ -131,8 +131,7 @@ class Session:
                 self._obey()
                 self._adjust_engine()
                 self.ledger.record(self._desk)
-                if self._interrupted and self._desk is not None and not self.ledger.stuck:
-                    self._take_up(self._desk.row, self._desk.lineup.time_s, self._desk)
+                self._go_on()
                 self._show()
                 self._host.beat()
         finally:
@@ -168,8 +167,9 @@ class Session:
         wait_s = AGAIN_S[min(self._tries, len(AGAIN_S) - 1)]
         self._tries += 1
         self._start_at_s = time.monotonic() + (wait_s if failed.again else AGAIN_S[-1])
+        if self.ledger.bench["engine"] == "running":
+            self._note_engine("lost", failed.line)
         self.ledger.tell_bench(engine="lost", line=failed.line)
-        self._note_engine("lost", failed.line)
         self._meter_box.forget()
         self._fresh_meters = True
         self._interrupted = self._desk is not None and not self._desk.lineup.view.closed
@@ -177,6 +177,12 @@ class Session:
     def _note_engine(self, engine: str, line: str | None) -> None:
         if self._desk is not None and not self._desk.lineup.view.closed:
             self.ledger.note(self._desk, "engine", {"engine": engine, "line": line})
+
+    def _go_on(self) -> None:
+        """When another engine runs, take the line-up up where it was."""
+        desk, is_running = self._desk, self.ledger.bench["engine"] == "running"
+        if self._interrupted and is_running and desk is not None and not self.ledger.stuck:
+            self._take_up(desk.row, desk.lineup.time_s, desk)
 
     def _take_up(self, row: LineUpRow, time_s: float, before: Desk | None = None) -> None:
         """Go on with a line-up from what it has kept in the book."""
@@ -191,8 +197,6 @@ class Session:
             self._desk.take_over(before)
         self._following = self._interrupted = False
         self.ledger.note(self._desk, "resumed", {"stage": lineup.view.stage})
-
-    # -- what comes from the engine --------------------------------------------------------------
 
     def _hear(self, heard: Heard) -> None:
         lost = heard.left_out > 0
@@ -245,8 +249,6 @@ class Session:
         zero_dbfs = self._eye.zero_dbfs if plan is None else plan.zero_dbfs
         self.meters = self._meter_box.message(lineup, zero_dbfs, now)
         self.on_meters()
-
-    # -- commands ----------------------------------------------------------------------------
 
     def _obey(self) -> None:
         while not self._commands.empty():

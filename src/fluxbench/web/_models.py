@@ -41,6 +41,15 @@ class Focus(Strict):
     track: Track | None
 
 
+class PassOver(Strict):
+    """Leave the trimmer in hand as it is, and go on to the next."""
+
+    id: Id
+    command: Literal["pass-over"]
+    trimmer: Text
+    track: Track | None
+
+
 class Skip(Strict):
     """Leave the running stage."""
 
@@ -75,7 +84,7 @@ class StopLineUp(Strict):
 
 
 AnyCommand = Annotated[
-    Begin | Acknowledge | Focus | Skip | Repeat | SilenceKey | StopLineUp,
+    Begin | Acknowledge | Focus | PassOver | Skip | Repeat | SilenceKey | StopLineUp,
     Field(discriminator="command"),
 ]
 
