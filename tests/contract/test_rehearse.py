@@ -316,6 +316,7 @@ def test_as_json_nothing_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
         ("--fault nosuch", 2, "there are dirty,"),
         ("--tracks 2 --fault card:3", 2, "tracks from 1 to 2"),
         ("--rate 100", 2, "cannot run at 100 Hz"),
+        ("--rate 32000", 2, "--rate 44100 or more"),
         ("--report nosuch/journal", 2, "nosuch/journal cannot be written"),
         ("--interface deck", 2, "give --controls as well"),
         ("--controls http://127.0.0.1:1", 2, "give --interface as well"),

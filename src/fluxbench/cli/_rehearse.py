@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from fluxbench.rehearsal import Rehearsed
 
 SPEEDS_IPS = (7.5, 15.0, 30.0)
+LOWEST_RATE_HZ = 44_100
 HANDS_TIMEOUT_S = 15.0
 
 
@@ -104,11 +105,17 @@ def _practice_deck(
     speed_ips = 15.0 if speed_ips is None else speed_ips
     if speed_ips not in SPEEDS_IPS:
         raise MisuseError(f"the practice deck does not run at {speed_ips:g} in/s; use 7.5, 15, 30")
+    rate_hz = 48_000 if rate_hz is None else rate_hz
+    if rate_hz < LOWEST_RATE_HZ:
+        raise MisuseError(
+            f"a line-up sends tones up to 20 kHz and cannot run at {rate_hz} Hz;"
+            f" give --rate {LOWEST_RATE_HZ} or more"
+        )
     deck = PracticeDeck(
         tracks=8 if tracks is None else tracks,
         speed_ips=speed_ips,
         seed=seed,
-        rate_hz=48_000 if rate_hz is None else rate_hz,
+        rate_hz=rate_hz,
         stock="even" if stock is None else stock,
         faults=faults,
     )
