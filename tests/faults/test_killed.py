@@ -20,6 +20,7 @@ from typing import Any
 
 import pytest
 
+from fluxbench.session._engine_process import HEARTBEAT_S, LAST_BREATH_S
 from tests.faults.wire import Wire
 
 HERE = Path(__file__).parent
@@ -202,6 +203,21 @@ def test_nothing_that_was_shown_is_lost(harness: Harness) -> None:
     assert harness.resumed >= KILLS
     print(f"{KILLS} kills, {len(harness.shown)} readings, {repeated} steps repeated, "
           f"silent after {slowest_s:.2f} s at most")  # fmt: skip
+
+
+def test_when_the_session_hangs_the_engine_falls_silent(harness: Harness) -> None:
+    """As on a laptop that is put to sleep; afterwards the line-up goes on."""
+    harness.wait_for(3)
+    stopped_s = time.monotonic()
+    os.kill(harness.bench.child.pid, signal.SIGSTOP)
+    time.sleep(HEARTBEAT_S + 1.0)
+    silent_after_s = harness.wire.sounded_s - stopped_s
+    os.kill(harness.bench.child.pid, signal.SIGCONT)
+    harness.wait_for(3)
+    assert silent_after_s < HEARTBEAT_S + LAST_BREATH_S + 0.3
+    assert harness.resumed == 1
+    harness.bench.kill()
+    harness.check()
 
 
 @pytest.mark.parametrize("harness", [True], indirect=True)

@@ -2,7 +2,7 @@
 
 from fluxbench.session._commands import Command, NotNowError
 from fluxbench.session._ledger import event
-from fluxbench.session._meters import bias_picture
+from fluxbench.session._meters import Shown, bias_picture
 from fluxbench.session._session import Session
 
-__all__ = ["Command", "NotNowError", "Session", "bias_picture", "event"]
+__all__ = ["Command", "NotNowError", "Session", "Shown", "bias_picture", "event"]

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from fluxbench.session import Session, event
+from fluxbench.session import Session, Shown, event
 
 WAITING = 1000
 PAGE = 1000
@@ -147,14 +147,14 @@ async def _tell_events(
 async def _tell_meters(
     socket: WebSocket, session: Session, woken: asyncio.Event, ear: "asyncio.Task[None]"
 ) -> None:
-    slow_sent = -1
+    sent: Shown | None = None
     while not ear.done():
         woken.clear()
         shown = session.meters
-        if shown.fast:
-            slow_is_new = shown.slow_number != slow_sent
-            slow_sent = shown.slow_number
-            await socket.send_text(_json(shown.whole if slow_is_new else shown.fast))
+        if shown.fast and shown is not sent:
+            whole = sent is None or shown.slow_number != sent.slow_number
+            sent = shown
+            await socket.send_text(_json(shown.whole if whole else shown.fast))
         await _either(woken, ear)
 
 
