@@ -84,6 +84,16 @@ def test_at_the_calibration_tape_it_says(faults: Sequence[str], says: str) -> No
     assert says in Standing(practice(4, 1, *faults), heads).run(90.0).said
 
 
+@pytest.mark.parametrize("trusting", [False, True])
+def test_a_doubted_tape_ends_the_line_up_unless_a_person_knows_better(trusting: bool) -> None:
+    """A deck that was last set for another operating level reads like another tape."""
+    standing = Standing(practice(8, 1, "wrong_tape"), first_look_only, trusting).run(60.0)
+    stopped = standing.lineup.view.stopped
+    assert (stopped is None) == trusting
+    assert ("went on in spite" in standing.said) == trusting
+    assert "as from a tape of" in standing.said
+
+
 def test_the_stock_that_keeps_old_tones_is_said() -> None:
     assert "erases by 3" in Standing(practice(4, 1, "weak_erase"), load_stock).run(60.0).said
 
@@ -111,6 +121,11 @@ def test_of_the_second_deck_s_heads_it_says(faults: Sequence[str], says: str) ->
 
 
 # Numbers that a fault could spoil, against the deck's own formulas.
+
+
+def first_look_only(bench: Bench) -> Procedure:
+    yield from bench.ask("load", "load the calibration tape", tape="calibration")
+    yield from first_look(bench)
 
 
 def read_angle(bench: Bench) -> Procedure:

@@ -30,10 +30,14 @@ class Stages(LineUp):
 
 
 class Standing:
-    """A deck, the bench beside it, and somebody who presses keys and turns nothing."""
+    """A deck, the bench beside it, and somebody who presses keys and turns nothing.
 
-    def __init__(self, deck: Deck, course: Course) -> None:
+    Unless `trusting`, he goes no further where the bench doubts.
+    """
+
+    def __init__(self, deck: Deck, course: Course, trusting: bool = False) -> None:
         self.deck = deck
+        self._trusting = trusting
         calibration, stock = deck.load("calibration"), deck.load("stock")
         self.lineup = Stages(plan_from_state(calibration, stock), course)
         self._done = 0
@@ -49,7 +53,9 @@ class Standing:
             for hop in engine.step():
                 lineup.see(hop)
             ask = lineup.view.ask
-            if ask is not None and ask.number != self._done:
+            if ask is not None and ask.kind == "doubt" and not self._trusting:
+                lineup.decline(ask.number)
+            elif ask is not None and ask.number != self._done:
                 self._do(ask.kind, ask.values)
                 self._done = ask.number
             if not self.deck.state().get("winding"):

@@ -58,7 +58,7 @@ class Bench:
         """The track (from 0) that the person wants in hand, until it has been."""
         self._passed: tuple[str, int | None] | None = None
         self._asks = 0
-        self._answered = False
+        self._answered = self._declined = False
         self._presence = Presence()
         self._inside = False
         self._monitor = "reproduce"
@@ -113,6 +113,14 @@ class Bench:
         if self.view.ask is not None and self.view.ask.number == number:
             self._answered = True
 
+    def decline(self, number: int) -> None:
+        """The person shares the doubt that was asked about: the line-up ends."""
+        if self.view.ask is not None and (self.view.ask.number, self.view.ask.kind) == (
+            number,
+            "doubt",
+        ):
+            self._answered = self._declined = True
+
     def pass_over(self) -> None:
         """The person leaves the trimmer that is shown as it is; nobody else ever does."""
         shown = self.view.advice
@@ -154,6 +162,14 @@ class Bench:
     def ask(self, kind: str, text: str, **values: Any) -> Procedure:
         """Ask for something and wait until it is done."""
         yield from self.step(f"ask {kind}", self._ask(kind, text, values))
+
+    def doubt(self, stop: Stop) -> Procedure:
+        """Ask whether to go on in spite of something that speaks against it; else `stop`."""
+        self._declined = False
+        yield from self.ask("doubt", f"{stop}. Go on only if you know that it is right")
+        if self._declined:
+            raise stop
+        self.note("the line-up went on in spite of this, as the person wished")
 
     def _ask(self, kind: str, text: str, values: Mapping[str, Any]) -> Procedure:
         self._asks += 1

@@ -106,7 +106,10 @@ def _first_look(bench: Bench) -> Procedure:
         found_db["sync"] = (yield from bench.levels(1.5))[0]
         sync = found_db["sync"] - target
         off.append(sync[bench.live & (sync > SILENT_DB)])
-    check_fluxivity(bench, np.concatenate(off))
+    try:
+        check_fluxivity(bench, np.concatenate(off))
+    except Stop as doubted:
+        yield from bench.doubt(doubted)
     return found_db
 
 

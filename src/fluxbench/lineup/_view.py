@@ -38,7 +38,7 @@ class Ask:
 
     number: int
     kind: str
-    """load, locate or transport."""
+    """load, locate, transport or doubt: go on, or decline and end the line-up."""
     text: str
     values: Mapping[str, Any] = field(default_factory=dict)
 

@@ -56,8 +56,7 @@ def rehearse_guided(
                 elif asked is not None and asked.kind == "load":
                     running = False
                 lineup.acknowledge(answered)
-            if technician.passes_over:
-                lineup.pass_over()
+            _say_no(lineup, technician)
             if record is not None:
                 for entry in lineup.journal[recorded:]:
                     record(entry)
@@ -69,6 +68,14 @@ def rehearse_guided(
     visits = count_visits(lineup.journal, technician.turned, plan.tracks, plan.trimmers)
     line = result_line(plan, seed, "guided", tape_s, begun, visits, deck)
     return Rehearsed(line, tuple(lineup.journal), lineup.view.notes, lineup.view.stopped)
+
+
+def _say_no(lineup: LineUp, technician: Technician) -> None:
+    """Hand on what the technician will not do."""
+    if technician.declines is not None:
+        lineup.decline(technician.declines)
+    if technician.passes_over:
+        lineup.pass_over()
 
 
 def result_line(

@@ -41,6 +41,8 @@ class Technician:
         """When he turned what: (seconds, trimmer, track)."""
         self._in_hand: tuple[str, int | None] | None = None
         self._since_s = 0.0
+        self.declines: int | None = None
+        """The ask that he will not fulfil: what the bench doubts, he does not trust."""
         self.passes_over = False
         """Whether he has just given up the trimmer that is shown."""
         self._hands = self._work()
@@ -69,7 +71,10 @@ class Technician:
             view = self._view
             if view is None or view.closed:
                 continue
-            if view.ask is not None:
+            if view.ask is not None and view.ask.kind == "doubt":
+                yield from self._wait(REACTION_S)
+                self.declines = view.ask.number
+            elif view.ask is not None:
                 yield from self._wait(REACTION_S)
                 self._do(view.ask)
                 while self._deck.state().get("winding"):
