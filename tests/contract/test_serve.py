@@ -99,6 +99,11 @@ def test_killed_and_started_again_it_goes_on_and_no_turn_is_lost(book: Path) -> 
         assert (after["lineup"]["id"], after["lineup"]["closed"]) == (before["lineup"]["id"], False)
         assert again.post("/api/commands", {"id": "b", "command": "begin"})["done"] is True
         assert len(again.get("/api/lineups")["lineups"]) == 1
+        os.kill(deck, signal.SIGKILL)
+        again.until("/api/state", lambda s: s["bench"]["engine"] == "lost")
+        again.until("/api/state", lambda s: s["bench"]["engine"] == "running")
+        assert again.get("/api/state")["ask"] == before["ask"]
+        deck = deck_process(book)
     finally:
         code, errors = again.end(signal.SIGTERM)
     assert (code, errors) == (0, "")
