@@ -23,6 +23,8 @@ import pytest
 from fluxbench.session._engine_process import HEARTBEAT_S, LAST_BREATH_S
 from tests.faults.wire import Wire
 
+pytestmark = pytest.mark.timeout(600)
+
 HERE = Path(__file__).parent
 KILLS = int(os.environ.get("FLUXBENCH_KILLS", "20"))
 SILENT_WITHIN_S = 1.0
@@ -184,7 +186,7 @@ def harness(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Harness]
         made.close()
 
 
-@pytest.mark.timeout(120 + 20 * KILLS)
+@pytest.mark.timeout(600 + 30 * KILLS)
 def test_nothing_that_was_shown_is_lost(harness: Harness) -> None:
     """And each kill has at most one step repeated, and silence within a second."""
     chance = random.Random(7)
