@@ -21,18 +21,25 @@ WINDING_S = 40.0
 def calibration_pass(bench: Bench, monitor: str) -> Procedure:
     """Play the whole calibration tape once; level (tracks,) of every section, by its number."""
     sections = bench.plan.sections
+    finder = SectionFinder(bench)
+    finder.read.update(bench.steps.parts("section"))
+    heard = [i for i, s in enumerate(sections) if s.number in finder.read]
+    first = sections[min(heard[-1] + 1, len(sections) - 1) if heard else 0]
+    where = f"find the {first.frequency_hz:g} Hz section" if heard else "go to its beginning"
     yield from bench.ask("load", "load the calibration tape", tape="calibration")
-    yield from bench.ask("locate", "go to its beginning", section=sections[0].number)
+    yield from bench.ask("locate", where, section=first.number)
     yield from bench.ask(
         "transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor
     )
     bench.silence()
-    finder = SectionFinder(bench)
+    if heard:
+        finder.wound_to(first)
     bench.listen(*finder.tones)
     while not finder.done:
         point = yield
         if not point.lost and len(point.level_db) == len(finder.tones):
             finder.hear(point)
+            finder.keep()
             onward = finder.onward()
             if onward is not None:
                 tone = f"{onward.frequency_hz:g} Hz"
@@ -86,6 +93,14 @@ class SectionFinder:
             return None
         left_s = self._sections[here].seconds - len(self._gathered) / 10
         return self._sections[here + 1] if left_s > WORTH_WINDING_S else None
+
+    def keep(self) -> None:
+        """Keep what was read of the sections that are gone past."""
+        kept = dict(self._bench.steps.parts("section"))
+        for section in self._sections[: self._at]:
+            if section.number in self.read and section.number not in kept:
+                level_db = self.read[section.number]
+                self._bench.steps.keep_part("section", (section.number, level_db))
 
     def wound_to(self, section: Section) -> None:
         """The tape was wound on to the beginning of a section."""

@@ -16,7 +16,7 @@ from fluxbench.session._engine_process import (
 )
 from fluxbench.signals import Signal, Silence
 
-STARTS_WITHIN_S = 60.0
+STARTS_WITHIN_S = 300.0
 """On a machine that is busy with other things its libraries take long to load."""
 SILENT_S = 1.0
 """An engine that says nothing for so long is dead."""
