@@ -4,14 +4,16 @@ import numpy as np
 
 from fluxbench.lineup._adjust import AIM
 from fluxbench.lineup._bench import Bench, Procedure
-from fluxbench.lineup._peak import Peak, bends, find_peak, smoothed
+from fluxbench.lineup._one_tone import OneTone
+from fluxbench.lineup._peak import Peak, bends, find_peak, moved_since, smoothed
 from fluxbench.lineup._view import Advice, Verdict, move_db
 
 PATIENCE_S = 180.0
-BENT = (
-    "short and long waves do not agree about bias on this stock, so that the side of the peak"
-    " is not known; set it as the stock's maker says"
-)
+SEEK_S = 75.0
+"""A peak that both waves together have not shown by then is sought by the short wave alone."""
+BENT = "short and long waves do not agree about bias"
+UNSEEN = "short and long waves together show no peak of bias"
+LEFT = "leave it, or set it as the stock's maker says"
 BEYOND_DB = 0.7
 """How far short waves must have fallen on both sides before a peak is believed."""
 
@@ -21,6 +23,7 @@ def bias(bench: Bench) -> Procedure:
     plan = bench.plan
     band, drop_db = plan.tolerances.over_bias, plan.over_bias_db
     peaks: dict[int, Peak] = {}
+    alone = {t for t in range(plan.tracks) if plan.one_tone}
     due = [int(t) for t in np.flatnonzero(bench.live)]
     found = yield from bench.levels(2.0)
     bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
@@ -28,7 +31,7 @@ def bias(bench: Bench) -> Procedure:
     for again in range(3):
         for done, track in enumerate(due):
             bench.write("focus", trimmer="bias", track=track + 1)
-            peak = yield from _set_track(bench, track, peaks.get(track), done, len(due))
+            peak = yield from _set_track(bench, track, peaks.get(track), alone, (done, len(due)))
             if peak is not None:
                 peaks[track] = peak
         bench.advise(None)
@@ -47,15 +50,27 @@ def bias(bench: Bench) -> Procedure:
     )
 
 
-def _set_track(bench: Bench, track: int, peak: Peak | None, done: int, due: int) -> Procedure:
-    """Follow one track until it is in; its peak, or None if there is none to trust."""
-    trace = Trace(bench, track, peak)
+def _set_track(
+    bench: Bench, track: int, peak: Peak | None, alone: set[int], progress: tuple[int, int]
+) -> Procedure:
+    """Follow one track until it is in; its peak, or None if there is none to trust.
+
+    `alone` are the tracks that are set by the short wave alone; a track may come to join them.
+    """
+    trace: Trace | OneTone = Trace(bench, track, peak)
+    if track in alone:
+        trace = OneTone(track, bench.plan, bench.return_lag_s + 0.2, 1 if peak else -1, peak)
     begin = bench.time_s
     while bench.time_s - begin < PATIENCE_S:
         point = yield from bench.point()
         advice = trace.add(float(point.level_db[0, track]), float(point.level_db[1, track]))
+        if isinstance(trace, Trace) and (why := trace.untrue(bench.time_s - begin)):
+            bench.note(f"{why} on track {track + 1}; the short wave alone is followed")
+            alone.add(track)
+            trace, begin = trace.alone(), bench.time_s
+            continue
         if trace.failed:
-            bench.note(f"bias of track {track + 1} is not set: {trace.failed}")
+            bench.note(f"bias of track {track + 1} is not set: {trace.failed}; {LEFT}")
             return None
         if trace.taken_db is not None and trace.peak is not None:
             bench.write(
@@ -65,10 +80,11 @@ def _set_track(bench: Bench, track: int, peak: Peak | None, done: int, due: int)
                 over_bias_db=trace.taken_db,
                 peak_db=trace.peak.level_db,
                 error_db=trace.peak.error_db,
+                **({"by": "short wave alone"} if track in alone else {}),
             )
             return trace.peak
         if advice is not None:
-            bench.advise(advice, done, due)
+            bench.advise(advice, *progress)
     bench.note(f"bias of track {track + 1} is not set: no peak was found in {PATIENCE_S:g} s")
     return None
 
@@ -108,6 +124,21 @@ class Trace:
         if self._phase == "raise":
             return self._raise()
         return self._set()
+
+    def untrue(self, seconds: float) -> str:
+        """Why both waves together are not to be followed any longer, if so."""
+        if not self.failed and self._phase != "set" and seconds > SEEK_S:
+            return UNSEEN
+        return self.failed
+
+    def alone(self) -> OneTone:
+        """Go on from here by the short wave alone."""
+        since, way = self._asked[-1] if self._asked else (len(self._short), -1)
+        one = OneTone(self._track, self._bench.plan, self._lag_s, way)
+        short = self._short[since:]
+        long = [s - d for s, d in zip(short, self._differ[since:], strict=True)]
+        one.remember(short, long, self._moved_db)
+        return one
 
     @property
     def _moved_db(self) -> float:
@@ -155,7 +186,7 @@ class Trace:
         )
         assert peak is not None  # noqa: S101 - the phase says so
         n = len(self._short)
-        self._quiet_from = _moved_since(self._short, self._quiet_from, self.WINDOW)
+        self._quiet_from = moved_since(self._short, self._quiet_from, self.WINDOW)
         if n - self._quiet_from < 4:
             return None
         if n % 10 == 0:
@@ -188,15 +219,3 @@ class Trace:
         return Advice(
             "bias", self._track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
         )
-
-
-def _moved_since(short: list[float], since: int, window: int) -> int:
-    """The point at which the last movement ended."""
-    n = len(short)
-    first = max(since, n - window)
-    if n - first < 9:
-        return since
-    old, new = np.array(short[first : n - 3]), np.array(short[n - 3 :])
-    limit = max(0.15, 2.5 * float(np.std(old)))
-    away = new - old.mean()
-    return n - 3 if (away > limit).all() or (away < -limit).all() else since

@@ -63,8 +63,12 @@ def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
     return Peak(top, noise / np.sqrt(blocks), centre + scale * at)
 
 
+BACK_DB = 0.35
+"""D that turns back by so much bends; noise of contact moves a mean of 0.9 s by 0.05 to 0.1 dB."""
+
+
 def bends(difference_db: F64, asked: list[tuple[int, int]]) -> bool:
-    """Whether D turned back by 0.5 dB and more without the hand being asked to turn back.
+    """Whether D turned back by `BACK_DB` and more without the hand being asked to turn back.
 
     `asked` is (point, way) of every change of the asked direction. A stock whose D is not a measure
     of bias does this; S and D then do not tell the side of the peak.
@@ -77,7 +81,7 @@ def bends(difference_db: F64, asked: list[tuple[int, int]]) -> bool:
         low = int(np.argmin(piece))
         rise = np.maximum.accumulate(piece[low:])
         started = rise - piece[low] > 0.6
-        if bool(np.any(started & (rise - piece[low:] > 0.5))):
+        if bool(np.any(started & (rise - piece[low:] > BACK_DB))):
             return True
     return False
 
@@ -86,6 +90,18 @@ def smoothed(values: F64, points: int) -> F64:
     """Running mean over an odd number of points, the ends held."""
     padded = np.pad(values, points // 2, mode="edge")
     return np.convolve(padded, np.ones(points) / points, "valid")
+
+
+def moved_since(short: list[float], since: int, window: int) -> int:
+    """The point at which the last movement of S ended, sought from the point `since` on."""
+    n = len(short)
+    first = max(since, n - window)
+    if n - first < 9:
+        return since
+    old, new = np.array(short[first : n - 3]), np.array(short[n - 3 :])
+    limit = max(0.15, 2.5 * float(np.std(old)))
+    away = new - old.mean()
+    return n - 3 if (away > limit).all() or (away < -limit).all() else since
 
 
 def _evenly(x: NDArray[np.float64]) -> F64:
