@@ -30,13 +30,20 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def lacking_for_browser() -> list[str]:
+    """What the tests marked `browser` need and this machine does not have."""
+    return [] if Path("/usr/bin/chromium").exists() else ["chromium"]
+
+
+LACKING = {"sound": lacking_for_sound, "browser": lacking_for_browser}
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    lacking = lacking_for_sound()
-    if not lacking:
-        return
-    sound = [item for item in items if item.get_closest_marker("sound")]
-    items[:] = [item for item in items if item not in sound]
-    config.hook.pytest_deselected(items=sound)
+    for marker, lacking in LACKING.items():
+        left_out = [item for item in items if item.get_closest_marker(marker)]
+        if left_out and lacking():
+            items[:] = [item for item in items if item not in left_out]
+            config.hook.pytest_deselected(items=left_out)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
@@ -59,11 +66,12 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def _what_is_left_out() -> list[str]:
-    lacking = lacking_for_sound()
-    if not lacking:
-        return []
     packages = " ".join(DEBIAN_PACKAGES.read_text().split())
-    return [f"NOT RUN: tests marked `sound`, for want of {', '.join(lacking)} (Debian: {packages})"]
+    return [
+        f"NOT RUN: tests marked `{marker}`, for want of {', '.join(found)} (Debian: {packages})"
+        for marker, lacking in LACKING.items()
+        if (found := lacking())
+    ]
 
 
 @pytest.fixture(autouse=True)

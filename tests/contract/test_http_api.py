@@ -2,8 +2,10 @@
 
 import json
 import re
+import sqlite3
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -320,6 +322,22 @@ def test_nothing_is_taken_while_the_book_cannot_be_written(
         if e["what"] == "taken"
     ]
     assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_another_process_that_locks_the_book_costs_no_reading(
+    client: TestClient, session: Session, plan: dict[str, Any]
+) -> None:
+    begin(client, plan)
+    until(client, lambda s: s["seq"] > 10)
+    with closing(sqlite3.connect(session.book.path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        stuck = until(client, lambda s: not s["bench"]["saved"])
+        beats = session._host.beats  # type: ignore[attr-defined]
+        time.sleep(1.0)
+        assert session._host.beats - beats >= 2  # type: ignore[attr-defined]
+        other.execute("ROLLBACK")
+    state = until(client, lambda s: s["seq"] > stuck["seq"] + 5)
+    assert state["bench"]["saved"] is True
 
 
 def test_stages_can_be_skipped_and_repeated(client: TestClient, plan: dict[str, Any]) -> None:

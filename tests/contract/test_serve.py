@@ -7,12 +7,16 @@ import signal
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from websockets.exceptions import InvalidStatus
+from websockets.sync.client import connect
+from websockets.typing import Origin
 
 WAIT_S = 100.0  # for a machine that is busy with other things
 
@@ -77,6 +81,7 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         os.kill(deck_process(path), signal.SIGKILL)
 
 
+@pytest.mark.timeout(600)
 def test_killed_and_started_again_it_goes_on_and_no_turn_is_lost(book: Path) -> None:
     bench = Bench(book)
     try:
@@ -85,6 +90,7 @@ def test_killed_and_started_again_it_goes_on_and_no_turn_is_lost(book: Path) -> 
         before = bench.until("/api/state", lambda s: s["ask"] is not None)
         bench.post("/api/deck/turn", {"id": "t", "trimmer": "bias", "turns": 0.5, "track": 1})
         bench.until("/api/deck", lambda deck: not deck["turning"])
+        strangers(bench)
         in_the_way(bench, book)
     finally:
         assert bench.end(signal.SIGKILL)[0] == -signal.SIGKILL
@@ -99,6 +105,11 @@ def test_killed_and_started_again_it_goes_on_and_no_turn_is_lost(book: Path) -> 
         assert (after["lineup"]["id"], after["lineup"]["closed"]) == (before["lineup"]["id"], False)
         assert again.post("/api/commands", {"id": "b", "command": "begin"})["done"] is True
         assert len(again.get("/api/lineups")["lineups"]) == 1
+        os.kill(deck, signal.SIGKILL)
+        again.until("/api/state", lambda s: s["bench"]["engine"] == "lost")
+        again.until("/api/state", lambda s: s["bench"]["engine"] == "running")
+        assert again.get("/api/state")["ask"] == before["ask"]
+        deck = deck_process(book)
     finally:
         code, errors = again.end(signal.SIGTERM)
     assert (code, errors) == (0, "")
@@ -108,6 +119,21 @@ def test_killed_and_started_again_it_goes_on_and_no_turn_is_lost(book: Path) -> 
     while is_alive(deck):
         assert time.monotonic() < end_s, "the practice deck runs on"
         time.sleep(0.05)
+
+
+def strangers(bench: Bench) -> None:
+    """The guard stands in the real server, too."""
+    for header, value in (("Host", "bench.example"), ("Origin", "http://page.example")):
+        request = urllib.request.Request(bench.address + "/api/state", headers={header: value})
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            urllib.request.urlopen(request, timeout=WAIT_S)
+        with refused.value as answer:
+            assert answer.code == 403
+    url = bench.address.replace("http", "ws") + "/api/sockets/meters"
+    with pytest.raises(InvalidStatus):
+        connect(url, origin=Origin("http://page.example"), open_timeout=WAIT_S)
+    with connect(url, open_timeout=WAIT_S) as socket:
+        assert "level_db" in json.loads(socket.recv(timeout=WAIT_S))
 
 
 def in_the_way(bench: Bench, book: Path) -> None:

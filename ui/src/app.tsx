@@ -86,7 +86,8 @@ function TapeTime() {
   if (!now || !running.value) return <div class="tape-time" />;
   const ends = now.section?.ends_in_s ?? null;
   const left = now.left_s;
-  const short = left !== null && now.needs_s !== null && left < now.needs_s;
+  // A calibration tape is wound back and played again; a stock that is too short has to be changed.
+  const short = left !== null && now.needs_s !== null && left < now.needs_s && !now.section;
   return (
     <div class={`tape-time ${now.running ? "moving" : ""}`} aria-label="Tape time">
       <span><b>{clock(now.counted_s)}</b> of tape run</span>

@@ -30,6 +30,7 @@ const VALUE_WIDE = 84;
 const FOOT = 26;
 const LEVEL_FROM_DB = -50;
 const LEVEL_TO_DB = 8;
+const QUIET_DB = -60;
 
 export interface Measure {
   top: number;
@@ -40,7 +41,7 @@ export interface Measure {
 }
 
 export function measureBoard(wide: number, high: number, lanes: number): Measure {
-  const lane = Math.min(58, (high - FOOT) / Math.max(1, lanes));
+  const lane = Math.min(112, (high - FOOT) / Math.max(1, lanes));
   return { top: 0, lane, left: NUMBER_WIDE + 8, right: wide - VALUE_WIDE, high: lane * lanes };
 }
 
@@ -125,7 +126,7 @@ export function drawStill(
       c.lineWidth = 2;
       c.strokeRect(m.left - 1, i * m.lane + 1, wide - m.left - 2, m.lane - 2);
     }
-    c.font = `${here ? 700 : 600} ${Math.min(22, Math.max(12, m.lane * 0.62))}px ${FONT}`;
+    c.font = `${here ? 700 : 600} ${Math.min(30, Math.max(12, m.lane * 0.62))}px ${FONT}`;
     c.textAlign = "right";
     c.textBaseline = "middle";
     c.fillStyle = here ? k.ground : lane.live ? k.ink : k.faint;
@@ -172,8 +173,8 @@ export function drawMoving(
   k: Colours,
 ): void {
   const { lanes, aimed } = scene;
-  const r = Math.max(4, Math.min(11, m.lane * 0.36));
-  const text = Math.min(20, Math.max(12, m.lane * 0.6));
+  const r = Math.max(4, Math.min(15, m.lane * 0.36));
+  const text = Math.min(24, Math.max(12, m.lane * 0.6));
   const zero = across(0, aimed, m);
   lanes.forEach((lane, i) => {
     if (!lane.live) return;
@@ -218,7 +219,8 @@ export function drawMoving(
         c.fillRect(x - 2, y - r, 4, 2 * r);
       } else drawMark(c, lane.verdict, lane.way, x, y, r);
       c.fillStyle = lane.verdict === "in" || lane.verdict === null ? k.ink : colour;
-      c.fillText(shown(value, aimed ? 2 : 1), m.right + VALUE_WIDE - 22, y + 1);
+      const quiet = !aimed && value < QUIET_DB;
+      c.fillText(quiet ? "quiet" : shown(value, aimed ? 2 : 1), m.right + VALUE_WIDE - 22, y + 1);
     }
     if (lane.taken) {
       c.strokeStyle = k.in;

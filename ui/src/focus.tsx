@@ -3,7 +3,7 @@ import { useState } from "preact/hooks";
 import type { Advice, Ask, Check } from "./model";
 import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
-import { clock, shown } from "./scale";
+import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, stageNow, state, tape } from "./store";
 import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord } from "./words";
 
@@ -164,8 +164,8 @@ function Listening() {
       <p class="big">{heard.value ? "Hands off: the bench listens" : "Starting …"}</p>
       <p>{words?.aim}</p>
       {section && (
-        <p>
-          {`Section ${section.number + 1}, ${section.frequency_hz} Hz`}
+        <p class="now">
+          {`Section ${section.number + 1}: ${pitch(section.frequency_hz)}`}
           {section.ends_in_s !== null ? `, ends in ${clock(section.ends_in_s)}` : ""}
         </p>
       )}

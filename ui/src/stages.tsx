@@ -1,5 +1,5 @@
 // The stages in order: what is done, what is due, what was disturbed.
-import { signal } from "@preact/signals";
+import { signal, useSignal } from "@preact/signals";
 import type { Stage } from "./model";
 import { Cautions, StageMark } from "./marks";
 import { running, state } from "./store";
@@ -46,9 +46,9 @@ function StageCard({ stage }: { stage: Stage }) {
   const words = stageWords(stage.name);
   const cautions = words.cautions.map((name) => CAUTIONS[name]);
   const lines = stage.caution && cautions.length === 0 ? [stage.caution] : cautions;
+  const reason = useSignal("");
   const skip = () => {
-    const reason = prompt(`Why is “${words.title}” left out? The reason stands on the sheet.`);
-    if (reason) void command("skip", { stage: stage.name, reason });
+    void command("skip", { stage: stage.name, reason: reason.value.trim() });
     open.value = null;
   };
   return (
@@ -62,15 +62,25 @@ function StageCard({ stage }: { stage: Stage }) {
       <Cautions lines={lines} />
       {running.value && (
         <div class="row">
-          {stage.status === "now" && <button onClick={skip}>Leave it out …</button>}
-          {(stage.status === "done" || stage.status === "disturbed" || stage.status === "skipped") && (
+          {stage.status === "now" && (
+            <>
+              <input
+                aria-label="Why it is left out"
+                placeholder="why it is left out"
+                value={reason.value}
+                onInput={(event) => (reason.value = event.currentTarget.value)}
+              />
+              <button disabled={reason.value.trim() === ""} onClick={skip}>Leave it out</button>
+            </>
+          )}
+          {stage.status !== "now" && (
             <button
               onClick={() => {
                 void command("repeat", { stage: stage.name });
                 open.value = null;
               }}
             >
-              Go there again
+              {stage.status === "due" ? "Go there now" : "Go there again"}
             </button>
           )}
         </div>

@@ -13,7 +13,7 @@ test("every lane is found at its own height, none beside the board", () => {
 
 test("twenty-four lanes and their scale fit the height; few lanes do not grow without end", () => {
   expect(measureBoard(420, 700, 24).high).toBeLessThanOrEqual(700 - 20);
-  expect(measureBoard(420, 700, 4).lane).toBeLessThanOrEqual(60);
+  expect(measureBoard(420, 700, 4).lane).toBeLessThanOrEqual(120);
 });
 
 test("too low stands left of the target, too high right, both inside the lane", () => {

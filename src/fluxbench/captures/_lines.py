@@ -20,6 +20,8 @@ _MOST = 64
 
 _TONES_SHARE = 0.6
 _SECOND_TONE = 10.0**-2.5
+_FLUTTER_HZ = 210.0
+_LIKE = 4.0
 _HARMONIC_RATIO = 0.005
 _ORDERS = 10
 
@@ -41,15 +43,30 @@ class Lines:
 
     @property
     def several(self) -> bool:
-        """Whether this is more than one tone with its harmonics, and hardly anything else."""
+        """Whether this is more than one tone, its harmonics and its flutter, and little else."""
         if self.share < _TONES_SHARE or len(self.power) < 2:
             return False
         strongest = self.strongest_hz
         top = max(self.power)
         return any(
-            power > _SECOND_TONE * top and not _harmonic(frequency_hz, strongest)
+            power > _SECOND_TONE * top
+            and not _harmonic(frequency_hz, strongest)
+            and not self._is_side_line(frequency_hz, power)
             for frequency_hz, power in zip(self.frequencies_hz, self.power, strict=True)
             if frequency_hz != strongest
+        )
+
+    def _is_side_line(self, frequency_hz: float, power: float) -> bool:
+        """Flutter puts lines close to a tone, or of like power at equal distances on both sides."""
+        off_hz = frequency_hz - self.strongest_hz
+        if abs(off_hz) < 3.0 * max(_APART_HZ, _APART_RATIO * self.strongest_hz):
+            return True
+        if abs(off_hz) > _FLUTTER_HZ:
+            return False
+        return any(
+            abs(other_hz - self.strongest_hz + off_hz) < 0.5 * _APART_HZ
+            and 1.0 / _LIKE < other / power < _LIKE
+            for other_hz, other in zip(self.frequencies_hz, self.power, strict=True)
         )
 
 

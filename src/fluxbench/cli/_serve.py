@@ -38,7 +38,7 @@ def serve(
     from fluxbench import __version__
     from fluxbench.base import MisuseError
     from fluxbench.book import Book
-    from fluxbench.cli._practice import end, practice_deck
+    from fluxbench.cli._practice import PracticeProcess
     from fluxbench.links import HttpControls, StreamLink
     from fluxbench.session import Session
     from fluxbench.web import build_app, listen_on, serve_app
@@ -50,10 +50,10 @@ def serve(
     practice = None
     try:
         if interface is None:
-            practice = practice_deck(kept.path, tracks, speed, seed)
-            hands: HttpControls | None = HttpControls(practice.controls)
+            practice = PracticeProcess(kept.path, tracks, speed, seed)
+            hands: HttpControls | None = HttpControls(practice.at.controls)
             session = Session(
-                kept, partial(StreamLink, practice.samples_port), "practice deck", __version__,
+                kept, partial(StreamLink, practice.at.samples_port), "practice deck", __version__,
                 hands, practice=True,
             )  # fmt: skip
         else:
@@ -66,7 +66,7 @@ def serve(
         listener.close()
         kept.close()
         if practice is not None:
-            end(practice)
+            practice.end()
 
 
 def _open_interface(name: str, silence: "SilenceKey") -> "Link":

@@ -7,7 +7,7 @@ import numpy as np
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._one_tone import OneTone
-from fluxbench.lineup._peak import Peak
+from fluxbench.lineup._peak import Peak, modulation_noise_db
 from fluxbench.lineup._point import Point
 from fluxbench.lineup._trace import BEFORE, Trace
 
@@ -120,7 +120,7 @@ def _set_track(
         bench.wanted = None
         point = yield from bench.point()
         walk.see(point.level_db, track)
-        advice = trace.add(point.level_db)
+        advice = trace.add(point.level_db, modulation_noise_db(point.envelope[:, 1, track]))
         if isinstance(trace, Trace) and trace.untrue:
             trace = walk.alone(trace)
             continue

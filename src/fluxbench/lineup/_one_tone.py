@@ -65,6 +65,7 @@ class OneTone:
         self._setting, self._returning = peak is not None, False
         self._short: list[float] = []
         self._long: list[float] = []
+        self._noise_db: list[float] = []
         self._begin = self._legs = self._quiet_from = 0
         self._top_db = self._long_top_db = -np.inf
         self._moved_db = self._leg_from_db = 0.0
@@ -75,6 +76,7 @@ class OneTone:
     def remember(self, short_db: list[float], long_db: list[float], moved_db: float) -> None:
         """Take over the leg that the hand is on, and how far it was said to have gone."""
         self._short, self._long = list(short_db), list(long_db)
+        self._noise_db = [np.nan] * len(short_db)
         self._moved_db = self._leg_from_db = moved_db
         if len(short_db) >= LEAST_POINTS:
             self._leg_from_db -= self._way * gone_db(self._smooth(self._short))
@@ -85,15 +87,17 @@ class OneTone:
         short, long = np.array(self._short), np.array(self._long)
         phase = "set" if self._setting else "raise" if self._way > 0 else "lower"
         phase = "failed" if self.failed else "taken" if self.taken_db is not None else phase
-        return Picture(self.track + 1, phase, short - long, short, self.peak)
+        noise_db = np.array(self._noise_db)
+        return Picture(self.track + 1, phase, short - long, short, noise_db, self.peak)
 
-    def add(self, level_db: F64) -> Advice | None:
+    def add(self, level_db: F64, noise_db: float = np.nan) -> Advice | None:
         """Take one point of short waves and companion (2, tracks); advice if there is any."""
         short_db, long_db = (float(level) for level in level_db[:, self.track])
         if not (np.isfinite(short_db) and np.isfinite(long_db)):
             return None
         self._short.append(short_db)
         self._long.append(long_db)
+        self._noise_db.append(noise_db)
         if self._setting:
             return self._set()
         if len(self._short) - self._begin < LEAST_POINTS:

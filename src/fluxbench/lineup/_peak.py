@@ -22,14 +22,23 @@ class Peak:
 class Picture:
     """Short waves against D of one track, in the order of measuring, and what was made of it.
 
-    `phase` is start, lower, raise, set, taken or failed. Both arrays are (points,).
+    `phase` is start, lower, raise, set, taken or failed. All arrays are (points,), NaN where there
+    was nothing to read.
     """
 
     track: int
     phase: str
     difference_db: F64
     short_db: F64
+    modulation_noise_db: F64
     peak: Peak | None
+
+
+def modulation_noise_db(envelope: NDArray[np.complex64]) -> float:
+    """How much a tone's amplitude fluctuates, rms re the tone, from its envelope (points,)."""
+    size = np.abs(envelope)
+    mean = float(size.mean())
+    return float(20.0 * np.log10(size.std() / mean)) if mean > 0.0 and size.std() > 0.0 else np.nan
 
 
 def find_peak(short_db: F64, difference_db: F64) -> Peak | None:

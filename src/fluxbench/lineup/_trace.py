@@ -40,6 +40,7 @@ class Trace:
         self._lag_s = bench.return_lag_s + 0.2
         self._rows: list[F64] = []
         self._differ: list[float] = []
+        self._noise_db: list[float] = []
         self._seen = (np.zeros(0), np.zeros(0))
         self._phase = "start" if peak is None else "set"
         self._asked: list[tuple[int, int]] = []
@@ -47,18 +48,19 @@ class Trace:
         self.failed = ""
         self.taken_db: float | None = None
 
-    def take(self, level_db: F64) -> bool:
+    def take(self, level_db: F64, noise_db: float = np.nan) -> bool:
         """Take one point of short waves and companion (2, tracks); whether it is valid."""
         differ = float(level_db[0, self.track] - level_db[1, self.track])
         if not np.isfinite(differ):
             return False
         self._rows.append(level_db[0])
         self._differ.append(differ)
+        self._noise_db.append(noise_db)
         return True
 
-    def add(self, level_db: F64) -> Advice | None:
+    def add(self, level_db: F64, noise_db: float = np.nan) -> Advice | None:
         """Take one point (2, tracks); advice, or None if there is nothing new to say."""
-        if not self.take(level_db):
+        if not self.take(level_db, noise_db):
             return None
         if len(self._rows) < BEFORE:
             return self._seek(0, "wait")
@@ -110,7 +112,8 @@ class Trace:
         """The whole of what is known of this track's bias."""
         short, differ = self._seen
         phase = "failed" if self.failed else "taken" if self.taken_db is not None else self._phase
-        return Picture(self.track + 1, phase, differ, short, self.peak)
+        noise_db = np.array(self._noise_db[: len(short)])
+        return Picture(self.track + 1, phase, differ, short, noise_db, self.peak)
 
     @property
     def _moved_db(self) -> float:

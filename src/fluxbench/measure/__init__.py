@@ -37,14 +37,29 @@ from fluxbench.measure._harmonics import (
 from fluxbench.measure._hum import (
     HumLine,
 )
+from fluxbench.measure._limits import (
+    HighestOutput,
+    MaximumOutput,
+    compression_db,
+    highest_output,
+    maximum_output,
+)
 from fluxbench.measure._low_end import (
     LowEndReading,
     low_end,
+)
+from fluxbench.measure._needles import (
+    ProgrammeNeedles,
+    VuNeedles,
 )
 from fluxbench.measure._noise import (
     NoiseReading,
     NoiseStream,
     noise,
+)
+from fluxbench.measure._one_track import (
+    UprightReading,
+    upright,
 )
 from fluxbench.measure._pair_delay import (
     PairDelayReading,
@@ -75,6 +90,13 @@ from fluxbench.measure._tone_stream import (
     ToneStream,
     take_tone,
 )
+from fluxbench.measure._unwanted import (
+    RelativeReading,
+    crosstalk,
+    erasure,
+    modulation_noise,
+    print_through,
+)
 from fluxbench.measure._validity import (
     waveform_validity,
 )
@@ -88,36 +110,50 @@ __all__ = [
     "FlutterReading",
     "HarmonicsReading",
     "HeardTone",
+    "HighestOutput",
     "Hop",
     "HumLine",
     "LowEndReading",
+    "MaximumOutput",
     "NoiseReading",
     "NoiseStream",
     "PairDelayReading",
     "PartReading",
+    "ProgrammeNeedles",
     "QuasiPeak",
+    "RelativeReading",
     "ResponseReading",
     "RotatingPart",
     "ToneReading",
     "ToneStream",
     "ToneTake",
+    "UprightReading",
+    "VuNeedles",
     "components_of",
+    "compression_db",
+    "crosstalk",
     "delays_of",
     "drop_outs_of",
+    "erasure",
     "fit_frequency",
     "flutter_of",
     "harmonics",
     "harmonics_of",
     "hear",
+    "highest_output",
     "low_end",
+    "maximum_output",
+    "modulation_noise",
     "multitone_levels",
     "noise",
     "pair_delay",
+    "print_through",
     "stepped_levels",
     "sweep_levels",
     "take_tone",
     "tone_levels",
     "tone_reading",
     "track_delays",
+    "upright",
     "waveform_validity",
 ]

@@ -23,7 +23,9 @@ HIGHEST_HZ = 20_000.0
 SHORTEST_S = 1.0
 _BLOCK_S = 0.64
 _DETECTOR_RATE_HZ = 48_000.0
-_DETECTOR_BATCH_S = 8.0
+_DETECTOR_BATCH_S = (2.0, 8.0)
+_DETECTOR_BATCH_BYTES = 10e6
+"""The detector steps through so many seconds at once, fewer where they take more than 10 MB."""
 _SETTLING_S = 0.7
 _HUM_PIECE_S = 32.0
 _SILENCE = 1e-19
@@ -120,6 +122,8 @@ class NoiseStream:
         network = bs468_response(np.arange(lines) * rate_hz / frames) * points / frames
         self._network = network.astype(np.complex64)
         self._detector = QuasiPeak(points * rate_hz / frames, tracks)
+        batch_s = _DETECTOR_BATCH_BYTES / (4.0 * tracks * self._detector.rate_hz)
+        self._batch_s = float(np.clip(batch_s, *_DETECTOR_BATCH_S))
         self._hum_cut = EnvelopeCut(self._blocks, 0.0, HIGHEST_HUM_HZ + 20.0)
         self._hum = HumSums(tracks)
         self._watch = WaveformWatch(tracks, rate_hz, _TYPICAL_HZ)
@@ -181,7 +185,7 @@ class NoiseStream:
         self._weighted.append(self._through_network(block))
         self._low.append(self._hum_cut.of(block, self._blocks.frames))
         step_s = self._blocks.hop / self._rate_hz
-        if len(self._weighted) * step_s >= _DETECTOR_BATCH_S:
+        if len(self._weighted) * step_s >= self._batch_s:
             self._detect()
         if len(self._low) * step_s >= _HUM_PIECE_S:
             self._look_for_hum()

@@ -20,6 +20,7 @@ from fluxbench.measure._tone import ToneReading, tone_reading
 
 _TOGETHER = 4
 _ALONG_S = 1.0
+_SPARSE = 16
 _WEAK = 0.1
 
 Envelopes = NDArray[np.complex64]
@@ -163,10 +164,23 @@ def _drop_outs(
     noise_ratio = (
         tone.inside.noise_per_hz * 2.0 * cut.half_hz / np.maximum(tone.inside.power, 1e-30)
     )
+    noise_ratio = np.minimum(noise_ratio, _scatter_ratio(power))
     noise_ratio = np.where(tone.valid, noise_ratio, np.inf)
     found = drop_outs_of(power, cut.rate_hz, piece.first_s, noise_ratio)
     last_s = piece.first_s + points / cut.rate_hz
     return tuple(tuple(d for d in track if d.start_s < last_s) for track in found)
+
+
+def _scatter_ratio(power: NDArray[np.float32]) -> F64:
+    """Noise over tone, as powers, from how the power usually scatters about its median.
+
+    Drop-outs swell the noise beside a tone, which must not hide them. For noise that is weak the
+    power scatters by sqrt(2 noise / tone); 1.4826 times the median deviation is its sd.
+    """
+    some = power[:, ::_SPARSE]
+    middle = np.maximum(np.median(some, axis=1, keepdims=True), 1e-30)
+    deviation = np.median(np.abs(some / middle - 1.0), axis=1)
+    return np.asarray(0.5 * (1.4826 * deviation) ** 2, np.float64)
 
 
 def _flutter(

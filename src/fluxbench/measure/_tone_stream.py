@@ -20,11 +20,11 @@ _LEAST_BLOCK_S = 0.64
 _WIDE_HZ = 400.0
 _WIDE_TRANSITION_HZ = 80.0
 _FINE_RATE_HZ = 4000.0
-_PIECE_S = (8.0, 32.0)
-_FLUTTER_PIECE_S = 16.0
+_PIECE_S = (4.0, 32.0)
+_FLUTTER_PIECE_S = 8.0
 _MORE_RATIO = 0.25
-_PIECE_BYTES = 24e6
-"""A piece is worked out at once: 32 s, less where its envelopes would take more than 24 MB; the
+_PIECE_BYTES = 12e6
+"""A piece is worked out at once: 32 s, less where its envelopes would take more than 12 MB; the
 last one may be longer by a quarter, or shorter."""
 
 
@@ -132,6 +132,7 @@ class ToneStream:
         some, self._held = self._held[:count], self._held[count:]
         after = self._held[0][0] if self._held else some[0][0][:, :0]
         envelopes = [np.concatenate(each, axis=1) for each in zip(*some, strict=True)]
+        some.clear()
         piece = Piece(
             self._cuts,
             envelopes,

@@ -19,7 +19,7 @@ class Command:
 
     id: str
     name: str
-    """begin, acknowledge, focus, pass-over, skip, repeat, silence or stop."""
+    """begin, acknowledge, decline, focus, pass-over, skip, repeat, silence or stop."""
     fields: Mapping[str, Any] = field(default_factory=dict)
 
 

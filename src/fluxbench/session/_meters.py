@@ -20,6 +20,8 @@ SLOW_EVERY = 10
 """Hops between two messages with the whole board, bias picture and azimuth line."""
 MOST_POINTS = 400
 FIT_POINTS = 25
+LEAST_STEP_DB = 0.5
+LEAST_POINTS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,13 +230,13 @@ def bias_picture(picture: Picture, over_bias_db: float) -> dict[str, Any]:
         "difference_db": plain(differ[::every]),
         "short_db": plain(short[::every]),
         "third_harmonic_percent": [None] * points,
-        "modulation_noise_db": [None] * points,
+        "modulation_noise_db": plain(picture.modulation_noise_db[::every], 1),
         "peak": None,
         "fit": None,
         "sheet": None,
         "here": None,
         "least_distortion_difference_db": None,
-        "least_noise_difference_db": None,
+        "least_noise_difference_db": least_at(differ, picture.modulation_noise_db),
     }
     if points:
         here = slice(-min(7, len(differ)), None)
@@ -262,6 +264,18 @@ def bias_picture(picture: Picture, over_bias_db: float) -> dict[str, Any]:
             "short_db": number(peak.level_db - over_bias_db),
         }
     return out
+
+
+def least_at(differ: F64, noise_db: F64) -> float | None:
+    """The D at which the noise is least, from means over steps of D; None if that is at an end."""
+    step = np.round(differ / LEAST_STEP_DB)
+    steps = [s for s in np.unique(step) if np.isfinite(noise_db[step == s]).sum() >= LEAST_POINTS]
+    if len(steps) < 3:
+        return None
+    means = [float(np.nanmean(noise_db[step == s])) for s in steps]
+    least = int(np.argmin(means))
+    at_end = least in (0, len(steps) - 1)
+    return None if at_end else float(steps[least] * LEAST_STEP_DB)
 
 
 def fitted(differ: F64, short: F64, top_db: float) -> tuple[F64, F64] | None:

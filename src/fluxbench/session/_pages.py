@@ -48,18 +48,25 @@ class Desk:
         self._closed = False
 
     def acknowledge(self, waiting: Waiting) -> None:
-        """The person has done what was asked; NotNowError if that ask is not open."""
+        """The person has done what was asked, or will not; NotNowError if that is not open."""
         number, ask = int(waiting.command.fields["ask"]), self.lineup.view.ask
         if ask is None or ask.number != number:
             raise NotNowError(f"ask {number} is not open")
+        if waiting.command.name == "decline" and ask.kind != "doubt":
+            raise NotNowError(f"ask {number} is no doubt to share; skip the stage, or stop")
+        self._pass_on(number, waiting)
+
+    def _pass_on(self, number: int, waiting: Waiting) -> None:
         self._acknowledging.append((number, waiting))
-        self.lineup.acknowledge(number)
+        if waiting.command.name == "decline":
+            self.lineup.decline(number)
+        else:
+            self.lineup.acknowledge(number)
 
     def take_over(self, before: "Desk") -> None:
         """Acknowledge what was acknowledged before an interruption and had not gone on."""
         for number, waiting in before._acknowledging:
-            self._acknowledging.append((number, waiting))
-            self.lineup.acknowledge(number)
+            self._pass_on(number, waiting)
 
     def gone_on(self) -> list[Waiting]:
         """Who acknowledged an ask that is not open any more."""

@@ -271,7 +271,7 @@ class Session:
             self.ledger.note(self._desk, "silence", {"on": bool(fields["on"])})
         elif self._desk is None or self._desk.lineup.view.closed:
             raise NotNowError("no line-up runs; begin one")
-        elif name == "acknowledge":
+        elif name in ("acknowledge", "decline"):
             self._desk.acknowledge(waiting)  # answered when the line-up has gone on
             return
         else:

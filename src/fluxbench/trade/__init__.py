@@ -3,7 +3,11 @@
 The formulas take numbers or arrays, which broadcast; numbers give numpy scalars.
 """
 
-from fluxbench.trade._azimuth import azimuth_from_delay_arcmin, delay_us, phase_deg
+from fluxbench.trade._azimuth import (
+    azimuth_from_delay_arcmin,
+    delay_us,
+    phase_deg,
+)
 from fluxbench.trade._ballistics import (
     FLUTTER_CHARGE_S,
     FLUTTER_CLAMP_S,
@@ -18,7 +22,9 @@ from fluxbench.trade._ballistics import (
     flutter_detector_correction_ratio,
     vu_step_response,
 )
-from fluxbench.trade._contour import contour_db
+from fluxbench.trade._contour import (
+    contour_db,
+)
 from fluxbench.trade._equalisation import (
     EQUALISATION_STANDARDS,
     Equalisation,
@@ -35,9 +41,21 @@ from fluxbench.trade._fluxivity import (
     fluxivity_from_maxwell,
     fluxivity_ratio_db,
 )
-from fluxbench.trade._formats import FORMATS, MM_PER_MIL, Format, format_named
-from fluxbench.trade._fringing import fringing_rise_db, side_crosstalk_db
-from fluxbench.trade._iso266 import NOMINAL_HZ, exact_hz, preferred_hz
+from fluxbench.trade._formats import (
+    FORMATS,
+    MM_PER_MIL,
+    Format,
+    format_named,
+)
+from fluxbench.trade._fringing import (
+    fringing_rise_db,
+    side_crosstalk_db,
+)
+from fluxbench.trade._iso266 import (
+    NOMINAL_HZ,
+    exact_hz,
+    preferred_hz,
+)
 from fluxbench.trade._levels import (
     ZERO_DBU_VOLTS,
     ZERO_DBV_DBU,
@@ -66,6 +84,12 @@ from fluxbench.trade._print_through import (
     print_through_shape_db,
     worst_print_frequency_hz,
     worst_print_wavelength_um,
+)
+from fluxbench.trade._programme_meters import (
+    PROGRAMME_METERS,
+    ProgrammeMeter,
+    type_iia_mark,
+    vu_deflection_percent,
 )
 from fluxbench.trade._recording import (
     REFERENCE_GAP_UM,
@@ -118,7 +142,10 @@ from fluxbench.trade._tones import (
     line_up_tones,
     over_bias_target_db,
 )
-from fluxbench.trade._values import Array, Values
+from fluxbench.trade._values import (
+    Array,
+    Values,
+)
 from fluxbench.trade._waves import (
     MM_PER_INCH,
     frequency_hz,
@@ -162,6 +189,7 @@ __all__ = [
     "MM_PER_MIL",
     "NAMED_FLUXIVITIES",
     "NOMINAL_HZ",
+    "PROGRAMME_METERS",
     "QUASI_PEAK_CHARGE_S",
     "QUASI_PEAK_DISCHARGE_S",
     "QUASI_PEAK_OF_SINE_RATIO",
@@ -186,6 +214,7 @@ __all__ = [
     "LineUpTone",
     "NamedFluxivity",
     "OverBiasEstimate",
+    "ProgrammeMeter",
     "Reel",
     "Tolerances",
     "Values",
@@ -247,7 +276,9 @@ __all__ = [
     "thickness_loss_graded_db",
     "third_harmonic_ratio",
     "translate_over_bias",
+    "type_iia_mark",
     "volts_from_dbu",
+    "vu_deflection_percent",
     "vu_from_dbu",
     "vu_step_response",
     "wave_number_per_mm",

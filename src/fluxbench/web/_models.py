@@ -33,6 +33,14 @@ class Acknowledge(Strict):
     ask: int
 
 
+class Decline(Strict):
+    """What was asked about is doubted by the person as well."""
+
+    id: Id
+    command: Literal["decline"]
+    ask: int
+
+
 class Focus(Strict):
     """Look at a track now."""
 
@@ -84,7 +92,7 @@ class StopLineUp(Strict):
 
 
 AnyCommand = Annotated[
-    Begin | Acknowledge | Focus | PassOver | Skip | Repeat | SilenceKey | StopLineUp,
+    Begin | Acknowledge | Decline | Focus | PassOver | Skip | Repeat | SilenceKey | StopLineUp,
     Field(discriminator="command"),
 ]
 

@@ -1,0 +1,45 @@
+"""A real Chromium, and pages that may not complain."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests.browser.benches import Running, serving
+
+CHROMIUM = "/usr/bin/chromium"
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+SIZES = {"tablet": (1180, 820), "laptop": (1280, 800)}
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    with sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Running]:
+    with serving(tmp_path / "book.db") as running:
+        yield running
+
+
+@pytest.fixture
+def page(chromium: Browser, bench: Running) -> Iterator[Page]:
+    """A tablet that leans on the deck, closed before the bench; nothing was complained of."""
+    wide, high = SIZES["tablet"]
+    context = chromium.new_context(viewport={"width": wide, "height": high}, has_touch=True)
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
+    yield page
+    context.close()
+    assert complaints == []

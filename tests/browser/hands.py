@@ -1,0 +1,134 @@
+"""Hands and eyes of somebody in front of the page: they read what it shows and turn what it has."""
+
+import math
+import re
+import time
+from dataclasses import dataclass
+
+from playwright.sync_api import Page
+
+READ = """() => {
+  const text = (name) => document.querySelector('.focus ' + name)?.textContent?.trim() ?? null;
+  return {
+    kicker: text('.kicker'), big: text('.big'), track: text('.who'), number: text('.number'),
+    way: text('.way'), verdict: text('.verdict span'), fine: text('.fine'), words: text('.words'),
+    stage: document.querySelector('.stages [aria-current] .name')?.textContent ?? null,
+  };
+}"""
+WAYS = {"raise": 1, "lower": -1}
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What stands on the page."""
+
+    big: str | None
+    track: int | None
+    deviation_db: float | None
+    way: int
+    verdict: str | None
+    moved_db: float
+    wait_s: float
+    words: str
+
+
+def see(page: Page) -> Seen:
+    told = page.evaluate(READ)
+    fine = told["fine"] or ""
+    moved = re.search(r"moved ([+−]?)([\d.]+) dB", fine)
+    wait = re.search(r"in ([\d.]+) s", fine)
+    number = re.fullmatch(r"[\d.]+", told["number"] or "")
+    way = WAYS.get(told["way"], 0)
+    return Seen(
+        told["big"],
+        int(told["track"]) if (told["track"] or "").isdecimal() else None,
+        float(number[0]) * (way or 1) if number else None,
+        way,
+        told["verdict"],
+        (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,
+        float(wait[1]) if wait else 0.0,
+        told["words"] or "",
+    )
+
+
+def turn(page: Page, trimmer: str, track: int, turns: float) -> None:
+    """Drag the screw around its middle, clockwise if positive."""
+    dial = page.get_by_role("slider", name=f"{trimmer}, track {track}", exact=True)
+    dial.scroll_into_view_if_needed()
+    box = dial.bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    radius = 0.36 * box["width"]
+    page.mouse.move(x + radius, y)
+    page.mouse.down()
+    steps = max(2, round(abs(turns) * 24))
+    for i in range(1, steps + 1):
+        angle = 2 * math.pi * turns * i / steps
+        page.mouse.move(x + radius * math.cos(angle), y + radius * math.sin(angle))
+    page.mouse.up()
+
+
+class Setting:
+    """Sets bias of one track by what the page says: across the peak, then to the target."""
+
+    def __init__(self, page: Page, track: int) -> None:
+        self._page, self._track = page, track
+        self.verdicts: set[str] = set()
+        self.phases: list[int] = []
+        self._turns_per_db = 0.0
+
+    def done(self, patience_s: float) -> bool:
+        """Go on until the page looks at something else; whether it did."""
+        end_s = time.monotonic() + patience_s
+        while time.monotonic() < end_s:
+            now = see(self._page)
+            if now.track is not None and now.track != self._track:
+                return True
+            if now.track is None:
+                if self.verdicts and now.big:
+                    return True
+                self._page.wait_for_timeout(200)
+                continue
+            if now.verdict:
+                self.verdicts.add(now.verdict)
+            if now.deviation_db is None:
+                self._seek(now)
+            elif now.way:
+                self._set(now)
+            else:
+                self._page.wait_for_timeout(300)
+        return False
+
+    def _turn(self, turns: float) -> None:
+        turn(self._page, "bias", self._track, max(-0.45, min(0.45, turns)))
+
+    def _seek(self, now: Seen) -> None:
+        if not now.way:
+            self._page.wait_for_timeout(300)
+            return
+        if not self.phases or self.phases[-1] != now.way:
+            self.phases.append(now.way)
+        if self._turns_per_db == 0.0:
+            self._turn(0.25)
+            self._page.wait_for_timeout(int(1000 * now.wait_s + 600))
+            then = see(self._page)
+            if abs(then.moved_db - now.moved_db) > 0.3:
+                self._turns_per_db = 0.25 / (then.moved_db - now.moved_db)
+            return
+        self._turn(0.3 * now.way * self._turns_per_db)
+        self._page.wait_for_timeout(250)
+
+    def _set(self, now: Seen) -> None:
+        assert now.deviation_db is not None
+        scale = self._turns_per_db or 0.2
+        self._turn(now.deviation_db * scale)
+        self._page.wait_for_timeout(int(1000 * now.wait_s + 500))
+        then = see(self._page)
+        if then.track == self._track and then.deviation_db is not None:
+            moved = now.deviation_db - then.deviation_db
+            if abs(moved) > 0.15:
+                seen = now.deviation_db * scale / moved
+                if seen * scale > 0:
+                    self._turns_per_db = math.copysign(
+                        min(max(abs(seen), 0.4 * abs(scale)), 2.5 * abs(scale)), scale
+                    )

@@ -1,0 +1,65 @@
+"""Bias of two tracks, set in a real browser by what the page shows, with a reload in the middle."""
+
+import re
+import time
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.benches import Running
+from tests.browser.hands import Setting, see
+
+pytestmark = pytest.mark.browser
+
+
+def answer_asks(page: Page, until: str, patience_s: float = 90.0) -> None:
+    """Let the practice deck do what is asked until the page says `until`."""
+    end_s = time.monotonic() + patience_s
+    does = page.get_by_role("button", name="Let the practice deck do it")
+    while time.monotonic() < end_s:
+        now = see(page)
+        if until in f"{now.big} {now.words}":
+            return
+        if does.count() and does.is_enabled():
+            does.click()
+        page.wait_for_timeout(200)
+    pytest.fail(f"the page never said {until!r}; it says {see(page)}")
+
+
+def stage_card(page: Page, title: str) -> None:
+    page.get_by_role("navigation", name="Stages").get_by_role("button", name=title).first.click()
+
+
+def begin_bias(page: Page, bench: Running) -> None:
+    """From the first page to the bias stage, leaving out what this test is not about."""
+    page.goto(bench.address + "/#bench")
+    page.get_by_role("button", name="Begin the line-up").click()
+    answer_asks(page, "Load the calibration tape")
+    stage_card(page, "Load the stock")
+    page.get_by_role("button", name="Go there now").click()
+    answer_asks(page, "Record azimuth")
+    stage_card(page, "Record azimuth")
+    page.get_by_label("Why it is left out").fill("not in this test")
+    page.get_by_role("button", name="Leave it out").click()
+    answer_asks(page, "Bias 1")
+
+
+@pytest.mark.timeout(600)
+def test_two_trimmers_are_turned_past_the_peak_to_their_target(page: Page, bench: Running) -> None:
+    begin_bias(page, bench)
+    page.get_by_role("button", name="Practice", exact=True).click()
+    for track in (1, 2):
+        setting = Setting(page, track)
+        assert setting.done(200.0), f"track {track}: {see(page)}"
+        assert "in" in setting.verdicts
+        assert setting.phases[-2:] == [-1, 1], "past the peak one way and back the other"
+        page.reload()
+        page.wait_for_selector(".focus:not(.waiting)")
+    page.get_by_role("button", name="Bench", exact=True).click()
+    page.get_by_role("button", name="Taken").click()
+    rows = page.locator("table.taken tbody tr")
+    expect(rows.filter(has_text="bias")).to_have_count(2)
+    sheet = float(re.findall(r"[\d.]+", rows.first.locator("td").nth(4).inner_text())[0])
+    left = bench.truth()["residual"]["over_bias_db"]
+    assert sheet > 1.0
+    assert [abs(off) < 0.5 for off in left] == [True, True], left

@@ -1,0 +1,98 @@
+"""What every screen holds to: names, sizes, keys, cautions, and nothing lost by a reload."""
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.benches import Running
+from tests.browser.conftest import SIZES
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+AXE = Path(__file__).parents[2] / "ui" / "node_modules" / "axe-core" / "axe.min.js"
+
+
+def faults_of(page: Page) -> list[str]:
+    """Serious faults that axe-core finds for people who hear or cannot point."""
+    page.add_script_tag(path=AXE)
+    found = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
+    return [
+        f"{fault['id']}: {fault['nodes'][0]['html'][:120]}"
+        for fault in found["violations"]
+        if fault["impact"] in ("serious", "critical")
+    ]
+
+
+def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running) -> None:
+    """One bench for all of it: starting one takes long."""
+    page.goto(bench.address)
+    begin = page.get_by_role("button", name="Begin the line-up")
+    expect(begin).to_be_visible()
+    expect(page.get_by_text("monitors and headphones down").first).to_be_visible()
+    for light in ("dark", "day"):
+        page.emulate_media(color_scheme="dark" if light == "dark" else "light")
+        assert faults_of(page) == []
+    begin.tap()
+    expect(page.get_by_text("Stop the tape and listen to the input")).to_be_visible()
+
+    page.keyboard.press("Escape")
+    expect(page.get_by_text("Silenced by you")).to_be_visible()
+    assert page.request.get(bench.address + "/api/state").json()["bench"]["silenced"] is True
+    page.reload()
+    expect(page.get_by_text("Silenced by you")).to_be_visible()
+    page.keyboard.press("Shift+Escape")
+    expect(page.get_by_text("Silenced by you")).to_have_count(0)
+
+    page.keyboard.press("p")
+    expect(page.get_by_role("region", name="Trimmers of the practice deck")).to_be_visible()
+    assert faults_of(page) == []
+    dial = page.get_by_role("slider", name="reproduce level, track 1")
+    dial.focus()
+    page.keyboard.press("ArrowRight")
+    expect(dial).to_have_attribute("aria-valuetext", "0.02 turns clockwise")
+    page.get_by_label("Which trimmer").select_option("bias")
+    page.get_by_role("button", name="bias, track 2: a little anticlockwise").tap()
+    dial = page.get_by_role("slider", name="bias, track 2")
+    expect(dial).to_have_attribute("aria-valuetext", "0.01 turns anticlockwise")
+
+    page.get_by_text("Faults", exact=True).tap()
+    page.get_by_role("button", name="hum", exact=True).tap()
+    expect(page.get_by_role("button", name="hum", exact=True)).to_have_attribute(
+        "aria-pressed", "true"
+    )
+    page.keyboard.press("b")
+    page.keyboard.press("?")
+    expect(page.get_by_role("dialog", name="Keys and help")).to_be_visible()
+
+
+def test_each_size_shows_all_without_scrolling(page: Page, bench: Running) -> None:
+    page.goto(bench.address + "/#bench")
+    expect(page.get_by_role("button", name="Begin the line-up")).to_be_visible()
+    for screen in ("b", "p"):
+        page.keyboard.press(screen)
+        for wide, high in SIZES.values():
+            page.set_viewport_size({"width": wide, "height": high})
+            page.wait_for_timeout(150)
+            room = page.evaluate(
+                """() => { const d = document.documentElement;
+                  return [d.scrollWidth, d.scrollHeight]; }"""
+            )
+            assert room == [wide, high]
+            outside = page.evaluate(
+                """() => [...document.querySelectorAll('.panel, .head > *')]
+                  .filter((e) => { const b = e.getBoundingClientRect();
+                    return b.width && (b.right > innerWidth + 1 || b.bottom > innerHeight + 1); })
+                  .map((e) => e.className)"""
+            )
+            assert outside == []
+
+
+def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
+    page.goto(bench.address + "/#practice")
+    page.get_by_text("Faults", exact=True).click()
+    page.get_by_role("button", name="two tracks crossed").click()
+    page.get_by_role("button", name="Begin the line-up").click()
+    page.get_by_role("button", name="Let the practice deck do it").click()
+    page.keyboard.press("b")
+    page.get_by_role("button", name="Notes").click()
+    expect(page.locator(".page")).to_contain_text("crossed", timeout=60_000)

@@ -1,0 +1,225 @@
+"""`read` against captures whose truth is a formula: what goes in must come out.
+
+The limits are those of the project's issue on verification; the formulas stand beside the checks.
+"""
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy import integrate
+
+from fluxbench.base import Validity
+from fluxbench.captures import CaptureReading, Kind, line_of, read_capture
+from tests.captures import made
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+RATE_HZ = 48_000
+
+
+def read(tmp_path: Path, samples: "np.ndarray[Any, Any]", rate_hz: int = RATE_HZ) -> CaptureReading:
+    return read_capture(f"{made.written(tmp_path / 'made.wav', samples, rate_hz)}")
+
+
+def only(reading: CaptureReading) -> Any:
+    """The one section of a capture."""
+    (section,) = reading.sections
+    return section
+
+
+def test_level_frequency_and_delay_at_60_db_signal_to_noise(tmp_path: Path) -> None:
+    """Level +-0.01 dB, offset +-0.002 %, delay +-0.05 us; noise 60 dB below the tone."""
+    delays_us = (0.0, 7.3, -21.9, 14.1)
+    levels_dbfs = (-20.0, -20.7, -19.1, -22.0)
+    frequency_hz = 10_000.0 * 1.0031
+    wave = made.tone(5.0, RATE_HZ, frequency_hz, levels_dbfs, delays_us=delays_us)
+    line = line_of(read(tmp_path, wave + made.noise(5.0, RATE_HZ, -80.0, tracks=4)))
+    (section,) = line["sections"]
+    levels = [track["level_dbfs"] for track in section["tracks"]]
+    assert levels == pytest.approx(levels_dbfs, abs=0.01)
+    assert section["nominal_hz"] == 10_000.0
+    assert section["offset_percent"] == pytest.approx(0.31, abs=0.002)
+    assert line["azimuth"]["delay_us"] == pytest.approx(delays_us, abs=0.05)
+
+
+def test_a_longer_wave_counts_the_whole_turns_of_a_shorter_one(tmp_path: Path) -> None:
+    """130 us are 1.3 periods of 10 kHz; 1 kHz tells that they are not 30."""
+    delays_us = (0.0, 130.0)
+    parts = [made.tone(2.0, RATE_HZ, f, delays_us=delays_us) for f in (10_000.0, 1000.0)]
+    azimuth = read(tmp_path, np.concatenate(parts)).azimuth
+    assert azimuth.frequency_hz == pytest.approx(10_000.0, abs=0.1)
+    assert azimuth.delay_us == pytest.approx(delays_us, abs=0.05)
+
+
+def test_harmonics(tmp_path: Path) -> None:
+    """+-0.01 %; THD is the root of the sum of squares."""
+    content = {2: 0.5, 3: 1.2, 4: 0.05}
+    wave = made.tone(4.0, RATE_HZ, 1000.0, harmonics_percent=content)
+    section = only(read(tmp_path, wave + made.noise(4.0, RATE_HZ, -90.0)))
+    percent = section.tone.harmonics.percent[:, 0]
+    assert percent[:2] == pytest.approx([0.5, 1.2], abs=0.01)
+    total = np.sqrt(0.5**2 + 1.2**2 + 0.05**2)
+    assert section.tone.harmonics.total_percent[0] == pytest.approx(total, abs=0.01)
+
+
+def flutter_weights() -> dict[float, float]:
+    """IEC 60386:1972 Table I, from memory: dB by frequency."""
+    rows = csv.DictReader((REFERENCE / "flutter_weighting.csv").read_text().splitlines())
+    return {float(row["freq_hz"]): float(row["weight_db"]) for row in rows}
+
+
+@pytest.mark.parametrize("flutter_hz", [0.8, 4.0, 10.0, 63.0])
+def test_flutter_on_sines(tmp_path: Path, flutter_hz: float) -> None:
+    """Peak 0.2 % times the table's weight: quasi-peak +-4 %; 2 sigma is 0.9969 of it, +-2 %."""
+    warp_s = made.flutter_warp_s(flutter_hz, 0.2)
+    wave = made.tone(8.0, RATE_HZ, 3150.0, warp_s=warp_s)
+    section = only(read(tmp_path, wave + made.noise(8.0, RATE_HZ, -90.0)))
+    expected = 0.2 * 10.0 ** (flutter_weights()[flutter_hz] / 20.0)
+    flutter = section.tone.flutter
+    assert flutter.weighted_quasi_peak_percent[0] == pytest.approx(expected, rel=0.04)
+    assert flutter.weighted_2_sigma_percent[0] == pytest.approx(0.9969 * expected, rel=0.02)
+    assert flutter.unweighted_percent[0] == pytest.approx(0.2, rel=0.1)
+    assert flutter.components[0].frequency_hz == pytest.approx(flutter_hz, abs=0.05)
+    assert flutter.components[0].peak_percent == pytest.approx(0.2, rel=0.04)
+
+
+def test_every_drop_out_is_found_and_none_invented(tmp_path: Path) -> None:
+    """From 5 ms and 4 dB on; two tracks, the second without any.
+
+    Depths only to a third: the edges are square and ring in the band in which they are looked at.
+    """
+    places = ((1.0, 5.0, 4.0), (2.0, 10.0, 6.0), (3.2, 40.0, 12.0), (4.1, 200.0, 20.0))
+    wave = made.tone(6.0, RATE_HZ, 1000.0, delays_us=(0.0, 0.0))
+    for start_s, length_ms, depth_db in places:
+        wave[:, :1] = made.dropped(wave[:, :1], RATE_HZ, start_s, length_ms, depth_db)
+    section = only(read(tmp_path, wave + made.noise(6.0, RATE_HZ, -80.0, tracks=2)))
+    assert section.end_s - section.start_s == pytest.approx(6.0, abs=0.05)
+    found, none = line_of_drop_outs(section)
+    assert none == []
+    assert len(found) == len(places)
+    for drop, (start_s, length_ms, depth_db) in zip(found, places, strict=True):
+        assert drop["start_s"] == pytest.approx(start_s, abs=2e-3)
+        assert drop["length_ms"] == pytest.approx(length_ms, abs=2.0)
+        assert drop["depth_db"] == pytest.approx(depth_db, rel=0.34)
+
+
+def line_of_drop_outs(section: Any) -> list[list[dict[str, float]]]:
+    return [
+        [
+            {
+                "start_s": section.measured_from_s + drop.start_s,
+                "length_ms": drop.length_ms,
+                "depth_db": drop.depth_db,
+            }
+            for drop in track
+        ]
+        for track in section.tone.drop_outs
+    ]
+
+
+@pytest.mark.parametrize("rate_hz", [48_000, 96_000])
+def test_white_noise(tmp_path: Path, rate_hz: int) -> None:
+    """Band and A-weighting +-0.1 dB of their integrals over a flat density; no hum invented.
+
+    A-weighting has no upper end, so it is integrated up to half the rate. It is the closed form of
+    IEC 61672-1:2013 Annex E with its rounded frequencies.
+    """
+    section = only(read(tmp_path, made.noise(12.0, rate_hz, -40.0), rate_hz))
+    assert section.kind is Kind.NOISE
+    in_band = 10.0 * np.log10((20_000.0 - 20.0) / (rate_hz / 2))
+    reading = section.noise
+    assert reading.unweighted_dbfs[0] == pytest.approx(-40.0 + in_band, abs=0.1)
+    frequency_hz = np.linspace(1.0, rate_hz / 2, 200_001)
+    weighted = integrate.trapezoid(a_weight(frequency_hz), frequency_hz) / (rate_hz / 2)
+    assert reading.a_weighted_dbfs[0] == pytest.approx(-40.0 + 10.0 * np.log10(weighted), abs=0.1)
+    assert reading.hum == ((),)
+
+
+def a_weight(frequency_hz: "np.ndarray[Any, Any]") -> Any:
+    """Power gain, 1 at 1 kHz."""
+
+    def gain(f: Any) -> Any:
+        return (12194.217**2 * f**4) / (
+            (f**2 + 20.598997**2)
+            * np.sqrt((f**2 + 107.65265**2) * (f**2 + 737.86223**2))
+            * (f**2 + 12194.217**2)
+        )
+
+    return (gain(frequency_hz) / gain(1000.0)) ** 2
+
+
+def test_hum_in_noise(tmp_path: Path) -> None:
+    """Two lines, +-0.3 dB, and no others."""
+    wave = made.noise(10.0, RATE_HZ, -60.0)
+    wave += made.tone(10.0, RATE_HZ, 50.0, -62.0) + made.tone(10.0, RATE_HZ, 150.0, -70.0)
+    section = only(read(tmp_path, wave))
+    assert section.kind is Kind.NOISE
+    found = [(line.frequency_hz, line.level_dbfs) for line in section.noise.hum[0]]
+    assert [frequency_hz for frequency_hz, _ in found] == pytest.approx([50.0, 150.0], abs=0.5)
+    assert [level_dbfs for _, level_dbfs in found] == pytest.approx([-62.0, -70.0], abs=0.3)
+
+
+SENT_HZ = (35.0, 65.0, 125.0, 255.0, 505.0, 1005.0, 2005.0, 4005.0, 8005.0, 12_505.0, 16_005.0)
+
+
+def test_multitone(tmp_path: Path) -> None:
+    wave = made.multitone(4.0, RATE_HZ, SENT_HZ, -30.0) + made.noise(4.0, RATE_HZ, -80.0)
+    section = only(read(tmp_path, wave))
+    assert section.kind is Kind.MULTITONE
+    assert section.response.frequencies_hz == pytest.approx(SENT_HZ, abs=0.2)
+    assert section.response.level_dbfs[:, 0] == pytest.approx(-30.0, abs=0.02)
+
+
+def test_sweep(tmp_path: Path) -> None:
+    wave = made.sweep(8.0, RATE_HZ, 20.0, 20_000.0, -20.0) + made.noise(8.0, RATE_HZ, -80.0)
+    section = only(read(tmp_path, wave))
+    assert section.kind is Kind.SWEEP
+    assert (section.start_s, section.end_s) == pytest.approx((0.0, 8.0), abs=0.1)
+    points = section.response.frequencies_hz
+    assert {100.0, 1000.0, 10_000.0} <= set(points)
+    inside = (points > 60.0) & (points < 15_000.0)
+    assert section.response.level_dbfs[inside, 0] == pytest.approx(-20.0, abs=0.1)
+
+
+def test_sections_in_a_row(tmp_path: Path) -> None:
+    """Silence, tones that follow each other, the same tone weaker, noise, a glide: all apart."""
+    tones = [(1000.0, -20.0), (10_000.0, -20.0), (100.0, -20.0), (1000.0, -20.0), (1000.0, -26.0)]
+    parts = [made.noise(1.5, RATE_HZ, -90.0)]
+    parts += [made.tone(1.5, RATE_HZ, *tone) for tone in tones]
+    parts += [made.noise(1.5, RATE_HZ, -50.0), made.sweep(3.0, RATE_HZ, 50.0, 10_000.0, -20.0)]
+    wave = np.concatenate(parts) + made.noise(13.5, RATE_HZ, -100.0)
+    reading = read(tmp_path, wave)
+    kinds = [section.kind.value for section in reading.sections]
+    assert kinds == ["noise", *["tone"] * 5, "noise", "sweep"]
+    edges_s = [0.0, 1.5, 3.0, 4.5, 6.0, 7.5, 9.0, 10.5, 13.5]
+    starts = [section.start_s for section in reading.sections]
+    ends = [section.end_s for section in reading.sections]
+    assert starts == pytest.approx(edges_s[:-1], abs=0.06)
+    assert ends == pytest.approx(edges_s[1:], abs=0.06)
+    levels = [s.tone.tone.level_dbfs[0] for s in reading.sections if s.tone is not None]
+    assert levels == pytest.approx([level for _, level in tones], abs=0.01)
+
+
+def test_a_drop_out_of_all_tracks_does_not_split_a_section(tmp_path: Path) -> None:
+    wave = made.dropped(made.tone(4.0, RATE_HZ, 1000.0), RATE_HZ, 1.8, 400.0, 40.0)
+    section = only(read(tmp_path, wave + made.noise(4.0, RATE_HZ, -80.0)))
+    assert (section.start_s, section.end_s) == pytest.approx((0.0, 4.0), abs=0.03)
+
+
+def test_speech_like_sound_is_programme(tmp_path: Path) -> None:
+    """Noise whose level swings by 30 dB four times a second."""
+    time_s = made.times(4.0, RATE_HZ)
+    swing = 10.0 ** (-1.5 * np.sin(2 * np.pi * 2.0 * time_s) ** 2)
+    reading = read(tmp_path, made.noise(4.0, RATE_HZ, -20.0) * swing[:, None])
+    assert {section.kind for section in reading.sections} == {Kind.PROGRAMME}
+    assert reading.validity is Validity.OK
+
+
+def test_reversed_polarity_hides_nothing(tmp_path: Path) -> None:
+    """Two tracks that cancel each other exactly are still a tone, half a turn apart."""
+    wave = made.tone(2.0, RATE_HZ, 1000.0)
+    section = only(read(tmp_path, np.concatenate([wave, -wave], axis=1)))
+    assert section.kind is Kind.TONE
+    assert abs(section.tone.tone.phase_deg[1]) == pytest.approx(180.0, abs=0.01)
