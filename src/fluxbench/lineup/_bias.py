@@ -6,28 +6,16 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._neighbours import Neighbours
-from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, modulation_noise_db, smoothed
-from fluxbench.lineup._standing import creeps, moved_since
-from fluxbench.lineup._view import Advice, Verdict, move_db
+from fluxbench.lineup._one_tone import OneTone
+from fluxbench.lineup._peak import Peak, modulation_noise_db
+from fluxbench.lineup._point import Point
+from fluxbench.lineup._trace import BEFORE, Trace
 
-BEFORE = 8
-"""Points from before the hand came that show where bias stood."""
 LEARN_S = 4.0
 """To see what tracks do together, before the first is turned."""
-MOST_DB = 0.6
-"""A neighbour that stands further off has not been moved by its contact."""
-BENT = (
-    "short and long waves do not agree about bias on this stock, so that the side of the peak"
-    " is not known; set it as the stock's maker says"
-)
-START_POINTS = 100
-"""If bias has not moved for so long, the trimmer may stand at its end: the other way then."""
-AIM = 0.45
-"""The hand is stopped within this part of the hold band: it is peak and reading that add up."""
 AGAIN = 0.8
 """A track that its neighbours have moved by more than this part of it is offered again."""
-BEYOND_DB = 0.4
-"""How far short waves must have fallen on both sides before a peak is believed."""
+LEFT = "leave it, or set it as the stock's maker says"
 
 
 def bias(bench: Bench) -> Procedure:
@@ -44,17 +32,16 @@ def _bias(bench: Bench) -> Procedure:
     if not bench.steps.parts("as found"):
         bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
         bench.steps.keep_part("as found", found)
-    neighbours, recent = yield from _listen(bench)
+    walk = yield from _listen(bench)
     off: dict[int, float] = {}
     for again in range(3):
         total, by = len(due), "bench"
         while due:
             track = due.pop(0)
             bench.write("focus", trimmer="bias", track=track + 1, by=by)
-            trace = Trace(bench, track, peaks.get(track), neighbours)
-            for level_db in recent:
-                trace.take(level_db)
-            yield from _set_track(bench, trace, recent, total - 1 - len(due), total)
+            trace = yield from _set_track(
+                bench, walk, (track, peaks.get(track)), total - 1 - len(due), total
+            )
             by = "bench"
             if trace.taken_db is not None and trace.peak is not None:
                 peaks[track] = trace.peak
@@ -82,31 +69,67 @@ def _bias(bench: Bench) -> Procedure:
     )
 
 
+class Walk:
+    """What is known of all tracks while one after another is set."""
+
+    def __init__(self, bench: Bench, points: list[Point]) -> None:
+        tracks = bench.plan.tracks
+        self._bench = bench
+        self.neighbours = Neighbours(tracks)
+        self._recent = deque((p.level_db for p in points), maxlen=BEFORE)
+        self._alone = {t for t in range(tracks) if bench.plan.one_tone}
+        for point in points:
+            self.neighbours.learn(point.level_db[0])
+
+    def begin(self, track: int, peak: Peak | None) -> Trace | OneTone:
+        """Begin on a track (from 0) whose peak may be known."""
+        if track in self._alone:
+            lag_s = self._bench.return_lag_s + 0.2
+            return OneTone(track, self._bench.plan, lag_s, 1 if peak else -1, peak)
+        trace = Trace(self._bench, track, peak, self.neighbours)
+        for level_db in self._recent:
+            trace.take(level_db)
+        return trace
+
+    def see(self, level_db: F64, track: int) -> None:
+        """Take a point (2, tracks) while a track is in hand."""
+        self._recent.append(level_db)
+        self.neighbours.learn(level_db[0], track)
+
+    def alone(self, trace: Trace) -> OneTone:
+        """Follow this track by the short wave alone from now on."""
+        self._bench.note(f"{trace.untrue} on track {trace.track + 1}; the short wave alone is used")
+        self._alone.add(trace.track)
+        return trace.alone()
+
+
 def _listen(bench: Bench) -> Procedure:
-    """What tracks do together while nobody turns, and the last points (2, tracks) of it."""
-    neighbours = Neighbours(bench.plan.tracks)
-    points = yield from bench.gather(LEARN_S)
-    for point in points:
-        neighbours.learn(point.level_db[0])
-    return neighbours, deque((p.level_db for p in points), maxlen=BEFORE)
+    """What tracks do together while nobody turns."""
+    return Walk(bench, (yield from bench.gather(LEARN_S)))
 
 
-def _set_track(bench: Bench, trace: "Trace", recent: deque[F64], done: int, due: int) -> Procedure:
-    """Follow one track until it is in, has failed, or the person wants another one."""
-    track, neighbours = trace.track, trace.neighbours
+def _set_track(
+    bench: Bench, walk: Walk, of: tuple[int, Peak | None], done: int, due: int
+) -> Procedure:
+    """Follow one track until it is in, has failed, or the person wants another one; its way."""
+    track = of[0]
+    trace = walk.begin(*of)
     while not bench.passed_over("bias", track + 1):
         if bench.wanted not in (None, track) and bench.live[bench.wanted]:
-            return
+            return trace
         bench.wanted = None
         point = yield from bench.point()
-        recent.append(point.level_db)
-        neighbours.learn(point.level_db[0], track)
-        bench.pictures[track] = trace.picture
+        walk.see(point.level_db, track)
         advice = trace.add(point.level_db, modulation_noise_db(point.envelope[:, 1, track]))
+        if isinstance(trace, Trace) and trace.untrue:
+            trace = walk.alone(trace)
+            continue
+        bench.pictures[track] = trace.picture
         if trace.failed:
-            bench.note(f"bias of track {track + 1} is not set: {trace.failed}")
-            return
+            bench.note(f"bias of track {track + 1} is not set: {trace.failed}; {LEFT}")
+            return trace
         if trace.taken_db is not None and trace.peak is not None:
+            by = {"by": "short wave alone"} if isinstance(trace, OneTone) else {}
             bench.write(
                 "taken",
                 trimmer="bias",
@@ -114,165 +137,10 @@ def _set_track(bench: Bench, trace: "Trace", recent: deque[F64], done: int, due:
                 over_bias_db=trace.taken_db,
                 peak_db=trace.peak.level_db,
                 error_db=trace.peak.error_db,
+                **by,
             )
-            return
+            return trace
         if advice is not None:
             bench.advise(advice, done, due)
     bench.note(f"bias of track {track + 1} is not set: it was passed over")
-
-
-class Trace:
-    """The way of one track's bias, point by point, and what to do next.
-
-    First it sees which way D goes ("start"), then has bias lowered until the peak is passed
-    ("lower"), raised across it ("raise"), and set to the sheet's fall from it ("set").
-    """
-
-    WINDOW = 15
-
-    def __init__(self, bench: Bench, track: int, peak: Peak | None, neighbours: Neighbours) -> None:
-        self._bench, self.track, self.peak = bench, track, peak
-        self.neighbours = neighbours
-        self._lag_s = bench.return_lag_s + 0.2
-        self._rows: list[F64] = []
-        self._differ: list[float] = []
-        self._noise_db: list[float] = []
-        self._seen = (np.zeros(0), np.zeros(0))
-        self._phase = "start" if peak is None else "set"
-        self._asked: list[tuple[int, int]] = []
-        self._quiet_from = 0
-        self.failed = ""
-        self.taken_db: float | None = None
-
-    def take(self, level_db: F64, noise_db: float = np.nan) -> bool:
-        """Take one point of short waves and companion (2, tracks); whether it is valid."""
-        differ = float(level_db[0, self.track] - level_db[1, self.track])
-        if not np.isfinite(differ):
-            return False
-        self._rows.append(level_db[0])
-        self._differ.append(differ)
-        self._noise_db.append(noise_db)
-        return True
-
-    def add(self, level_db: F64, noise_db: float = np.nan) -> Advice | None:
-        """Take one point (2, tracks); advice, or None if there is nothing new to say."""
-        if not self.take(level_db, noise_db):
-            return None
-        if len(self._rows) < BEFORE:
-            return self._seek(0, "wait")
-        self._seen = self._apart()
-        if self._phase == "start":
-            return self._start()
-        if self._phase == "lower":
-            return self._lower(*self._seen)
-        if self._phase == "raise":
-            return self._raise(*self._seen)
-        return self._set(*self._seen)
-
-    def _apart(self) -> tuple[F64, F64]:
-        """S and D of the track (points,) without what it does together with its neighbours.
-
-        A neighbour's bias leaks in a little as this one is turned: what a neighbour does in step
-        with D is not contact and is left alone.
-        """
-        rows, differ = np.array(self._rows), np.array(self._differ)
-        share = self.neighbours.share[self.track]
-        beside = np.flatnonzero(share)
-        if not len(beside):
-            return rows[:, self.track], differ
-        others = rows[:, beside]
-        others = np.where(np.isfinite(others), others, np.nanmedian(others, axis=0))
-        model = np.stack([np.ones(len(differ)), smoothed(differ, 7)], axis=1)
-        left = others - model @ np.linalg.lstsq(model, others, rcond=None)[0]
-        contact_db = np.clip(left, -MOST_DB, MOST_DB) @ share[beside]
-        return rows[:, self.track] - contact_db, differ - contact_db
-
-    @property
-    def picture(self) -> Picture:
-        """The whole of what is known of this track's bias."""
-        short, differ = self._seen
-        phase = "failed" if self.failed else "taken" if self.taken_db is not None else self._phase
-        noise_db = np.array(self._noise_db[: len(short)])
-        return Picture(self.track + 1, phase, differ, short, noise_db, self.peak)
-
-    @property
-    def _moved_db(self) -> float:
-        return -float(np.mean(self._differ[-3:]) - np.mean(self._differ[:BEFORE]))
-
-    def _ask(self, way: int) -> None:
-        self._asked.append((len(self._rows), way))
-
-    def _start(self) -> Advice:
-        if abs(self._moved_db) > 0.6:
-            self._phase = "lower"
-            self._ask(-1)
-        if len(self._rows) // START_POINTS % 2:
-            return self._seek(1, "turn a little, up")
-        return self._seek(-1, "turn a little, down")
-
-    def _lower(self, short: F64, differ: F64) -> Advice:
-        s, d = smoothed(short, 7), smoothed(differ, 7)
-        top = int(np.argmax(s[3:-3])) + 3
-        gone = s[top] - s[-4]
-        if bends(differ, self._asked):
-            self.failed = BENT
-        if gone > BEYOND_DB and d[-4] > d[top] + 0.3:
-            self._phase = "raise"
-            self._ask(1)
-            return self._seek(1, "raise bias past the peak")
-        return self._seek(-1, "lower bias until past the peak")
-
-    def _raise(self, short: F64, differ: F64) -> Advice | None:
-        drop_db = self._bench.plan.over_bias_db
-        now = float(smoothed(short, 7)[-2])
-        if bends(differ, self._asked):
-            self.failed = BENT
-        found = find_peak(short, differ)
-        beyond = found is not None and smoothed(differ, 7)[-2] < found.difference_db
-        if found is not None and beyond and found.level_db - now > min(0.8, 0.5 * drop_db):
-            self._phase, self.peak, self._quiet_from = "set", found, len(short)
-            return None
-        return self._seek(1, "raise bias past the peak")
-
-    def _set(self, short: F64, differ: F64) -> Advice | None:
-        band, drop_db, peak = (
-            self._bench.plan.tolerances.over_bias,
-            self._bench.plan.over_bias_db,
-            self.peak,
-        )
-        assert peak is not None  # noqa: S101 - the phase says so
-        n = len(short)
-        self._quiet_from = moved_since(short, self._quiet_from, self.WINDOW)
-        if n - self._quiet_from < 4:
-            return None
-        if n % 10 == 0:
-            self.peak = peak = find_peak(short, differ) or peak
-        first = max(self._quiet_from, n - self.WINDOW)
-        fall = peak.level_db - float(np.mean(short[first:]))
-        under = float(np.mean(differ[first:])) > peak.difference_db
-        over_bias = -max(fall, 0.0) if under else fall
-        off = drop_db - over_bias
-        way, word = move_db(off, AIM * band.hold_db)
-        if way == 0 and n - self._quiet_from >= self.WINDOW and not creeps(short[first:]):
-            self.taken_db = over_bias
-        side = "wrong side, too little bias: " if under else ""
-        needed = min(1.0, max(0.3, 2.0 * band.hold_db / max(abs(off), 1e-3)))
-        return Advice(
-            "bias",
-            self.track + 1,
-            Verdict.of(off, band.set_db),
-            way,
-            off,
-            "dB",
-            peak.error_db,
-            self._lag_s + needed * self.WINDOW / 10,
-            f"bias {self.track + 1}: {side}{word}",
-            self._moved_db,
-        )
-
-    def _seek(self, way: int, words: str) -> Advice:
-        words = f"bias {self.track + 1}: {words}"
-        moved = self._moved_db if len(self._differ) >= BEFORE else 0.0
-        return Advice(
-            "bias", self.track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
-        )
+    return trace

@@ -1,5 +1,7 @@
 """The low end: a fit over six long waves of the deck's own recording, not a single 100 Hz tone."""
 
+from collections import deque
+
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
@@ -17,12 +19,19 @@ LEVEL_DB = -20.0
 WINDOW_S = 1.6
 
 
+LEAST_LEFT, TIMES_LEFT, REMEMBERED = 0.002, 4.0, 60
+"""What the six tones leave over of the signal's power: more than so many times the usual spoils it.
+
+A hole of 10 ms in 1.6 s leaves a hundredth, and moves the level by nearly a tenth of a decibel."""
+
+
 class LowEnd:
     """Mean level of the six long waves against 1 kHz, over the last 1.6 s."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._past: list[F64] = []
+        self._left: deque[F64] = deque(maxlen=REMEMBERED)
         odd = np.arange(bench.plan.tracks) % 2 == 0
         self._sets = [(who, Comb(tones)) for who, tones in ((odd, ODD_HZ), (~odd, EVEN_HZ))]
 
@@ -37,9 +46,13 @@ class LowEnd:
         if len(self._past) < round(WINDOW_S * 10):
             return out
         signal = np.concatenate(self._past)
+        left = np.zeros(len(out))
         for who, comb in self._sets:
             if who.any():
-                out[who] = comb.mean_db(signal[:, who])
+                out[who], left[who] = comb.mean_db(signal[:, who])
+        self._left.append(left)
+        usual = np.median(self._left, axis=0)
+        out[left > np.maximum(LEAST_LEFT, TIMES_LEFT * usual)] = np.nan
         return np.asarray(out - self._bench.plan.zero_dbfs - point.level_db[0])
 
 
@@ -49,26 +62,32 @@ class Comb:
     def __init__(self, tones_hz: tuple[float, ...]) -> None:
         self._tones_hz = tones_hz
         self._solver = np.zeros((0, 0))
+        self._model = np.zeros((0, 0))
 
-    def mean_db(self, signal: F64) -> F64:
-        """Mean level (tracks,) in dBFS at `MEAN_OF_HZ`, by a curve through the six tones."""
+    def mean_db(self, signal: F64) -> tuple[F64, F64]:
+        """Mean level (tracks,) in dBFS at `MEAN_OF_HZ`, by a curve through the six tones.
+
+        And the part of the power that the tones leave over (tracks,).
+        """
         if self._solver.shape[1] != len(signal):
-            self._solver = self._prepared(len(signal))
+            self._solver, self._model = self._prepared(len(signal))
         fit = self._solver @ signal
         count = len(self._tones_hz)
         level = 10 * np.log10(np.maximum(fit[:count] ** 2 + fit[count : 2 * count] ** 2, 1e-20))
         x = np.log(np.array(self._tones_hz) / 70.0)
         curve = np.polynomial.polynomial.polyfit(x, level, 4)
         at = np.log(np.array(MEAN_OF_HZ) / 70.0)
-        return np.asarray(np.polynomial.polynomial.polyval(at, curve).mean(axis=1))
+        power = np.maximum((signal**2).mean(axis=0), 1e-20)
+        left = ((signal - self._model @ fit) ** 2).mean(axis=0) / power
+        return np.asarray(np.polynomial.polynomial.polyval(at, curve).mean(axis=1)), left
 
-    def _prepared(self, points: int) -> F64:
-        """Windowed least squares as one matrix: cosines, sines and an offset."""
+    def _prepared(self, points: int) -> tuple[F64, F64]:
+        """Windowed least squares as one matrix, and what it fits: cosines, sines and an offset."""
         t = np.arange(points) * (WINDOW_S / points)
         window = np.hanning(points)[:, np.newaxis]
         angle = 2 * np.pi * np.outer(t, self._tones_hz)
         model = np.concatenate([np.cos(angle), np.sin(angle), np.ones((points, 1))], axis=1)
-        return np.asarray(np.linalg.pinv(model * window) * window.T)
+        return np.asarray(np.linalg.pinv(model * window) * window.T), model
 
 
 def low_end(bench: Bench) -> Procedure:

@@ -62,6 +62,8 @@ class Plan:
     over_bias_level_db: float
     trimmers: frozenset[str]
     tolerances: Tolerances = field(default_factory=Tolerances)
+    one_tone: bool = False
+    """Bias by the short wave alone, on wish."""
 
     @property
     def _format(self) -> Format:

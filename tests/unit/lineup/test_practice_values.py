@@ -8,10 +8,10 @@ import pytest
 from fluxbench.deck import PracticeDeck
 from fluxbench.lineup import LineUp, plan_from_state
 from fluxbench.lineup._bench import Bench, Procedure
-from fluxbench.lineup._bias import Trace
 from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._peak import Peak
 from fluxbench.lineup._stages_record import bias_stage, close, record_high_end, record_level
+from fluxbench.lineup._trace import Trace
 from fluxbench.signals import Signal, Tone, Tones
 from tests.decks.standing import Standing
 
