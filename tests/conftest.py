@@ -9,6 +9,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# How long an example takes says how busy the machine is, not whether the code is right.
+settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("any machine")
 
 DEBIAN_PACKAGES = Path(__file__).parents[1] / "requirements" / "debian-packages"
 
