@@ -76,6 +76,8 @@ class Setting:
         self.verdicts: set[str] = set()
         self.phases: list[int] = []
         self._turns_per_db = 0.0
+        self.story: list[str] = []
+        """What was seen and done, for a failure to be read."""
 
     def done(self, patience_s: float) -> bool:
         """Go on until the page looks at something else; whether it did."""
@@ -100,6 +102,7 @@ class Setting:
         return False
 
     def _turn(self, turns: float) -> None:
+        self.story.append(f"{see(self._page).words}: turned {turns:+.3f}")
         turn(self._page, "bias", self._track, max(-0.45, min(0.45, turns)))
 
     def _seek(self, now: Seen) -> None:
