@@ -12,7 +12,9 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 # How long an example takes says how busy the machine is, not whether the code is right.
-settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.load_profile("any machine")
 
 DEBIAN_PACKAGES = Path(__file__).parents[1] / "requirements" / "debian-packages"

@@ -70,7 +70,7 @@ def test_modulation_noise_less_the_noise_that_is_always_there() -> None:
     assert modulation_noise(wave, RATE_HZ, 1000.0).level_db[0] == pytest.approx(-54, abs=0.1)
     reading = modulation_noise(wave + floor, RATE_HZ, 1000.0, quiet)
     assert reading.level_db[0] == pytest.approx(-54, abs=0.5)
-    assert modulation_noise(wave + floor, RATE_HZ, 1000.0).level_db[0] > -53.8
+    assert modulation_noise(wave + floor, RATE_HZ, 1000.0).level_db[0] > reading.level_db[0] + 0.03
 
 
 def test_level_at_three_per_cent_of_a_cubic() -> None:
