@@ -21,7 +21,7 @@ def test_vu_movement() -> None:
     needles = VuNeedles(rate_hz, 2)
     both = np.stack([on, 0.1 * on], axis=1)
     moved = np.concatenate([needles.move(both[:777]), needles.move(both[777:])])
-    at_s = (np.arange(len(moved)) + 1) / needles.points_per_s
+    at_s = np.arange(len(moved)) / needles.points_per_s
     assert 0.27 <= at_s[np.argmax(moved[:, 0] >= 0.99)] <= 0.33
     assert 1.01 <= moved[:, 0].max() <= 1.015
     np.testing.assert_allclose(moved[:, 0], vu_step_response(at_s), atol=0.004)

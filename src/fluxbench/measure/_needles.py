@@ -50,7 +50,10 @@ class VuNeedles:
         self._kept = np.zeros((0, tracks))
 
     def move(self, samples: Samples) -> F64:
-        """Take frames (frames, tracks); give the deflection (points, tracks), a sine's peak = 1."""
+        """Take frames (frames, tracks); give the deflection (points, tracks), a sine's peak = 1.
+
+        A point says where the needle stands at its beginning.
+        """
         size = np.concatenate([self._kept, np.abs(samples)])
         points = len(size) // self._step
         self._kept = size[points * self._step :]
