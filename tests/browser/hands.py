@@ -76,6 +76,7 @@ class Setting:
         self.verdicts: set[str] = set()
         self.phases: list[int] = []
         self._turns_per_db = 0.0
+        self._tried = 0.0
         self.story: list[str] = []
         """What was seen and done, for a failure to be read."""
 
@@ -101,9 +102,12 @@ class Setting:
                 self._page.wait_for_timeout(300)
         return False
 
-    def _turn(self, turns: float) -> None:
+    def _turn(self, turns: float) -> float:
+        """Turn, not further than a wrist does at once; what was turned."""
+        turns = max(-0.45, min(0.45, turns))
         self.story.append(f"{see(self._page).words}: turned {turns:+.3f}")
-        turn(self._page, "bias", self._track, max(-0.45, min(0.45, turns)))
+        turn(self._page, "bias", self._track, turns)
+        return turns
 
     def _seek(self, now: Seen) -> None:
         if not now.way:
@@ -112,11 +116,11 @@ class Setting:
         if not self.phases or self.phases[-1] != now.way:
             self.phases.append(now.way)
         if self._turns_per_db == 0.0:
-            self._turn(0.25)
+            self._tried += self._turn(0.25)
             self._page.wait_for_timeout(int(1000 * now.wait_s + 600))
             then = see(self._page)
-            if abs(then.moved_db - now.moved_db) > 0.3:
-                self._turns_per_db = 0.25 / (then.moved_db - now.moved_db)
+            if abs(then.moved_db) > 0.5:
+                self._turns_per_db = self._tried / then.moved_db
             return
         self._turn(0.3 * now.way * self._turns_per_db)
         self._page.wait_for_timeout(250)
@@ -124,14 +128,12 @@ class Setting:
     def _set(self, now: Seen) -> None:
         assert now.deviation_db is not None
         scale = self._turns_per_db or 0.2
-        self._turn(now.deviation_db * scale)
+        turned = self._turn(now.deviation_db * scale)
         self._page.wait_for_timeout(int(1000 * now.wait_s + 500))
         then = see(self._page)
-        if then.track == self._track and then.deviation_db is not None:
-            moved = now.deviation_db - then.deviation_db
-            if abs(moved) > 0.15:
-                seen = now.deviation_db * scale / moved
-                if seen * scale > 0:
-                    self._turns_per_db = math.copysign(
-                        min(max(abs(seen), 0.4 * abs(scale)), 2.5 * abs(scale)), scale
-                    )
+        if then.track != self._track or then.deviation_db is None:
+            return
+        moved = now.deviation_db - then.deviation_db
+        if abs(moved) > 0.25 and turned / moved * scale > 0:
+            size = min(max(abs(turned / moved), 0.5 * abs(scale)), 1.6 * abs(scale))
+            self._turns_per_db = math.copysign(size, scale)
