@@ -77,12 +77,20 @@ class SectionFinder:
         """Take 0.1 s of the tape."""
         live = self._bench.live
         shares = np.median(point.share[:, live], axis=1)
-        best = int(np.argmax(shares))
+        best = self._likeliest(shares)
         level = np.nan_to_num(point.level_db[:, live], nan=-99.0)
         if shares[best] > 0.6 and np.median(level.max(axis=0)) > -45.0:
             self._known(best, point.level_db[best])
         else:
             self._unknown(level, point.share[:, live])
+
+    def _likeliest(self, shares: F64) -> int:
+        """The tone (by index) that plays: long waves that lie close together all seem to."""
+        seem = [int(t) for t in np.flatnonzero(shares > 0.6)]
+        awaited = [self._tone]
+        if self._at < len(self._sections):
+            awaited.append(self.tones.index(self._sections[self._at].frequency_hz))
+        return next((t for t in awaited if t in seem), int(np.argmax(shares)))
 
     def onward(self) -> Section | None:
         """The section to wind on to, once enough of a long one has been heard."""

@@ -73,3 +73,25 @@ def test_strange_tones_are_another_tape() -> None:
     hear_strange_tones(1.0)
     with pytest.raises(Stop, match="not on its sheet"):
         hear_strange_tones(6.0)
+
+
+def test_long_waves_that_seem_to_play_together_are_told_apart_by_order() -> None:
+    """40 and 31.5 Hz lie within the band of a point of 0.1 s: each holds all of the power."""
+    bench = FakeBench()
+    sheet = (1000.0, 40.0, 31.5, 1000.0)
+    bench.plan.sections = tuple(
+        SimpleNamespace(number=i, frequency_hz=f) for i, f in enumerate(sheet)
+    )
+    finder = SectionFinder(bench)  # type: ignore[arg-type]
+    for frequency_hz in sheet:
+        for i in range(60):
+            heard = point(finder, frequency_hz, -3.0 - sheet.index(frequency_hz))
+            if frequency_hz < 100.0:
+                for near_hz, share in ((40.0, 0.97), (31.5, 0.98 if i % 3 else 0.96)):
+                    heard.share[finder.tones.index(near_hz)] = share  # type: ignore[attr-defined]
+            finder.hear(heard)  # type: ignore[arg-type]
+        for _ in range(15):
+            finder.hear(point(finder, None))  # type: ignore[arg-type]
+    assert sorted(finder.read) == [0, 1, 2, 3]
+    assert finder.read[1][0] == pytest.approx(-4.0)
+    assert finder.read[2][0] == pytest.approx(-5.0)
