@@ -65,16 +65,15 @@ function Head() {
       <div class="head-keys">
         <button
           class="quiet"
-          aria-label={`Sound: ${sound.value}`}
           title="Sound (S)"
           onClick={() => { sound.value = nextOf(["off", "tones", "voice"] as const, sound.value); wakeSound(); }}
         >
           <small>sound</small>{sound.value === "voice" && !hasVoice() ? "pips" : sound.value}
         </button>
-        <button class="quiet" aria-label={`Light: ${light.value}`} title="Light (L)" onClick={() => (light.value = nextOf(["auto", "dark", "day"] as const, light.value))}>
+        <button class="quiet" title="Light (L)" onClick={() => (light.value = nextOf(["auto", "dark", "day"] as const, light.value))}>
           <small>light</small>{light.value}
         </button>
-        <button class="quiet" aria-label="Keys and help" title="Keys and help (?)" onClick={() => (helpOpen.value = !helpOpen.value)}><small>keys</small>?</button>
+        <button class="quiet" title="Keys and help (?)" onClick={() => (helpOpen.value = !helpOpen.value)}><small>keys</small>?</button>
       </div>
       <Silence />
     </header>
