@@ -194,10 +194,7 @@ function Ended() {
         {lineup.stopped ? sentence(lineup.stopped) : "The line-up is done and written down"}
       </p>
       {told.check && <CheckWords check={told.check} />}
-      <p>
-        {`${told.taken.length} readings are in the book. `}
-        <a href={`/api/lineups/${lineup.id}/sheet.pdf`} target="_blank" rel="noreferrer">Line-up sheet (PDF)</a>
-      </p>
+      <p>{`${told.taken.length} readings are in the book.`}</p>
       <div class="row">
         <button class="primary" onClick={() => void begin("line-up")}>
           {lineup.stopped ? "Begin anew" : "Line up again"}
