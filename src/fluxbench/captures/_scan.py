@@ -107,7 +107,7 @@ def weights_of(tracks: int) -> F32:
         return np.ones((1, 1), np.float32)
     random = np.random.default_rng(266)
     size = random.uniform(0.6, 1.4, (tracks, 2)) / np.sqrt(tracks)
-    return (size * random.choice([-1.0, 1.0], (tracks, 2))).astype(np.float32)
+    return np.asarray(size * random.choice([-1.0, 1.0], (tracks, 2)), np.float32)
 
 
 @dataclass(frozen=True, slots=True)
