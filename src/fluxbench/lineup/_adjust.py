@@ -9,7 +9,7 @@ from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._point import Point
 from fluxbench.lineup._readings import Readings
-from fluxbench.lineup._view import Advice, Board, Verdict, move_db
+from fluxbench.lineup._view import Advice, Board, Verdict, move_db, wait_ratio
 from fluxbench.trade import LevelTolerance
 
 AIM = 0.7
@@ -181,7 +181,6 @@ class Round:
         )
 
     def _wait_s(self, off: float) -> float:
-        """How long to wait after a turn: the further there was to go, the sooner is it seen."""
-        window_s, hold = self._job.window_s, self._job.band.hold_db
-        needed_s = window_s * min(1.0, 2.0 * hold / max(abs(off), 1e-3))
+        """How long to wait after a turn before believing what is read."""
+        needed_s = self._job.window_s * wait_ratio(off, self._job.band.hold_db)
         return self._lag_s + max(GLANCE_S, needed_s)

@@ -115,10 +115,8 @@ class Bench:
 
     def decline(self, number: int) -> None:
         """The person shares the doubt that was asked about: the line-up ends."""
-        if self.view.ask is not None and (self.view.ask.number, self.view.ask.kind) == (
-            number,
-            "doubt",
-        ):
+        ask = self.view.ask
+        if ask is not None and ask.number == number and ask.kind == "doubt":
             self._answered = self._declined = True
 
     def pass_over(self) -> None:

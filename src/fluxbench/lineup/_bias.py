@@ -75,18 +75,18 @@ class Walk:
     def __init__(self, bench: Bench, points: list[Point]) -> None:
         tracks = bench.plan.tracks
         self._bench = bench
-        self.neighbours = Neighbours(tracks)
+        self._neighbours = Neighbours(tracks)
         self._recent = deque((p.level_db for p in points), maxlen=BEFORE)
         self._alone = {t for t in range(tracks) if bench.plan.one_tone}
         for point in points:
-            self.neighbours.learn(point.level_db[0])
+            self._neighbours.learn(point.level_db[0])
 
     def begin(self, track: int, peak: Peak | None) -> Trace | OneTone:
         """Begin on a track (from 0) whose peak may be known."""
         if track in self._alone:
             lag_s = self._bench.return_lag_s + 0.2
             return OneTone(track, self._bench.plan, lag_s, 1 if peak else -1, peak)
-        trace = Trace(self._bench, track, peak, self.neighbours)
+        trace = Trace(self._bench, track, peak, self._neighbours)
         for level_db in self._recent:
             trace.take(level_db)
         return trace
@@ -94,7 +94,7 @@ class Walk:
     def see(self, level_db: F64, track: int) -> None:
         """Take a point (2, tracks) while a track is in hand."""
         self._recent.append(level_db)
-        self.neighbours.learn(level_db[0], track)
+        self._neighbours.learn(level_db[0], track)
 
     def alone(self, trace: Trace) -> OneTone:
         """Follow this track by the short wave alone from now on."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._point import STEP_S, Point
-from fluxbench.trade import LEVEL_HZ, speed_mm_per_s
+from fluxbench.trade import LEVEL_HZ, spacing_loss_db, wavelength_um
 
 SILENT_DB = -25.0
 """A track that reads so far below its target gives nothing."""
@@ -18,8 +18,6 @@ RESTLESS_UM = 0.083
 """Rms of the spacing, as means over 0.1 s show it, above which contact is worse than usual.
 
 From memory: 0.05 to 0.2 um over all frequencies, of which such means keep about two thirds."""
-SPACING_LOSS_DB = 54.6
-"""A spacing of one wavelength (Wallace)."""
 SHORT_WAVES_LOST_DB = 1.5
 FAR_DB = 4.5
 """As found, trimmers scatter by less."""
@@ -91,10 +89,10 @@ def check_contact(bench: Bench, points: Sequence[Point], frequency_hz: float, he
     time = np.arange(len(level)) - (len(level) - 1) / 2.0
     slope = (time[:, np.newaxis] * (level - level.mean(axis=0))).sum(axis=0) / (time**2).sum()
     waver_db = np.std(level - slope * time[:, np.newaxis], axis=0)
-    wavelength_um = 1000.0 * speed_mm_per_s(bench.plan.speed_ips) / frequency_hz
     if not np.isfinite(waver_db).any():
         return
-    spacing_um = float(np.nanmedian(waver_db)) * wavelength_um / SPACING_LOSS_DB
+    per_um_db = float(spacing_loss_db(1.0, wavelength_um(frequency_hz, bench.plan.speed_ips)))
+    spacing_um = float(np.nanmedian(waver_db)) / per_um_db
     bench.write("contact", head=head, waver_db=waver_db, spacing_um=spacing_um)
     if spacing_um > RESTLESS_UM:
         bench.note(

@@ -26,6 +26,8 @@ class Neighbours:
     """Differences of both tracks before anything is said."""
     MEMORY = 1200.0
     """Points (2 min) after which what was learned has faded by 1/e."""
+    MOST_DB = 0.6
+    """A track that stands further from its place has not been moved by its contact."""
     CAUTION = 6.0
     """Over the count of differences, a part added to each track's own variance: few points must
     not make up a likeness."""

@@ -27,7 +27,7 @@ class Point:
         kept = np.where(levels >= middle - 1.0, levels, np.nan)
         self.level_db: F64 = np.nanmean(kept, axis=0)
         self.lost = any(hop.lost for hop in hops)
-        self.clipped = np.max([hop.peak for hop in hops], axis=0) >= 0.999
+        self.clipped = np.any([hop.clipped for hop in hops], axis=0)
         self.envelope = np.concatenate([hop.envelope for hop in hops])
         power = np.mean([hop.power for hop in hops], axis=0)
         low = [i for i, f in enumerate(hops[0].frequencies_hz) if 0.0 < f < LOW_HZ]

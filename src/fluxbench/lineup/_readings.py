@@ -33,8 +33,6 @@ class Readings:
     """Points (40 s) over which it is remembered where a neighbour stands."""
     SURE = 10
     """Points after which a neighbour's place is half believed."""
-    MOST_DB = 0.6
-    """So far a neighbour may stand from its place and still be taken for moved by its contact."""
 
     def __init__(self, tracks: int, window_s: float, longest_s: float) -> None:
         self._window = max(3, round(window_s / POINT_S))
@@ -125,7 +123,7 @@ class Readings:
         self._neighbours.learn(levels_db, hand)
         here = np.isfinite(levels_db)
         away = np.where(here, levels_db - self._place_db, 0.0)
-        away *= (np.abs(away) < self.MOST_DB) * self._stood / (self._stood + self.SURE)
+        away *= (np.abs(away) < Neighbours.MOST_DB) * self._stood / (self._stood + self.SURE)
         if hand is not None:
             away[hand] = 0.0
         self._stood = np.minimum(self._stood + here, self.PLACE)

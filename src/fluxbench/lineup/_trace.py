@@ -4,10 +4,10 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench
 from fluxbench.lineup._neighbours import Neighbours
-from fluxbench.lineup._one_tone import OneTone
+from fluxbench.lineup._one_tone import AIM, OneTone
 from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
 from fluxbench.lineup._standing import creeps, moved_since
-from fluxbench.lineup._view import Advice, Verdict, move_db
+from fluxbench.lineup._view import Advice, Verdict, move_db, wait_ratio
 
 BEFORE = 8
 """Points from before the hand came that show where bias stood."""
@@ -15,12 +15,8 @@ SEEK_S = 75.0
 """A peak that both waves together have not shown by then is sought by the short wave alone."""
 BENT = "short and long waves do not agree about bias"
 UNSEEN = "short and long waves together show no peak of bias"
-MOST_DB = 0.6
-"""A neighbour that stands further off has not been moved by its contact."""
 START_POINTS = 100
 """If bias has not moved for so long, the trimmer may stand at its end: the other way then."""
-AIM = 0.45
-"""The hand is stopped within this part of the hold band: it is peak and reading that add up."""
 BEYOND_DB = 0.4
 """How far short waves must have fallen on both sides before a peak is believed."""
 
@@ -36,7 +32,7 @@ class Trace:
 
     def __init__(self, bench: Bench, track: int, peak: Peak | None, neighbours: Neighbours) -> None:
         self._bench, self.track, self.peak = bench, track, peak
-        self.neighbours = neighbours
+        self._neighbours = neighbours
         self._lag_s = bench.return_lag_s + 0.2
         self._rows: list[F64] = []
         self._differ: list[float] = []
@@ -80,7 +76,7 @@ class Trace:
         with D is not contact and is left alone.
         """
         rows, differ = np.array(self._rows), np.array(self._differ)
-        share = self.neighbours.share[self.track]
+        share = self._neighbours.share[self.track]
         beside = np.flatnonzero(share)
         if not len(beside):
             return rows[:, self.track], differ
@@ -88,7 +84,7 @@ class Trace:
         others = np.where(np.isfinite(others), others, np.nanmedian(others, axis=0))
         model = np.stack([np.ones(len(differ)), smoothed(differ, 7)], axis=1)
         left = others - model @ np.linalg.lstsq(model, others, rcond=None)[0]
-        contact_db = np.clip(left, -MOST_DB, MOST_DB) @ share[beside]
+        contact_db = np.clip(left, -Neighbours.MOST_DB, Neighbours.MOST_DB) @ share[beside]
         return rows[:, self.track] - contact_db, differ - contact_db
 
     @property
@@ -176,7 +172,7 @@ class Trace:
         if way == 0 and n - self._quiet_from >= self.WINDOW and not creeps(short[first:]):
             self.taken_db = over_bias
         side = "wrong side, too little bias: " if under else ""
-        needed = min(1.0, max(0.3, 2.0 * band.hold_db / max(abs(off), 1e-3)))
+        needed = max(0.3, wait_ratio(off, band.hold_db))
         return Advice(
             "bias",
             self.track + 1,

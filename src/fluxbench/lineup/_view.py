@@ -32,6 +32,11 @@ def move_db(off_db: float, hold_db: float) -> tuple[int, str]:
     return (1, f"raise {off_db:.2f} dB") if off_db > 0 else (-1, f"lower {-off_db:.2f} dB")
 
 
+def wait_ratio(off_db: float, hold_db: float) -> float:
+    """The part of a whole window that a turn needs to show: less, the further there was to go."""
+    return min(1.0, 2.0 * hold_db / max(abs(off_db), 1e-3))
+
+
 @dataclass(frozen=True, slots=True)
 class Ask:
     """One thing for the person to do at the deck, in words and as plain values."""

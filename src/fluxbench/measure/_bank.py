@@ -17,6 +17,7 @@ from fluxbench.base import Block, Flag
 HOP_S = 0.02
 POINTS_PER_HOP = 20
 PASS_HZ = 250.0
+CLIPPING = 0.999
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,11 @@ class Hop:
     total_power: NDArray[np.float64]
     """Mean square of each track, a full-scale sine = 1."""
     lost: bool
+
+    @property
+    def clipped(self) -> NDArray[np.bool_]:
+        """Tracks that come within 0.01 dB of full scale (tracks,)."""
+        return np.asarray(self.peak >= CLIPPING)
 
     @property
     def power(self) -> NDArray[np.float64]:

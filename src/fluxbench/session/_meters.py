@@ -96,7 +96,7 @@ class Meters:
         level = 10.0 * np.log10(np.maximum(power, 1e-20)) - zero_dbfs
         peak = np.max([hop.peak for hop in self._hops], axis=0)
         lost = any(hop.lost for hop in self._hops)
-        level[:, peak >= 0.999] = np.nan
+        level[:, np.any([hop.clipped for hop in self._hops], axis=0)] = np.nan
         if lost:
             level[:] = np.nan
         level = np.maximum(level, -120.0)
