@@ -60,7 +60,12 @@ def main() -> None:
     parser.add_argument("port", type=int)
     parser.add_argument("--planted", action="store_true")
     given = parser.parse_args()
-    session_module.PROCEDURES["line-up"] = lambda _, *known: Telling(*known)
+
+    def take_up(_: Any, *known: Any) -> Telling:
+        tell({"taken up": len(known)})
+        return Telling(*known)
+
+    session_module.PROCEDURES["line-up"] = take_up
     book = Book(given.book)
     if given.planted:
         write_later(book)

@@ -67,7 +67,7 @@ class Harness:
         self.book = folder / "book.db"
         self.shown: dict[int, Any] = {}
         self.begun: list[int] = []
-        self.resumed = 0
+        self.taken_up = self.resumed = 0
         self.recent: list[str] = []
         self._state = folder / "deck"
         self._options = ["--planted"] if planted else []
@@ -99,7 +99,9 @@ class Harness:
             line = self.bench.lines.get()
             self.recent.append(line)
             message = json.loads(line)
-            if "begun" in message:
+            if "taken up" in message:
+                self.taken_up += 1
+            elif "begun" in message:
                 self.begun.append(message["begun"])
             elif message.get("what") == "taken":
                 self.shown[message["facts"]["number"]] = message["facts"]["reading_db"]
@@ -200,11 +202,14 @@ def test_nothing_that_was_shown_is_lost(harness: Harness) -> None:
     harness.bench.kill()
     harness.check()
     assert slowest_s < SILENT_WITHIN_S
+    # A line-up that is taken up tells so by "resumed" after that is in the book, which a kill can
+    # come before; the procedure itself tells of it first.
     repeated = len(harness.begun) - len(set(harness.begun))
-    assert repeated <= harness.resumed
-    assert harness.resumed >= KILLS
-    print(f"{KILLS} kills, {len(harness.shown)} readings, {repeated} steps repeated, "
-          f"silent after {slowest_s:.2f} s at most")  # fmt: skip
+    again = harness.taken_up - 1
+    assert repeated <= again
+    assert KILLS <= harness.resumed <= again
+    print(f"{KILLS} kills, {len(harness.shown)} readings, {again} times taken up again, "
+          f"{repeated} steps repeated, silent after {slowest_s:.2f} s at most")  # fmt: skip
 
 
 def test_when_the_session_hangs_the_engine_falls_silent(harness: Harness) -> None:
