@@ -9,7 +9,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, inspect
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 from sqlalchemy.exc import DatabaseError
 
 from fluxbench.base import BookError
@@ -50,7 +50,7 @@ class Lock:
 
 def engine_for(path: Path, *, writes: bool) -> Engine:
     """A pool of connections to a SQLite book; a writing transaction is one from its first line."""
-    engine = create_engine(f"sqlite:///{path}")
+    engine = create_engine(URL.create("sqlite", database=str(path)))
 
     @event.listens_for(engine, "connect")
     def _connected(connection: Any, _record: Any) -> None:

@@ -4,12 +4,14 @@ import io
 import math
 from dataclasses import dataclass
 
-from matplotlib import rc_context
+from matplotlib import rcParams
 from matplotlib.figure import Figure
 
 from fluxbench.sheets._contents import Response
 from fluxbench.sheets._words import plain
 from fluxbench.trade import Tolerances
+
+rcParams.update({"svg.fonttype": "path", "svg.hashsalt": "fluxbench"})  # same input, same bytes
 
 LOW_HZ, HIGH_HZ = 28.0, 22_400.0
 GRID_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0)
@@ -68,9 +70,7 @@ def draw(response: Response, bands: Tolerances, width_mm: float, height_mm: floa
 
 def _svg(figure: Figure) -> bytes:
     out = io.BytesIO()
-    settings = {"svg.fonttype": "path", "svg.hashsalt": "fluxbench"}
-    with rc_context(settings):  # type: ignore[arg-type]
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return out.getvalue()
 
 

@@ -143,9 +143,10 @@ class Seen:
 
     def _column(self, trimmer: str) -> Column:
         target = self._targets(trimmer)
-        nothing = [None] * self.plan.tracks
+        nothing: list[float | None] = [None] * self.plan.tracks
         facts = self._found.get(trimmer)
         read = nothing if facts is None else facts["reading_db"]
+        left, error = self._left.get(trimmer, nothing), self._error.get(trimmer, nothing)
         bias = trimmer == "bias"
         against = self._peak if bias else target
         return Column(
@@ -153,8 +154,8 @@ class Seen:
             self._band(trimmer),
             tuple(target),
             tuple(_less(r, t) for r, t in zip(read, against, strict=True)),
-            tuple(self._left.get(trimmer, nothing)),
-            tuple(self._error.get(trimmer, nothing)),
+            tuple(left),
+            tuple(None if off is None else e for off, e in zip(left, error, strict=True)),
             tuple(self._peak) if bias else (),
         )
 

@@ -10,7 +10,11 @@ import typst
 
 from fluxbench.sheets._contents import Contents
 from fluxbench.sheets._told import told
+from fluxbench.sheets._words import harmless
 
+MOST_PAGES = 2
+MOST_NOTES = (14, 6, 2)
+"""So many notes are printed, fewer where the pages would not hold them."""
 STANDARD: Final = "a-2b"
 """PDF/A-2b: all fonts inside, nothing that needs a network, a program or a password."""
 
@@ -21,10 +25,19 @@ def sheet_pdf(contents: Contents, version: str) -> bytes:
     Texts go to the page as values, never as markup. Fonts are those that Typst carries: none of
     this machine's is used.
     """
-    values, pictures = told(contents, version)
+    made = b""
+    for notes in MOST_NOTES:
+        values, pictures = told(contents, version, notes, notes < MOST_NOTES[0])
+        inputs = {"sheet": json.dumps(harmless(values), allow_nan=False)}
+        inputs |= {name: svg.decode() for name, svg in pictures.items()}
+        made = _set(inputs, contents)
+        if pages_of(made) <= MOST_PAGES:
+            break
+    return made
+
+
+def _set(inputs: dict[str, str], contents: Contents) -> bytes:
     page = (files("fluxbench.sheets") / "sheet.typ").read_bytes()
-    inputs = {"sheet": json.dumps(values, allow_nan=False)}
-    inputs |= {name: svg.decode() for name, svg in pictures.items()}
     compiler = typst.Compiler(page, ignore_system_fonts=True, sys_inputs=inputs)
     made = compiler.compile(format="pdf", pdf_standards=STANDARD, timestamp=_stamp(contents))
     if not isinstance(made, bytes):

@@ -12,7 +12,6 @@ from fluxbench.sheets._words import NOT_READ, TRIMMERS, one_line, plain
 WIDTH_MM, WHOLE_WIDTH_MM = 82.0, 176.0
 HEIGHT_MM, LOW_HEIGHT_MM = 44.0, 30.0
 FEW_TRACKS = 8
-MOST_NOTES = 14
 LONGEST_REASON = 90
 MOST_CHECKS = 3
 MOST_INTERRUPTIONS = 3
@@ -36,13 +35,18 @@ CAUTIONS = (
 AZIMUTH_OF_TAPE = "a calibration tape's own azimuth is good to about 1 arc-min (common practice)"
 
 
-def told(contents: Contents, version: str) -> tuple[dict[str, Any], dict[str, bytes]]:
-    """What the page template is given: plain values, and pictures by name."""
+def told(
+    contents: Contents, version: str, notes: int, tight: bool
+) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """What the page template is given: plain values, and pictures by name.
+
+    So many notes at most; `tight` where the pages would not hold it otherwise.
+    """
     pictures: dict[str, bytes] = {}
     figures = []
     shown = contents.responses[:2]
     wide_mm = WIDTH_MM if len(shown) == 2 else WHOLE_WIDTH_MM
-    high_mm = LOW_HEIGHT_MM if contents.plan.tracks <= FEW_TRACKS else HEIGHT_MM
+    high_mm = LOW_HEIGHT_MM if tight or contents.plan.tracks <= FEW_TRACKS else HEIGHT_MM
     for number, response in enumerate(shown):
         picture = draw(response, contents.plan.tolerances, wide_mm, high_mm)
         pictures[f"figure-{number}"] = picture.svg
@@ -61,6 +65,7 @@ def told(contents: Contents, version: str) -> tuple[dict[str, Any], dict[str, by
         "farthest": farthest(contents),
         "plan": plan_told(contents),
         "tracks": plan.tracks,
+        "tight": tight or plan.tracks <= FEW_TRACKS,
         "marked": _tracks_with_notes(contents),
         "columns": columns_told(contents),
         "angles": angles_told(contents),
@@ -70,7 +75,7 @@ def told(contents: Contents, version: str) -> tuple[dict[str, Any], dict[str, by
         "done": ", ".join(s["name"] for s in contents.stages if s["status"] == "done"),
         "stages": [_stage(stage) for stage in contents.stages if stage["status"] != "done"],
         "conditions": [*contents.conditions, ("Interruptions", _interruptions(contents))],
-        "notes": _shortened(contents.notes, MOST_NOTES, "more in the journal of this line-up"),
+        "notes": _shortened(contents.notes, notes, "more in the journal of this line-up"),
         "checks": [(_when(at), words) for at, words in contents.checks[-MOST_CHECKS:]],
         "cautions": CAUTIONS,
         "label": _label(contents),

@@ -2,8 +2,10 @@
 
 import unicodedata
 from collections.abc import Mapping
+from typing import Any
 
-LONGEST_TEXT = 220
+LONGEST_TEXT = 160
+LONGEST_OF_ALL = 600
 MINUS = "\N{MINUS SIGN}"
 NOT_READ = "not read"
 FONTS_END = 0x4CC
@@ -30,6 +32,15 @@ def one_line(text: object, longest: int) -> str:
     signs = "".join(map(_sign, unicodedata.normalize("NFC", str(text))))
     line = " ".join(signs.split())
     return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
+
+
+def harmless(value: Any) -> Any:
+    """Values for a page with every text in them as `one_line` gives it."""
+    if isinstance(value, str):
+        return one_line(value, LONGEST_OF_ALL)
+    if isinstance(value, dict):
+        return {name: harmless(inner) for name, inner in value.items()}
+    return [harmless(inner) for inner in value] if isinstance(value, (list, tuple)) else value
 
 
 def _sign(sign: str) -> str:
