@@ -1,24 +1,27 @@
 """A section measured: its samples go through `fluxbench.measure`, nothing is measured here."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fluxbench.base import Validity
-from fluxbench.captures._header import Header
 from fluxbench.captures._lines import Lines, lines_of
 from fluxbench.captures._results import MeasuredSection
-from fluxbench.captures._scan import Scan, weighted_sums, weights_of
+from fluxbench.captures._scan import weighted_sums, weights_of
 from fluxbench.captures._sections import Kind, Section
 from fluxbench.captures._source import Source
+from fluxbench.captures._stretch import Capture, Stretch
 from fluxbench.measure import (
     NoiseStream,
     ResponseReading,
+    TonePart,
     ToneStream,
     multitone_levels,
     sweep_levels,
+    tone_of,
 )
 from fluxbench.trade import NOMINAL_HZ
 
@@ -27,8 +30,12 @@ _MARGIN_SHARE = 0.1
 """Left out at either end of a section: the edge is only known to about 20 ms."""
 
 _LOOKED_AT_S = 2.0
-_AT_ONCE = 1 << 23
-"""Frames times tracks of a multitone or sweep that are held at once: 32 MB."""
+_PART_S = 24.0
+"""Long sections are measured in parts of about so long, side by side; noise in twice that."""
+
+_FLUTTER_COST = 1.6
+_NOISE_COST = 2.0
+"""Measured: how much longer than a plain tone of the same length they take."""
 
 _LONGEST_MULTITONE_S = 12.0
 _SPEED_TONES_HZ = (3000.0, 3150.0)
@@ -46,28 +53,27 @@ _GAP_LEAST_DBFS = -40.0
 
 
 @dataclass(frozen=True, slots=True)
-class Capture:
-    """What measuring a section needs to know of the file that it lies in."""
+class Plan:
+    """How a section is measured: in parts that do not need each other, which are put together."""
 
-    path: str
-    header: Header
-    tracks: tuple[int, ...]
-    first_frame: int
-    """Of what is read; the scan's first hop begins here."""
-    scan: Scan
+    parts: tuple[Callable[[], Any], ...]
+    cost: float
+    """Of one part, in s of a plain tone."""
+    finish: Callable[[Sequence[Any]], MeasuredSection]
+    """Takes what the parts gave, in their order."""
 
 
-def measured(
+def planned(
     capture: Capture, section: Section, told: Callable[[int], None] = lambda frames: None
-) -> MeasuredSection:
-    """Measure one section; `told` hears of the frames that are done."""
+) -> Plan:
+    """See what a section is and plan its measurement; `told` hears of the frames that are done."""
     rate_hz = capture.header.rate_hz
     length_s = section.end_s - section.start_s
     margin_s = min(_MARGIN_S, _MARGIN_SHARE * length_s)
     first = capture.first_frame + round((section.start_s + margin_s) * rate_hz)
     last = capture.first_frame + round((section.end_s - margin_s) * rate_hz)
     kind, lines = _kind(capture, section, first, last)
-    stretch = _Stretch(capture, first, max(last, first), told)
+    stretch = Stretch(capture, first, max(last, first), told)
     file_s = capture.first_frame / rate_hz
     result = MeasuredSection(
         kind,
@@ -78,48 +84,15 @@ def measured(
     )
     match kind:
         case Kind.TONE:
-            return _with_tone(result, stretch, _tone_hz(section, lines))
+            return _tone_plan(result, stretch, _tone_hz(section, lines))
         case Kind.NOISE:
-            return _with_noise(result, stretch)
+            return _noise_plan(result, stretch)
         case Kind.MULTITONE:
-            return _with_multitone(result, stretch, lines)
+            return _alone(stretch, partial(_with_multitone, result, stretch, lines))
         case Kind.SWEEP:
-            return _with_sweep(result, stretch, section)
+            return _alone(stretch, partial(_with_sweep, result, stretch, section))
     told(last - first)
-    return result
-
-
-@dataclass(frozen=True, slots=True)
-class _Stretch:
-    """The frames of a section that are measured."""
-
-    capture: Capture
-    first: int
-    last: int
-    told: Callable[[int], None]
-
-    @property
-    def rate_hz(self) -> int:
-        return self.capture.header.rate_hz
-
-    def blocks(self) -> Iterator[NDArray[np.float32]]:
-        """All of it, block by block."""
-        with Source(self.capture.path, self.capture.header, self.capture.tracks) as source:
-            for block in source.blocks(self.first, self.last):
-                yield block
-                self.told(len(block))
-
-    def groups(self) -> Iterator[NDArray[np.float32]]:
-        """All frames of a few tracks at a time, so many as can be held."""
-        tracks, frames = self.capture.tracks, self.last - self.first
-        many = max(_AT_ONCE // max(frames, 1), 1)
-        for at in range(0, len(tracks), many):
-            some = tracks[at : at + many]
-            with Source(self.capture.path, self.capture.header, some) as source:
-                blocks = list(source.blocks(self.first, self.last))
-            whole = np.concatenate(blocks) if blocks else np.zeros((0, len(some)), np.float32)
-            yield np.where(np.abs(whole) < 1e4, whole, np.float32(np.nan))
-            self.told(frames * len(some) // len(tracks))
+    return Plan((), 0.0, lambda parts: result)
 
 
 def _kind(capture: Capture, section: Section, first: int, last: int) -> tuple[Kind, Lines]:
@@ -160,35 +133,71 @@ def _tone_hz(section: Section, lines: Lines) -> float:
     return max(near)[1] if near else section.frequency_hz
 
 
-def _with_tone(result: MeasuredSection, stretch: _Stretch, frequency_hz: float) -> MeasuredSection:
-    capture = stretch.capture
+def _alone(stretch: Stretch, work: Callable[[], MeasuredSection]) -> Plan:
+    return Plan((work,), stretch.seconds, lambda parts: cast(MeasuredSection, parts[0]))
+
+
+def _tone_plan(result: MeasuredSection, stretch: Stretch, frequency_hz: float) -> Plan:
+    """Parts of whole pieces; each but the last has one more block, for what begins before it."""
+    tracks = stretch.capture.tracks
     speed_tone = any(abs(frequency_hz / f - 1.0) < _NEAR_RATIO for f in _SPEED_TONES_HZ)
-    stream = ToneStream(
-        stretch.rate_hz,
-        len(capture.tracks),
-        frequency_hz,
-        [float(track) for track in capture.tracks],
-        with_flutter=speed_tone,
+
+    def stream(first_s: float) -> ToneStream:
+        return ToneStream(
+            stretch.rate_hz,
+            len(tracks),
+            frequency_hz,
+            [float(track) for track in tracks],
+            with_flutter=speed_tone,
+            first_s=first_s,
+        )
+
+    def work(part: Stretch, goes_on: bool) -> TonePart:
+        one = stream((part.first - stretch.first) / stretch.rate_hz)
+        for block in part.blocks():
+            one.add(block)
+        return one.part(goes_on=goes_on)
+
+    like = stream(0.0)
+    part_s = like.piece_s * max(round(_PART_S / like.piece_s), 1)
+    parts = stretch.parts(part_s, like.hop_frames, like.block_frames)
+    cost = (_FLUTTER_COST if speed_tone else 1.0) * parts[0].seconds
+    return Plan(
+        tuple(partial(work, part, part is not parts[-1]) for part in parts),
+        cost,
+        lambda measured: replace(result, tone=tone_of(measured)),
     )
-    for block in stretch.blocks():
-        stream.add(block)
-    return replace(result, tone=stream.reading())
 
 
-def _with_noise(result: MeasuredSection, stretch: _Stretch) -> MeasuredSection:
-    stream = NoiseStream(stretch.rate_hz, len(stretch.capture.tracks))
-    for block in stretch.blocks():
-        stream.add(block)
-    return replace(result, noise=stream.reading())
+def _noise_plan(result: MeasuredSection, stretch: Stretch) -> Plan:
+    tracks = len(stretch.capture.tracks)
+
+    def work(part: Stretch) -> NoiseStream:
+        one = NoiseStream(stretch.rate_hz, tracks)
+        for block in part.blocks():
+            one.add(block)
+        one.end()
+        return one
+
+    def finish(measured: Sequence[NoiseStream]) -> MeasuredSection:
+        first, *later = measured
+        for each in later:
+            first.also(each)
+        return replace(result, noise=first.reading())
+
+    like = NoiseStream(stretch.rate_hz, tracks)
+    parts = stretch.parts(2.0 * _PART_S, like.hop_frames, like.overlap_frames)
+    works = tuple(partial(work, part) for part in parts)
+    return Plan(works, _NOISE_COST * parts[0].seconds, finish)
 
 
-def _with_multitone(result: MeasuredSection, stretch: _Stretch, lines: Lines) -> MeasuredSection:
+def _with_multitone(result: MeasuredSection, stretch: Stretch, lines: Lines) -> MeasuredSection:
     """Its middle, if it is long."""
     rate_hz = stretch.rate_hz
     longest = round(_LONGEST_MULTITONE_S * rate_hz)
     if stretch.last - stretch.first > longest:
         begin = (stretch.first + stretch.last - longest) // 2
-        stretch = _Stretch(stretch.capture, begin, begin + longest, stretch.told)
+        stretch = Stretch(stretch.capture, begin, begin + longest, stretch.told)
     apart: list[float] = []
     for frequency_hz in lines.frequencies_hz:
         if frequency_hz < 0.49 * rate_hz and frequency_hz - (apart[-1:] or [0.0])[0] >= (
@@ -199,7 +208,7 @@ def _with_multitone(result: MeasuredSection, stretch: _Stretch, lines: Lines) ->
     return replace(result, response=_side_by_side(readings))
 
 
-def _with_sweep(result: MeasuredSection, stretch: _Stretch, section: Section) -> MeasuredSection:
+def _with_sweep(result: MeasuredSection, stretch: Stretch, section: Section) -> MeasuredSection:
     swept = stretch.capture.scan.frequency_hz[section.begin : section.end]
     edge = 2.0**_SWEEP_EDGE_OCTAVES
     ends = sorted((float(np.median(swept[:3])), float(np.median(swept[-3:]))))

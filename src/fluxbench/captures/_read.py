@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import numpy as np
 
@@ -9,11 +10,12 @@ from fluxbench.base import CaptureError, MisuseError
 from fluxbench.captures._azimuth import azimuth_of
 from fluxbench.captures._header import Header
 from fluxbench.captures._judgement import SHORTEST_S, judged
-from fluxbench.captures._measuring import Capture, measured
+from fluxbench.captures._measuring import Plan, planned
 from fluxbench.captures._results import CaptureReading, MeasuredSection
 from fluxbench.captures._scan import WORKERS, Scan, scan
-from fluxbench.captures._sections import find_sections
+from fluxbench.captures._sections import Section, find_sections
 from fluxbench.captures._source import open_header
+from fluxbench.captures._stretch import Capture
 
 
 def read_capture(
@@ -121,17 +123,24 @@ def _sections(
     found: Scan,
     progress: _Progress,
 ) -> list[MeasuredSection]:
-    """Measure the sections, the longest first, side by side."""
+    """Measure the sections, part by part, the longest work first, side by side."""
     if last - first < SHORTEST_S * header.rate_hz:
         return []
     capture = Capture(path, header, tracks, first, found)
-    sections = find_sections(found)
-    order = sorted(sections, key=lambda section: section.begin - section.end)
 
-    def work(index: int) -> MeasuredSection:
+    def plan(section: Section) -> Plan:
         with np.errstate(all="ignore"):
-            return measured(capture, order[index], progress.measured)
+            return planned(capture, section, progress.measured)
+
+    def work(part: Callable[[], Any]) -> Any:
+        with np.errstate(all="ignore"):
+            return part()
 
     with ThreadPoolExecutor(WORKERS) as pool:
-        results = list(pool.map(work, range(len(order))))
+        plans = sorted(pool.map(plan, find_sections(found)), key=lambda plan: -plan.cost)
+        waiting = [[pool.submit(work, part) for part in plan.parts] for plan in plans]
+        results = [
+            plan.finish([part.result() for part in parts])
+            for plan, parts in zip(plans, waiting, strict=True)
+        ]
     return sorted(results, key=lambda section: section.start_s)

@@ -4,7 +4,7 @@ All tracks together are looked at as two weighted sums, in which no polarity and
 a tone twice; only powers are taken of every track.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -18,7 +18,9 @@ from fluxbench.captures._source import Source
 HOP_S = 0.02
 HOPS_A_WINDOW = 3
 WORKERS = 2
-_STRETCH_HOPS = 400
+_STRETCH_HOPS = 250
+_WINDOW_SAMPLES = 120_000
+"""Of windows that are transformed together."""
 _LOWEST_HZ = 12.0
 _NEAR_LINES = 3.2
 _NEAR_RATIO = 0.04
@@ -134,83 +136,82 @@ def _look(
     """Hops `begin` to `end`, with the hop before and after that their windows reach into."""
     low, high = first + (begin - 1) * hop, first + (end + 1) * hop
     inside = max(low, first), min(high, last)
-    sums = np.zeros((high - low, weights.shape[1]), np.float32)
+    sums = np.zeros((weights.shape[1], high - low), np.float32)
     squares = np.zeros((end - begin + 2, len(weights)), np.float64)
     not_finite = np.zeros(len(weights), bool)
     at = inside[0] - low
-    for block in source.blocks(*inside):
+    for block in source.blocks(*inside, hop):
         mixed = weighted_sums(block, weights)
         if not np.abs(mixed).max() < _ABSURD:  # not a number compares as false
             not_finite |= ~(np.abs(block) < _ABSURD).all(axis=0)
             block = np.where(np.abs(block) < _ABSURD, block, np.float32(0.0))
             mixed = weighted_sums(block, weights)
-        sums[at : at + len(block)] = mixed
+        sums[:, at : at + len(block)] = mixed.T
         _add_squares(squares, block, at, hop)
         at += len(block)
-    inner = sums[hop:-hop].reshape(end - begin, hop, -1)
+    inner = sums[:, hop:-hop].reshape(-1, end - begin, hop)
     frequency_hz, line_share, band_power = _spectra(sums, hop, rate_hz)
     return _Stretch(
         (squares[1:-1] / hop).astype(np.float32),
         frequency_hz,
         line_share,
         band_power,
-        _longest_silence((inner == 0.0).all(axis=2)),
+        _longest_silence((inner == 0.0).all(axis=0)),
         not_finite,
         source.failed,
     )
 
 
 def _add_squares(squares: NDArray[np.float64], block: F32, at: int, hop: int) -> None:
-    """Add the squares of a block that begins `at` a frame to those of its hops."""
-    done = 0
-    while done < len(block):
-        index = (at + done) // hop
-        some = min((index + 1) * hop - at - done, len(block) - done)
-        piece = block[done : done + some]
-        if index < len(squares):
-            squares[index] += np.einsum("ij,ij->j", piece, piece)
-        done += some
+    """Add the squares of a block that begins with a hop, `at` a frame, to those of its hops."""
+    first, whole = at // hop, len(block) // hop
+    tracks = block.T
+    hops = tracks[:, : whole * hop].reshape(len(tracks), whole, hop)
+    squares[first : first + whole] += np.einsum("ijk,ijk->ji", hops, hops)
+    rest = tracks[:, whole * hop :]
+    if rest.shape[1] and first + whole < len(squares):
+        squares[first + whole] += np.einsum("ij,ij->i", rest, rest)
 
 
 def _spectra(sums: F32, hop: int, rate_hz: int) -> tuple[F32, F32, F32]:
     """Strongest line, its share, and band powers of every window of three hops."""
     width = HOPS_A_WINDOW * hop
     taper = (0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(width) + 0.5) / width)).astype(np.float32)
-    windows = np.lib.stride_tricks.sliding_window_view(sums, width, axis=0)[::hop]
-    parts = [_of_windows(some, taper, rate_hz) for some in _few(windows, 50)]
+    windows = np.lib.stride_tricks.sliding_window_view(sums, width, axis=1)[:, ::hop]
+    few = max(_WINDOW_SAMPLES // width, 1)
+    parts = [
+        _of_windows(windows[:, at : at + few], taper, rate_hz)
+        for at in range(0, windows.shape[1], few)
+    ]
     frequency_hz, share, bands = (np.concatenate(each) for each in zip(*parts, strict=True))
     return frequency_hz, share, bands
 
 
-def _few(windows: F32, count: int) -> Iterator[F32]:
-    for at in range(0, len(windows), count):
-        yield windows[at : at + count]
-
-
 def _of_windows(windows: F32, taper: F32, rate_hz: int) -> tuple[F32, F32, F32]:
-    width = windows.shape[2]
-    spectra = fft.rfft(windows * taper, axis=2)
-    power = (spectra.real**2 + spectra.imag**2).sum(axis=1)
+    """Windows have the shape (sums, windows, frames)."""
+    count, width = windows.shape[1:]
+    parts = fft.rfft(windows * taper, axis=2).view(np.float32)
+    squares = np.square(parts, out=parts).sum(axis=0)
+    lines = squares.shape[1] // 2
+    power = np.zeros((count, lines + 1), np.float32)  # the last one is none: sums may end there
+    np.add(squares[:, ::2], squares[:, 1::2], out=power[:, :-1])
     line_hz = rate_hz / width
     power[:, : int(np.ceil(_LOWEST_HZ / line_hz))] = 0.0
-    summed = np.concatenate(
-        [np.zeros((len(power), 1)), np.cumsum(power, axis=1, dtype=np.float64)], axis=1
-    )
-    rows = np.arange(len(power))
-    top = np.clip(np.argmax(power, axis=1), 1, power.shape[1] - 2)
+    rows = np.arange(count)
+    top = np.clip(np.argmax(power, axis=1), 1, lines - 2)
     centre = top + _parabola(*(np.log(power[rows, top + k] + 1e-30) for k in (-1, 0, 1)))
     reach = np.maximum(_NEAR_LINES, _NEAR_RATIO * centre)
-    low = np.clip(np.ceil(centre - reach).astype(int), 0, power.shape[1])
-    high = np.clip(np.floor(centre + reach).astype(int) + 1, 0, power.shape[1])
-    total = summed[:, -1]
-    share = (summed[rows, high] - summed[rows, low]) / np.maximum(total, 1e-30)
-    edges = np.clip(np.ceil(np.array(BAND_EDGES_HZ) / line_hz).astype(int), 0, power.shape[1])
-    scale = 2.0 / width / float(taper @ taper)
-    bands = np.diff(summed[:, edges], axis=1) * scale
+    low = np.clip(np.ceil(centre - reach).astype(int), 0, lines - 1)
+    high = np.clip(np.floor(centre + reach).astype(int) + 1, low + 1, lines)
+    places = np.stack([0 * low, low, high], axis=1) + rows[:, None] * (lines + 1)
+    held = np.add.reduceat(power.ravel(), places.ravel()).reshape(count, 3).astype(np.float64)
+    share = held[:, 1] / np.maximum(held.sum(axis=1), 1e-30)
+    edges = np.clip(np.ceil(np.array(BAND_EDGES_HZ) / line_hz).astype(int), 0, lines)
+    bands = np.add.reduceat(power, edges, axis=1)[:, :-1] * (np.diff(edges) > 0)
     return (
         (centre * line_hz).astype(np.float32),
         share.astype(np.float32),
-        bands.astype(np.float32),
+        (bands * (2.0 / width / float(taper @ taper))).astype(np.float32),
     )
 
 

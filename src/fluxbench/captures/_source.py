@@ -14,8 +14,8 @@ from fluxbench.base import CaptureError
 from fluxbench.captures._header import Header, read_header
 from fluxbench.captures._numbers import WIDTHS, Decoder
 
-BLOCK_SAMPLES = 1 << 19
-"""Frames times tracks read at once: 2 MB as floats, which the caches can hold."""
+BLOCK_SAMPLES = 1 << 18
+"""Frames times tracks read at once: 1 MB as floats, which the caches can hold."""
 
 _STRIDE = 1 << 12
 
@@ -54,11 +54,12 @@ class Source:
 
     def __init__(self, path: str, header: Header, tracks: Sequence[int]) -> None:
         self._most = max(BLOCK_SAMPLES // header.tracks, 256)
-        self._columns = np.array(tracks) - 1
-        self._some = len(tracks) != header.tracks
-        self._all_tracks = header.tracks
+        columns = [track - 1 for track in tracks]
+        self._tracks = len(columns)
         self._reader: _Reader = (
-            _Packed(path) if header.data_offset is None else _Plain(path, header, self._most)
+            _Packed(path, columns)
+            if header.data_offset is None
+            else _Plain(path, header, columns, self._most)
         )
         self.failed = 0
 
@@ -73,42 +74,47 @@ class Source:
     ) -> None:
         self._reader.close()
 
-    def blocks(self, first: int, last: int) -> Iterator[NDArray[np.float32]]:
-        """Frames `first` to `last` in blocks, (frames, tracks), float32; full scale 1."""
+    def blocks(self, first: int, last: int, multiple: int = 1) -> Iterator[NDArray[np.float32]]:
+        """Frames `first` to `last` in blocks, (frames, tracks), float32; full scale 1.
+
+        Blocks but for the last are a whole `multiple` of frames long, up to what is read at once,
+        and good until the next one is asked for. Each track's samples lie side by side in memory.
+        """
         self._reader.seek(first)
-        for at in range(first, last, self._most):
-            wanted = min(self._most, last - at)
+        stride = max(self._most // multiple * multiple, min(multiple, self._most))
+        for at in range(first, last, stride):
+            wanted = min(stride, last - at)
             samples = self._reader.read(wanted)
             if missing := wanted - len(samples):
                 self.failed += missing
-                silence = np.zeros((missing, self._all_tracks), np.float32)
+                silence = np.zeros((self._tracks, missing), np.float32).T
                 samples = np.concatenate([samples, silence])
-            yield samples[:, self._columns] if self._some else samples
+            yield samples
 
 
 class _Plain:
     """Samples that lie in the file as plain numbers."""
 
-    def __init__(self, path: str, header: Header, most_frames: int) -> None:
-        self._tracks = header.tracks
+    def __init__(self, path: str, header: Header, columns: Sequence[int], most_frames: int) -> None:
         self._frame_bytes = header.tracks * WIDTHS[header.coding]
         self._offset = header.data_offset or 0
-        self._decoder = Decoder(header.coding, header.big_endian, most_frames * header.tracks)
+        self._decoder = Decoder(
+            header.coding, header.big_endian, header.tracks, columns, most_frames
+        )
         self._file = open(path, "rb", buffering=0)  # noqa: SIM115 (closed by close)
 
     def seek(self, frame: int) -> None:
         self._file.seek(self._offset + frame * self._frame_bytes)
 
     def read(self, frames: int) -> NDArray[np.float32]:
-        room = self._decoder.room(frames * self._tracks)
+        room = self._decoder.room(frames)
         filled = 0
         while filled < len(room):
             got = self._file.readinto(room[filled:])
             if not got:
                 break
             filled += got
-        frames = filled // self._frame_bytes
-        return self._decoder.decode(frames * self._tracks).reshape(frames, self._tracks)
+        return self._decoder.decode(filled // self._frame_bytes)
 
     def close(self) -> None:
         self._file.close()
@@ -117,7 +123,8 @@ class _Plain:
 class _Packed:
     """Samples that only a decoder finds."""
 
-    def __init__(self, path: str) -> None:
+    def __init__(self, path: str, columns: Sequence[int] = (0,)) -> None:
+        self._columns = list(columns)
         # Late: plain numbers need it not.
         import soundfile  # type: ignore[import-untyped]
 
@@ -144,8 +151,8 @@ class _Packed:
         try:
             samples = self._file.read(frames, dtype="float32", always_2d=True)
         except self._broken:
-            return np.zeros((0, self._file.channels), np.float32)
-        return np.asarray(samples, np.float32)
+            samples = np.zeros((0, self._file.channels), np.float32)
+        return np.ascontiguousarray(samples.T[self._columns], np.float32).T
 
     @property
     def format(self) -> tuple[int, int, int]:

@@ -87,8 +87,10 @@ from fluxbench.measure._tone_piece import (
     ToneTake,
 )
 from fluxbench.measure._tone_stream import (
+    TonePart,
     ToneStream,
     take_tone,
+    tone_of,
 )
 from fluxbench.measure._unwanted import (
     RelativeReading,
@@ -124,6 +126,7 @@ __all__ = [
     "RelativeReading",
     "ResponseReading",
     "RotatingPart",
+    "TonePart",
     "ToneReading",
     "ToneStream",
     "ToneTake",
@@ -152,6 +155,7 @@ __all__ = [
     "sweep_levels",
     "take_tone",
     "tone_levels",
+    "tone_of",
     "tone_reading",
     "track_delays",
     "upright",

@@ -78,6 +78,11 @@ class Blocks:
             self._buffer[:, self._filled :] = 0.0
             yield self._block()
 
+    def let_go(self) -> None:
+        """Let the frames that are held go; nothing can be added afterwards."""
+        self._buffer = self._buffer[:, :0].copy()
+        self._filled = 0
+
     def _block(self) -> SpectralBlock:
         spectrum = fft.rfft(self._buffer, axis=1)
         return SpectralBlock(spectrum, self._buffer, self._first, self._filled)

@@ -11,6 +11,7 @@ LOWEST_HZ = 250.0
 _RECOVERED_DB = 1.5
 _AVERAGE_S = 1e-3
 _USUAL_S = 0.5
+_SPARSE = 4
 _CERTAIN = 6.0
 """A drop-out must be this many standard deviations of the noise deep."""
 
@@ -29,6 +30,8 @@ def drop_outs_of(
     rate_hz: float,
     first_s: float,
     noise_ratio: NDArray[np.float64],
+    earliest: int = 0,
+    latest: int | None = None,
 ) -> tuple[tuple[DropOut, ...], ...]:
     """Find the drop-outs of every track in the power of an envelope, in order of time.
 
@@ -42,6 +45,8 @@ def drop_outs_of(
         Time of the first point in s.
     noise_ratio
         Noise over tone in the band, as powers, per track; deeper than noise alone can make it.
+    earliest, latest
+        Points between which a drop-out must begin, both included; all if left out.
 
     Returns
     -------
@@ -68,27 +73,33 @@ def drop_outs_of(
     averaged = (summed[:, width:] - summed[:, :-width]) / width
     if averaged.shape[1] == 0:
         return ((),) * len(averaged)
-    usual = usual_power(averaged, rate_hz)
+    medians = _medians(averaged, rate_hz)
     start_s = first_s + (width - 1) / 2 / rate_hz
     sure = 1.0 - _CERTAIN * np.sqrt(np.maximum(noise_ratio, 0.0) / 2.0)
     limit = np.minimum(10.0 ** (-LEAST_DEPTH_DB / 20.0), sure)
+    possible = averaged.min(axis=1) <= 10.0 ** (-LEAST_DEPTH_DB / 10.0) * medians.max(axis=1)
+    span = earliest, averaged.shape[1] if latest is None else latest
     return tuple(
-        tuple(_of_track(averaged[track], usual[track], float(limit[track]), rate_hz, start_s))
-        if np.isfinite(limit[track]) and limit[track] > 0.0
+        tuple(_of_track(row, _usual(row, middle), float(deep), rate_hz, start_s, span))
+        if np.isfinite(deep) and deep > 0.0 and may
         else ()
-        for track in range(len(averaged))
+        for row, middle, deep, may in zip(averaged, medians, limit, possible, strict=True)
     )
 
 
-def usual_power(power: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
-    """Median of half-second pieces, straight between their middles, shape as `power`."""
-    points = power.shape[1]
-    pieces = max(int(points / (_USUAL_S * rate_hz)), 1)
-    length = points // pieces
-    medians = np.median(power[:, : pieces * length].reshape(len(power), pieces, length), axis=2)
-    middles = (np.arange(pieces) + 0.5) * length
-    at = np.arange(points)
-    return np.stack([np.interp(at, middles, row) for row in medians])
+def _medians(power: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
+    """Medians of half-second pieces, (tracks, pieces), of every fourth point."""
+    pieces = max(int(power.shape[1] / (_USUAL_S * rate_hz)), 1)
+    length = power.shape[1] // pieces
+    cut = power[:, : pieces * length].reshape(len(power), pieces, length)
+    return np.asarray(np.median(cut[:, :, ::_SPARSE], axis=2))
+
+
+def _usual(power: NDArray[np.float64], medians: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The medians, straight between the middles of their pieces, for every point."""
+    length = len(power) // len(medians)
+    middles = (np.arange(len(medians)) + 0.5) * length
+    return np.asarray(np.interp(np.arange(len(power)), middles, medians))
 
 
 def _of_track(
@@ -97,6 +108,7 @@ def _of_track(
     limit: float,
     rate_hz: float,
     start_s: float,
+    span: tuple[int, int],
 ) -> list[DropOut]:
     below = power < usual * 10.0 ** (-_RECOVERED_DB / 10.0)
     if not below.any():
@@ -104,6 +116,8 @@ def _of_track(
     edges = np.flatnonzero(np.diff(below.astype(np.int8), prepend=0, append=0))
     found = []
     for first, last in zip(edges[::2], edges[1::2], strict=True):
+        if not span[0] <= first <= span[1]:
+            continue
         drop_db = -10.0 * np.log10(np.maximum(power[first:last] / usual[first:last], 1e-12))
         depth_db = float(drop_db.max())
         if 10.0 ** (-depth_db / 20.0) > limit:

@@ -50,16 +50,25 @@ def pointer_percent(weighted_percent: NDArray[np.float32], rate_hz: float) -> ND
 def _run(deviation: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
     """Step clamp and detector through (points, lanes)."""
     charge, let_go, fall = (
-        1.0 - np.exp(-1.0 / rate_hz / constant_s)
+        np.full(deviation.shape[1], 1.0 - np.exp(-1.0 / rate_hz / constant_s))
         for constant_s in (FLUTTER_CHARGE_S, FLUTTER_CLAMP_S, FLUTTER_DISCHARGE_S)
     )
-    pointer = np.empty_like(deviation)
-    clamp, held = deviation[0].copy(), np.zeros(deviation.shape[1])
-    gain = 0.5 * FLUTTER_DETECTOR_GAIN
-    for now, out in zip(deviation, pointer, strict=True):
-        above = now - clamp
-        clamp += np.where(above < 0.0, charge, let_go) * above
-        above = now - clamp - held
-        held += np.where(above > 0.0, charge * above, -fall * held)
-        np.multiply(held, gain, out=out)
-    return pointer
+    stage = np.empty_like(deviation)
+    clamp, held, nothing = deviation[0].copy(), np.zeros_like(charge), np.zeros_like(charge)
+    above, move = np.empty((2, len(charge)))
+    rises = np.empty(len(charge), bool)
+    for now, out in zip(deviation, stage, strict=True):
+        np.subtract(now, clamp, out=above)
+        np.multiply(above, charge, out=move)
+        np.multiply(above, let_go, out=above)
+        np.minimum(above, move, out=above)  # down by the charge, up by the slower clamp
+        np.add(clamp, above, out=clamp)
+        np.subtract(now, clamp, out=above)
+        np.subtract(above, held, out=above)
+        np.greater(above, nothing, out=rises)
+        np.multiply(held, fall, out=move)
+        np.negative(move, out=move)
+        np.multiply(above, charge, out=move, where=rises)
+        np.add(held, move, out=out)
+        held = out
+    return stage * (0.5 * FLUTTER_DETECTOR_GAIN)

@@ -64,6 +64,14 @@ class HumSums:
                 seconds * (at_hz[inside] @ held) / np.maximum(held.sum(axis=0), 1e-30)
             )
 
+    def also(self, other: "HumSums") -> None:
+        """Take in what another one added up, of the same tracks."""
+        self._inside += other._inside
+        self._noise += other._noise
+        self._moment += other._moment
+        self._effective_s += other._effective_s
+        self._seconds += other._seconds
+
     def lines(self) -> tuple[tuple[HumLine, ...], ...]:
         """The lines of every track, rising in frequency."""
         tracks = self._inside.shape[1]

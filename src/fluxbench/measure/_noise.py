@@ -9,7 +9,7 @@ from scipy import fft
 from fluxbench.base import Validity
 from fluxbench.measure._blocks import Blocks, EnvelopeCut, SpectralBlock
 from fluxbench.measure._hum import HIGHEST_HUM_HZ, HumLine, HumSums
-from fluxbench.measure._quasi_peak import QuasiPeak
+from fluxbench.measure._quasi_peak import Pointers, QuasiPeak
 from fluxbench.measure._spectrum import Samples, checked
 from fluxbench.measure._tone_piece import band_of
 from fluxbench.measure._validity import downgraded
@@ -23,9 +23,10 @@ HIGHEST_HZ = 20_000.0
 SHORTEST_S = 1.0
 _BLOCK_S = 0.64
 _DETECTOR_RATE_HZ = 48_000.0
-_SETTLING_S = 0.7
 _HUM_PIECE_S = 32.0
 _SILENCE = 1e-19
+_TOGETHER = 2
+"""Tracks whose spectra are worked on at once: what the nearest cache can hold."""
 _TYPICAL_HZ = 1000.0
 
 
@@ -110,7 +111,7 @@ class NoiseStream:
         frames = self._blocks.frames
         at_hz = np.arange(1, frames // 2) * rate_hz / frames
         inside = (at_hz >= LOWEST_HZ) & (at_hz <= HIGHEST_HZ)
-        scale = 2.0 / (0.375 * frames * frames)
+        scale = 0.5 / (0.375 * frames * frames)
         weights = [inside * scale, 10.0 ** (a_weighting_db(at_hz) / 10.0) * scale]
         self._weights = np.stack(weights, axis=1).astype(np.float32)
         points = int(fft.next_fast_len(-(-round(frames * _DETECTOR_RATE_HZ / rate_hz) // 16))) * 16
@@ -122,21 +123,50 @@ class NoiseStream:
         self._hum_cut = EnvelopeCut(self._blocks, 0.0, HIGHEST_HUM_HZ + 20.0)
         self._hum = HumSums(tracks)
         self._watch = WaveformWatch(tracks, rate_hz, _TYPICAL_HZ)
+        self._frames = 0
         self._powers: list[F64] = []
         self._low: list[NDArray[np.complex64]] = []
-        self._pointers = _Pointers(self._detector.points_per_s)
+        self._pointers = Pointers(self._detector.points_per_s)
 
     def add(self, samples: Samples) -> None:
         """Take the next frames, shape (frames, tracks), full scale 1."""
         for block in self._blocks.add(samples):
             self._take(block)
 
-    def reading(self) -> NoiseReading:
-        """What was measured; nothing can be added afterwards."""
+    @property
+    def hop_frames(self) -> int:
+        """Where one stream ends another may begin, at a multiple of so many frames.
+
+        The earlier one needs `overlap_frames` after that as well.
+        """
+        return self._blocks.hop
+
+    @property
+    def overlap_frames(self) -> int:
+        """How many frames a block shares with the next."""
+        return self._blocks.overlap
+
+    def end(self) -> None:
+        """Nothing can be added afterwards; what the stream holds of the samples is let go."""
         for block in self._blocks.rest():
             self._take(block)
         self._look_for_hum()
-        duration_s = self._blocks.total / self._rate_hz
+        self._frames = self._blocks.total
+        self._blocks.let_go()
+
+    def also(self, later: "NoiseStream") -> None:
+        """Take in what another stream, ended like this one, measured of what followed."""
+        self._frames += later._frames
+        self._watch.also(later._watch)
+        self._powers += later._powers
+        self._hum.also(later._hum)
+        self._pointers.also(later._pointers)
+
+    def reading(self) -> NoiseReading:
+        """What was measured; nothing can be added afterwards."""
+        if not self._frames:
+            self.end()
+        duration_s = self._frames / self._rate_hz
         validity = self._watch.validity(duration_s < SHORTEST_S)
         if not self._powers:
             return _nothing(duration_s, validity)
@@ -183,12 +213,17 @@ class NoiseStream:
 
     def _power(self, spectrum: NDArray[np.complex64]) -> F64:
         """Mean square of a block, (tracks, band and A-weighted), under a raised cosine."""
-        windowed = spectrum[:, :-2] + spectrum[:, 2:]
-        windowed *= np.float32(-0.5)
-        windowed += spectrum[:, 1:-1]
-        windowed *= np.float32(0.5)
-        power = windowed.real**2 + windowed.imag**2
-        return np.asarray(power[:, : len(self._weights)] @ self._weights, np.float64)
+        power = np.empty((self._tracks, self._weights.shape[1]))
+        for some in range(0, self._tracks, _TOGETHER):
+            lines = spectrum[some : some + _TOGETHER, : len(self._weights) + 2]
+            windowed = lines[:, :-2] + lines[:, 2:]
+            windowed *= np.float32(-0.5)
+            windowed += lines[:, 1:-1]
+            parts = windowed.view(np.float32)
+            np.square(parts, out=parts)
+            squares = parts[:, ::2] + parts[:, 1::2]
+            power[some : some + _TOGETHER] = squares @ self._weights
+        return power
 
     def _through_network(self, block: SpectralBlock) -> NDArray[np.float32]:
         shaped = np.zeros((self._tracks, self._points // 2 + 1), np.complex64)
@@ -208,46 +243,6 @@ class NoiseStream:
         if duration_s >= SHORTEST_S / 2:
             self._hum.add(band_of(self._hum_cut, low, 0.25 * duration_s))
         self._low = []
-
-
-class _Pointers:
-    """Where the quasi-peak pointers stood: means of half seconds or more, the highest place."""
-
-    def __init__(self, points_per_s: float) -> None:
-        self._points_per_s = points_per_s
-        self._skip = round(_SETTLING_S * points_per_s)
-        self._sums: list[F64] = []
-        self._counts: list[int] = []
-        self._highest: F64 | None = None
-
-    def add(self, pointer: F64) -> None:
-        skipped = min(self._skip, pointer.shape[1])
-        self._skip -= skipped
-        pointer = pointer[:, skipped:]
-        if pointer.shape[1] == 0:
-            return
-        pieces = max(round(pointer.shape[1] / self._points_per_s), 1)
-        edges = np.arange(pieces) * pointer.shape[1] // pieces
-        self._sums.extend(np.add.reduceat(pointer, edges, axis=1).T)
-        self._counts.extend(np.diff(edges, append=pointer.shape[1]))
-        highest = pointer.max(axis=1)
-        self._highest = highest if self._highest is None else np.maximum(self._highest, highest)
-
-    def levels(self) -> tuple[F64, F64, F64]:
-        """Level of the mean, its standard error, and level of the highest, per track."""
-        if self._highest is None:
-            nothing = np.array([np.nan])
-            return nothing, nothing, nothing
-        counts = np.array(self._counts)[:, None]
-        means = np.stack(self._sums) / counts
-        mean = np.sum(self._sums, axis=0) / counts.sum()
-        error = np.sqrt(np.sum((counts * (means - mean)) ** 2, axis=0)) / counts.sum()
-        # The pointer of rms 1 is that of a sine of amplitude sqrt 2, which is +3 dBFS.
-        level, highest = (
-            20.0 * np.log10(np.maximum(np.sqrt(2.0) * size, 1e-15))
-            for size in (mean, self._highest)
-        )
-        return level, 20.0 / np.log(10.0) * error / np.maximum(mean, 1e-15), highest
 
 
 def _level(powers: F64) -> tuple[F64, F64]:

@@ -14,6 +14,7 @@ from fluxbench.trade import (
 _TILE = 8192
 _STEP = 16
 """Samples that are taken at a stroke."""
+_SETTLING_S = 0.7
 _POINT = 32
 """One point of the pointer for so many samples."""
 
@@ -58,6 +59,7 @@ class QuasiPeak:
             for constant_s in (QUASI_PEAK_CHARGE_S, QUASI_PEAK_DISCHARGE_S)
         )
         self._gain = float(discharge), float(charge)
+        self._slopes = {n: self._slopes_of(n) for n in (1, 2, 4, 8, 16)}
         self._smoothing = float(1.0 - np.exp(-_POINT / rate_hz / QUASI_PEAK_SMOOTHING_S))
         self._state: Rows = np.zeros(tracks, np.float32)
         self._pointer = np.zeros((tracks, 1))
@@ -79,7 +81,7 @@ class QuasiPeak:
     def _stage(self, size: Rows) -> F64:
         """The first stage after every point, (tracks, points)."""
         tracks, frames = size.shape
-        slope = np.array([[self._slope(_STEP, k)] for k in range(_STEP + 1)], np.float32)
+        slope = np.array(self._slopes[_STEP])[:, None]
         stage = np.empty((frames // _STEP, tracks), np.float32)
         lines = np.empty((_STEP + 1, tracks), np.float32)
         state = self._state.astype(np.float32)
@@ -110,7 +112,7 @@ class QuasiPeak:
         joined: list[Rows] = []
         for k in range(2 * samples + 1):
             ways = [
-                np.float32(self._slope(samples, j)) * first[k - j] + then[j]
+                self._slopes[samples][j] * first[k - j] + then[j]
                 for j in range(max(k - samples, 0), min(k, samples) + 1)
             ]
             best = ways[0]
@@ -119,7 +121,60 @@ class QuasiPeak:
             joined.append(best)
         return joined
 
-    def _slope(self, samples: int, charged: int) -> float:
-        """What is left of the stage after so many samples, of which some charged it."""
+    def _slopes_of(self, samples: int) -> list[np.float32]:
+        """What is left of the stage after so many samples, of which 0, 1, ... all charged it."""
         discharge, charge = self._gain
-        return float((1.0 - discharge) ** (samples - charged) * (1.0 - charge) ** charged)
+        return [
+            np.float32((1.0 - discharge) ** (samples - charged) * (1.0 - charge) ** charged)
+            for charged in range(samples + 1)
+        ]
+
+
+class Pointers:
+    """Where the quasi-peak pointers stood: means of half seconds or more, the highest place."""
+
+    def __init__(self, points_per_s: float) -> None:
+        self._points_per_s = points_per_s
+        self._skip = round(_SETTLING_S * points_per_s)
+        self._sums: list[F64] = []
+        self._counts: list[int] = []
+        self._highest: F64 | None = None
+
+    def add(self, pointer: F64) -> None:
+        """Take the next points, (tracks, points)."""
+        skipped = min(self._skip, pointer.shape[1])
+        self._skip -= skipped
+        pointer = pointer[:, skipped:]
+        if pointer.shape[1] == 0:
+            return
+        pieces = max(round(pointer.shape[1] / self._points_per_s), 1)
+        edges = np.arange(pieces) * pointer.shape[1] // pieces
+        self._sums.extend(np.add.reduceat(pointer, edges, axis=1).T)
+        self._counts.extend(np.diff(edges, append=pointer.shape[1]))
+        highest = pointer.max(axis=1)
+        self._highest = highest if self._highest is None else np.maximum(self._highest, highest)
+
+    def also(self, later: "Pointers") -> None:
+        """Take in what was gathered of what followed."""
+        self._sums += later._sums
+        self._counts += later._counts
+        if self._highest is None or later._highest is None:
+            self._highest = later._highest if self._highest is None else self._highest
+        else:
+            self._highest = np.maximum(self._highest, later._highest)
+
+    def levels(self) -> tuple[F64, F64, F64]:
+        """Level of the mean, its standard error, and level of the highest, per track."""
+        if self._highest is None:
+            nothing = np.array([np.nan])
+            return nothing, nothing, nothing
+        counts = np.array(self._counts)[:, None]
+        means = np.stack(self._sums) / counts
+        mean = np.sum(self._sums, axis=0) / counts.sum()
+        error = np.sqrt(np.sum((counts * (means - mean)) ** 2, axis=0)) / counts.sum()
+        # The pointer of rms 1 is that of a sine of amplitude sqrt 2, which is +3 dBFS.
+        level, highest = (
+            20.0 * np.log10(np.maximum(np.sqrt(2.0) * size, 1e-15))
+            for size in (mean, self._highest)
+        )
+        return level, 20.0 / np.log(10.0) * error / np.maximum(mean, 1e-15), highest

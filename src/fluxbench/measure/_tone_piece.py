@@ -75,6 +75,8 @@ class Piece:
     frequency_hz: float
     rate_hz: float
     told: tuple[Validity, ...]
+    goes_on: bool = False
+    """Another piece came before."""
 
 
 def work_out(
@@ -166,9 +168,7 @@ def _drop_outs(
     )
     noise_ratio = np.minimum(noise_ratio, _scatter_ratio(power))
     noise_ratio = np.where(tone.valid, noise_ratio, np.inf)
-    found = drop_outs_of(power, cut.rate_hz, piece.first_s, noise_ratio)
-    last_s = piece.first_s + points / cut.rate_hz
-    return tuple(tuple(d for d in track if d.start_s < last_s) for track in found)
+    return drop_outs_of(power, cut.rate_hz, piece.first_s, noise_ratio, int(piece.goes_on), points)
 
 
 def _scatter_ratio(power: NDArray[np.float32]) -> F64:

@@ -1,6 +1,7 @@
 """A tone of any length from blocks: everything that is asked of it in one pass."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,14 @@ _PIECE_BYTES = 12e6
 last one may be longer by a quarter, or shorter."""
 
 
+@dataclass(frozen=True, slots=True)
+class TonePart:
+    """What one stream measured of a take: its pieces, and the state of its waveform."""
+
+    takes: tuple[ToneTake, ...]
+    watch: WaveformWatch
+
+
 class ToneStream:
     """Measures a tone from blocks of any length; memory does not grow with time.
 
@@ -46,6 +55,9 @@ class ToneStream:
         For speed tones: measure wow and flutter too.
     parts
         What turns in the deck, for the flutter spectrum.
+    first_s
+        When the first frame was, in s from the start of the take: streams may share a take, each
+        with a part of it. See `hop_frames`.
 
     Raises
     ------
@@ -71,6 +83,7 @@ class ToneStream:
         *,
         with_flutter: bool = False,
         parts: Sequence[RotatingPart] = (),
+        first_s: float = 0.0,
     ) -> None:
         checked(np.zeros((0, tracks)), rate_hz, frequency_hz)
         places_mm = range(1, tracks + 1) if positions_mm is None else positions_mm
@@ -90,7 +103,7 @@ class ToneStream:
         self._piece_s = self._longest_piece_s(tracks)
         self._held: list[list[NDArray[np.complex64]]] = []
         """Of every block, an envelope a cut."""
-        self._worked_out_s = 0.0
+        self._worked_out_s = first_s
         self._pieces: list[ToneTake] = []
 
     def add(self, samples: Samples) -> None:
@@ -100,19 +113,47 @@ class ToneStream:
             if len(self._held) * self._step_s >= (1.0 + _MORE_RATIO) * self._piece_s:
                 self._work_out(int(self._piece_s / self._step_s))
 
+    @property
+    def hop_frames(self) -> int:
+        """Where one stream of a take ends another may begin, at a multiple of so many frames.
+
+        The earlier one needs `block_frames` after that as well.
+        """
+        return self._blocks.hop
+
+    @property
+    def block_frames(self) -> int:
+        """How many frames one block has."""
+        return self._blocks.frames
+
+    @property
+    def piece_s(self) -> float:
+        """What is worked out at once, in s."""
+        return self._piece_s
+
     def reading(self) -> ToneTake:
         """What was measured; nothing can be added afterwards.
 
         Takes shorter than a block (0.64 s, more for tones below 160 Hz) have no drop-outs,
         flutter or level along the reel.
         """
+        return tone_of([self.part()])
+
+    def part(self, *, goes_on: bool = False) -> TonePart:
+        """What was measured, for `tone_of`; nothing can be added afterwards.
+
+        If the take goes on in another stream the last block is only looked at for what begins
+        before it.
+        """
         if self._blocks.total < self._blocks.frames:
             held = self._blocks.held.T
-            return short_take(held, self._rate_hz, self._nominal_hz, self._positions_mm)
-        for block in self._blocks.rest():
-            self._take(block)
-        self._work_out(len(self._held))
-        return taken_together(self._pieces, self._watch.validity())
+            take = short_take(held, self._rate_hz, self._nominal_hz, self._positions_mm)
+            return TonePart((take,), self._watch)
+        if not goes_on:
+            for block in self._blocks.rest():
+                self._take(block)
+        self._work_out(len(self._held) - goes_on)
+        return TonePart(tuple(self._pieces), self._watch)
 
     @property
     def _step_s(self) -> float:
@@ -141,10 +182,20 @@ class ToneStream:
             self._nominal_hz,
             self._rate_hz,
             self._watch.validity(),
+            self._worked_out_s > 0.0,
         )
         search_hz = max(_SEARCH * self._nominal_hz, 2.0)
         self._pieces.append(work_out(piece, self._positions_mm, search_hz, self._parts))
         self._worked_out_s += count * self._step_s
+
+
+def tone_of(parts: Sequence[TonePart]) -> ToneTake:
+    """One take of the parts that its streams measured, in order of time."""
+    first, *others = parts
+    for other in others:
+        first.watch.also(other.watch)
+    takes = [take for part in parts for take in part.takes]
+    return taken_together(takes, first.watch.validity())
 
 
 def _room(frequency_hz: float) -> tuple[float, float, float]:

@@ -43,6 +43,15 @@ class WaveformWatch:
         self._frames += new.shape[1]
         return not unfit.any()
 
+    def also(self, other: "WaveformWatch") -> None:
+        """Take in what another one saw of the same tracks."""
+        self._not_finite |= other._not_finite
+        self._clipped |= other._clipped
+        self._sum += other._sum
+        self._squares += other._squares
+        self._frames += other._frames
+        self.peak = np.maximum(self.peak, other.peak)
+
     def validity(self, too_short: bool = False) -> tuple[Validity, ...]:
         """What is known against each track by now."""
         frames = max(self._frames, 1)
