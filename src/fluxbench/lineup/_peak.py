@@ -86,6 +86,31 @@ def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
     return Peak(top, noise / np.sqrt(blocks), centre + scale * at)
 
 
+KNOWN_FALL_DB = 1.0
+"""So far must short waves have been seen to fall beyond the peak to tell where they fall more."""
+
+
+def difference_where_fallen(
+    short_db: F64, difference_db: F64, peak: Peak, fall_db: float
+) -> float | None:
+    """About the D at which S (both (points,)) stands so far below the peak, with more bias.
+
+    From a fall that begins as the square of the distance in D and becomes a straight line,
+    a x²/(1 + c x); None if too little of it was seen.
+    """
+    smooth_d, smooth_s = smoothed(difference_db, 7)[3:-3], smoothed(short_db, 7)[3:-3]
+    x, fall = peak.difference_db - smooth_d, peak.level_db - smooth_s
+    beyond = x > 0.0
+    if beyond.sum() < 10 or fall[beyond].max() < KNOWN_FALL_DB:
+        return None
+    x, fall = x[beyond], fall[beyond]
+    a, c = np.linalg.lstsq(np.stack([x**2, -x * fall], axis=1), fall, rcond=None)[0]
+    root = (c * fall_db) ** 2 + 4.0 * a * fall_db
+    if a <= 0.0 or root < 0.0:
+        return None
+    return float(peak.difference_db - (c * fall_db + np.sqrt(root)) / (2.0 * a))
+
+
 BACK_DB = 0.35
 """D that turns back by so much bends; noise of contact moves a mean of 0.9 s by 0.05 to 0.1 dB."""
 

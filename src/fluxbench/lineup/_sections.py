@@ -10,7 +10,7 @@ LEAST_POINTS = 12
 """So much of a section must have been heard to say what it reads."""
 CHANGE_POINTS = 3
 """So many points in a row must be of something else before a section has ended."""
-ENOUGH_POINTS = 35
+ENOUGH_POINTS = 24
 """So much of a long section is enough to write it down as found."""
 WORTH_WINDING_S = 9.0
 STRANGE_S = 2.5

@@ -95,7 +95,7 @@ def _first_look(bench: Bench) -> Procedure:
     section = bench.plan.level_section
     target = bench.plan.calibration_target_db(section)
     yield from bench.play_section(section, "reproduce")
-    points = yield from bench.gather(2.5)
+    points = yield from bench.gather(2.0)
     level = mean_level_db(points)[0]
     leave_out_silent(bench, level, target, "the reproduce head")
     check_speed(bench, points, section.frequency_hz)

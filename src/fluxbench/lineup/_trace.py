@@ -5,7 +5,14 @@ import numpy as np
 from fluxbench.lineup._bench import F64, Bench
 from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._one_tone import AIM, OneTone
-from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
+from fluxbench.lineup._peak import (
+    Peak,
+    Picture,
+    bends,
+    difference_where_fallen,
+    find_peak,
+    smoothed,
+)
 from fluxbench.lineup._standing import creeps, moved_since
 from fluxbench.lineup._view import Advice, Verdict, move_db, wait_ratio
 
@@ -17,7 +24,9 @@ BENT = "short and long waves do not agree about bias"
 UNSEEN = "short and long waves together show no peak of bias"
 START_POINTS = 100
 """If bias has not moved for so long, the trimmer may stand at its end: the other way then."""
-BEYOND_DB = 0.4
+NEAR_DB = 0.6
+"""So near the sheet's fall the hand is told how far it is in decibels of over-bias."""
+BEYOND_DB = 0.33
 """How far short waves must have fallen on both sides before a peak is believed."""
 
 
@@ -28,7 +37,7 @@ class Trace:
     ("lower"), raised across it ("raise"), and set to the sheet's fall from it ("set").
     """
 
-    WINDOW = 15
+    WINDOW = 12
 
     def __init__(self, bench: Bench, track: int, peak: Peak | None, neighbours: Neighbours) -> None:
         self._bench, self.track, self.peak = bench, track, peak
@@ -144,11 +153,17 @@ class Trace:
         if bends(differ, self._asked):
             self.failed = BENT
         found = find_peak(short, differ)
-        beyond = found is not None and smoothed(differ, 7)[-2] < found.difference_db
-        if found is not None and beyond and found.level_db - now > min(0.8, 0.5 * drop_db):
+        here = float(smoothed(differ, 7)[-2])
+        beyond = found is not None and here < found.difference_db
+        there = None
+        if found is not None:
+            there = difference_where_fallen(short, differ, found, drop_db)
+        to_go_db = None if there is None else here - there
+        near = min(0.8, 0.5 * drop_db) if to_go_db is None else drop_db - NEAR_DB
+        if found is not None and beyond and found.level_db - now > near:
             self._phase, self.peak, self._quiet_from = "set", found, len(short)
-            return None
-        return self._seek(1, "raise bias past the peak")
+            return self._seek(0, "hold, to be read")
+        return self._seek(1, "raise bias past the peak", to_go_db)
 
     def _set(self, short: F64, differ: F64) -> Advice | None:
         band, drop_db, peak = (
@@ -186,9 +201,10 @@ class Trace:
             self._moved_db,
         )
 
-    def _seek(self, way: int, words: str) -> Advice:
+    def _seek(self, way: int, words: str, to_go_db: float | None = None) -> Advice:
         words = f"bias {self.track + 1}: {words}"
         moved = self._moved_db if len(self._differ) >= BEFORE else 0.0
         return Advice(
-            "bias", self.track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
-        )
+            "bias", self.track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved,
+            to_go_db,
+        )  # fmt: skip

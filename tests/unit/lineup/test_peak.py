@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fluxbench.lineup import find_peak
-from fluxbench.lineup._peak import bends
+from fluxbench.lineup._peak import bends, difference_where_fallen
 from fluxbench.trade import long_wave_sensitivity_db, short_wave_loss_db
 
 
@@ -53,3 +53,24 @@ def test_a_turned_back_d_is_seen_and_a_straight_one_is_not() -> None:
     assert not bends(straight, [(0, -1)])
     bent = straight - 2.5 * np.exp(-(((np.arange(100) - 60) / 8.0) ** 2))
     assert bends(bent, [(0, -1)])
+
+
+def test_where_the_sheets_fall_will_be_is_told_from_what_was_passed() -> None:
+    """Against the curves themselves: from 2.2 dB of fall seen, where 3 dB are, to 0.3 dB of D."""
+    bias_db = np.concatenate([np.linspace(0.4, -6.5, 100), np.linspace(-6.5, -3.0, 60)])
+    s, m = curves(bias_db)
+    peak = find_peak(s, s - m)
+    assert peak is not None
+    assert 1.5 < peak.level_db - s[0] < 2.6
+    fine_s, fine_m = curves(np.linspace(-4.0, 4.0, 4001))
+    fallen = int(np.argmax(peak.level_db - fine_s >= 3.0))
+    found = difference_where_fallen(s, s - m, peak, 3.0)
+    assert found == pytest.approx(float((fine_s - fine_m)[fallen]), abs=0.3)
+
+
+def test_nothing_is_told_of_a_fall_of_which_too_little_was_seen() -> None:
+    bias_db = np.concatenate([np.linspace(-1.4, -6.5, 100), np.linspace(-6.5, -3.0, 60)])
+    s, m = curves(bias_db)
+    peak = find_peak(s, s - m)
+    assert peak is not None
+    assert difference_where_fallen(s, s - m, peak, 3.0) is None
