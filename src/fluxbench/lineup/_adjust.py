@@ -132,10 +132,11 @@ class Round:
 
     def _judge(self, track: int, due: np.ndarray) -> None:
         """Whether a track that seemed to be in is; if not, it is due again."""
+        within = abs(self._off_db(track)) <= self._job.band.hold_db
         if self._is_in(track):
             self._unsure.discard(track)
             self._leave(track)
-        elif self.readings.steady()[track] and not abs(self._off_db(track)) <= self._job.band.hold_db:
+        elif self.readings.steady()[track] and not within:
             self._unsure.discard(track)
             due[track] = True
 

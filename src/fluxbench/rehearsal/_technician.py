@@ -148,10 +148,36 @@ class Technician:
             self._reach[key[0]] = seen
 
     def _sweep(self, advice: Advice) -> Hands:
-        """Bias: small steps the way the bench says, for as long as it says so."""
+        """Bias: small steps the way the bench says, for as long as it says no more than that."""
+        turns = self._step(advice)
+        before, begun = advice.moved_db, self._now_s
+        total = 0.0
+        while True:
+            total += turns
+            yield from self._turn(advice.trimmer, turns, advice.track)
+            now = self._advice_on(advice)
+            if now is None:
+                return
+            if now.deviation is not None:
+                yield from self._wait(now.wait_s)
+                return
+            if now.way != advice.way or now.to_go_db is not None:
+                return
+            if self._now_s - begun > advice.wait_s + 0.8 and abs(total) > 0.2:
+                moved = now.moved_db - before
+                if abs(moved) > 0.4:
+                    self._learn_sweeping(advice, moved, total)
+                    return
+                if self._now_s - begun > advice.wait_s + 3.0:
+                    key = (_sweeping(advice.trimmer), advice.track)
+                    known = self._own_reach.get(key, self._reach.get(key[0], 1.0))
+                    self._own_reach[key] = 0.5 * known
+                    return
+
+    def _step(self, advice: Advice) -> float:
+        """Turns of one step of a sweep, with the error of a hand."""
         kind = _sweeping(advice.trimmer)
-        key = (kind, advice.track)
-        reach = self._own_reach.get(key, self._reach.get(kind))
+        reach = self._own_reach.get((kind, advice.track), self._reach.get(kind))
         if reach is None:
             turns = TRIAL_TURNS * advice.way
         else:
@@ -159,32 +185,14 @@ class Technician:
             if advice.to_go_db is not None:
                 step_db, most = 0.75 * max(advice.to_go_db, 0.2), MOST_LEFT_TURNS
             turns = float(np.clip(step_db * advice.way / reach, -most, most))
-        turns *= 1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5
-        before, begun = advice.moved_db, self._now_s
-        total = 0.0
-        while True:
-            total += turns
-            yield from self._turn(advice.trimmer, turns, advice.track)
-            now = self._advice_on(advice)
-            if now is not None and now.deviation is not None:
-                yield from self._wait(now.wait_s)
-            if now is None or now.deviation is not None or now.way != advice.way:
-                return
-            if now.to_go_db is not None:
-                return
-            if self._now_s - begun > advice.wait_s + 0.8 and abs(total) > 0.2:
-                moved = now.moved_db - before
-                if abs(moved) > 0.4:
-                    self._own_reach[key] = moved / total
-                    self._reach.setdefault(kind, moved / total)
-                    if np.sign(moved) != np.sign(advice.way):
-                        self._reach[kind] = moved / total
-                    return
-                if self._now_s - begun > advice.wait_s + 3.0:
-                    self._own_reach[key] = 0.5 * self._own_reach.get(
-                        key, self._reach.get(key[0], 1.0)
-                    )
-                    return
+        return turns * (1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5)
+
+    def _learn_sweeping(self, advice: Advice, moved_db: float, turns: float) -> None:
+        """A first turn, or one that went the other way, says something of all such trimmers."""
+        kind, reach = _sweeping(advice.trimmer), moved_db / turns
+        self._own_reach[kind, advice.track] = reach
+        if kind not in self._reach or np.sign(moved_db) != np.sign(advice.way):
+            self._reach[kind] = reach
 
     def _advice_on(self, advice: Advice) -> Advice | None:
         now = self._view.advice if self._view is not None else None

@@ -1,4 +1,4 @@
-"""A walk along the tracks that are due, on made-up levels: when the hand goes on, when it is over."""
+"""A walk along the tracks that are due, on made-up levels: when the hand goes on and returns."""
 
 from collections.abc import Callable, Iterator
 from types import SimpleNamespace
