@@ -101,6 +101,8 @@ class Round:
         while due.any() or self._unsure:
             point = yield from self._bench.point()
             self._turn_to(due, self._read(point))
+            due &= self._bench.live
+            self._unsure -= set(np.flatnonzero(~self._bench.live).tolist())
             for track in sorted(self._unsure):
                 self._judge(track, due)
             here = self._focus

@@ -13,6 +13,7 @@ from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._point import HOPS_PER_POINT, Point, mean_level_db
 from fluxbench.lineup._presence import GONE_POINTS, WINDING_POINTS, Presence
 from fluxbench.lineup._steps import Kept, Steps, rounded, thawed
+from fluxbench.lineup._vanished import Vanishing
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, View
 from fluxbench.measure import HOP_S
 from fluxbench.signals import Signal, Silence, Tone, Tones
@@ -60,6 +61,7 @@ class Bench:
         self._asks = 0
         self._answered = self._declined = False
         self._presence = Presence()
+        self.vanishing = Vanishing(plan.tracks)
         self._inside = False
         self._monitor = "reproduce"
 
@@ -107,6 +109,7 @@ class Bench:
     def listen(self, *frequencies_hz: float) -> None:
         self.tones = tuple(frequencies_hz)
         self._presence.forget()
+        self.vanishing.forget()
 
     def acknowledge(self, number: int) -> None:
         """The person has done what was asked."""
@@ -200,6 +203,13 @@ class Bench:
         while True:
             point = presence.take((yield), self.live, len(self.tones))
             if point is not None:
+                gone = None
+                if self.source[0] == "play":
+                    gone = self.vanishing.see(point.level_db[0], self.live)
+                if gone is not None:
+                    yield from self.shout(gone)
+                    yield from self.wind()
+                    continue
                 self.dropouts.see(point.envelope, self.tones, self.source[0])
                 return point
             if presence.clips:
@@ -211,6 +221,21 @@ class Bench:
                         " see to tape, monitor and cables, and whether the section is wiped"
                     )
                 yield from self.wind()
+
+    def shout(self, track: int) -> Procedure:
+        """A track (from 0) has vanished from the calibration tape: have the tape stopped at once.
+
+        The line-up goes on without that track.
+        """
+        why = "has vanished from the calibration tape while it played"
+        yield from self.ask(
+            "transport",
+            f"STOP: track {track + 1} {why}. Is it recording? See that all tracks are safe before"
+            " the tape plays on",
+            state="stop",
+            ready=[],
+        )
+        self.leave_out(track, why)
 
     def gather(self, seconds: float) -> Generator[None, Point, list[Point]]:
         """Points over some seconds."""
