@@ -90,14 +90,31 @@ KNOWN_FALL_DB = 1.0
 """So far must short waves have been seen to fall beyond the peak to tell where they fall more."""
 
 
-def difference_where_fallen(
-    short_db: F64, difference_db: F64, peak: Peak, fall_db: float
-) -> float | None:
-    """About the D at which S (both (points,)) stands so far below the peak, with more bias.
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """How short waves fall with too much bias: a x²/(1 + c x), x being D at the peak minus D.
 
-    From a fall that begins as the square of the distance in D and becomes a straight line,
-    a x²/(1 + c x); None if too little of it was seen.
+    It begins as the square of the distance and becomes a straight line; `a` and `c` are per dB.
     """
+
+    a: float
+    c: float
+
+    def distance_db(self, fall_db: float) -> float:
+        """Where short waves have fallen by so much."""
+        there = self.c * fall_db
+        return (there + float(np.sqrt(there**2 + 4.0 * self.a * fall_db))) / (2.0 * self.a)
+
+    def distance_of_slope(self, slope: float, most_db: float) -> float:
+        """Where they fall by so much a dB of D, at most `most_db` away."""
+        x = np.linspace(0.0, most_db, 200)
+        slopes = self.a * x * (2.0 + self.c * x) / (1.0 + self.c * x) ** 2
+        enough = np.flatnonzero(slopes >= slope)
+        return float(x[enough[0]]) if len(enough) else most_db
+
+
+def fitted_fall(short_db: F64, difference_db: F64, peak: Peak) -> Fall | None:
+    """The fall on the side of too much bias, of S and D (points,); None if too little was seen."""
     smooth_d, smooth_s = smoothed(difference_db, 7)[3:-3], smoothed(short_db, 7)[3:-3]
     x, fall = peak.difference_db - smooth_d, peak.level_db - smooth_s
     beyond = x > 0.0
@@ -105,10 +122,7 @@ def difference_where_fallen(
         return None
     x, fall = x[beyond], fall[beyond]
     a, c = np.linalg.lstsq(np.stack([x**2, -x * fall], axis=1), fall, rcond=None)[0]
-    root = (c * fall_db) ** 2 + 4.0 * a * fall_db
-    if a <= 0.0 or root < 0.0:
-        return None
-    return float(peak.difference_db - (c * fall_db + np.sqrt(root)) / (2.0 * a))
+    return Fall(float(a), float(c)) if a > 0.0 and c >= 0.0 else None
 
 
 BACK_DB = 0.35

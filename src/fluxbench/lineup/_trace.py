@@ -6,11 +6,12 @@ from fluxbench.lineup._bench import F64, Bench
 from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._one_tone import AIM, OneTone
 from fluxbench.lineup._peak import (
+    Fall,
     Peak,
     Picture,
     bends,
-    difference_where_fallen,
     find_peak,
+    fitted_fall,
     smoothed,
 )
 from fluxbench.lineup._standing import creeps, moved_since
@@ -24,6 +25,10 @@ BENT = "short and long waves do not agree about bias"
 UNSEEN = "short and long waves together show no peak of bias"
 START_POINTS = 100
 """If bias has not moved for so long, the trimmer may stand at its end: the other way then."""
+SLOPE_POINTS = 8
+FARTHEST_DB = 4.0
+PAST_DB = 0.7
+"""So far past the peak, in D, short waves have fallen enough to be believed."""
 NEAR_DB = 0.6
 """So near the sheet's fall the hand is told how far it is in decibels of over-bias."""
 BEYOND_DB = 0.33
@@ -39,8 +44,17 @@ class Trace:
 
     WINDOW = 12
 
-    def __init__(self, bench: Bench, track: int, peak: Peak | None, neighbours: Neighbours) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        track: int,
+        peak: Peak | None,
+        neighbours: Neighbours,
+        fall: Fall | None = None,
+    ) -> None:
         self._bench, self.track, self.peak = bench, track, peak
+        self.fall = fall
+        """How short waves fall beyond the peak, as on the tracks before or, later, on this one."""
         self._neighbours = neighbours
         self._lag_s = bench.return_lag_s + 0.2
         self._rows: list[F64] = []
@@ -145,7 +159,15 @@ class Trace:
             self._phase = "raise"
             self._ask(1)
             return self._seek(1, "raise bias past the peak")
-        return self._seek(-1, "lower bias until past the peak")
+        return self._seek(-1, "lower bias until past the peak", self._to_go_down_db(short, differ))
+
+    def _to_go_down_db(self, short: F64, differ: F64) -> float | None:
+        """About how far it is past the peak: the steeper short waves still rise, the farther."""
+        s, d = short[-SLOPE_POINTS:], differ[-SLOPE_POINTS:]
+        if self.fall is None or len(d) < SLOPE_POINTS or np.ptp(smoothed(d, 5)) < 0.3:
+            return None
+        slope = float(np.polyfit(d, s, 1)[0])
+        return self.fall.distance_of_slope(max(slope, 0.0), FARTHEST_DB) + PAST_DB
 
     def _raise(self, short: F64, differ: F64) -> Advice | None:
         drop_db = self._bench.plan.over_bias_db
@@ -155,10 +177,11 @@ class Trace:
         found = find_peak(short, differ)
         here = float(smoothed(differ, 7)[-2])
         beyond = found is not None and here < found.difference_db
-        there = None
+        to_go_db = None
         if found is not None:
-            there = difference_where_fallen(short, differ, found, drop_db)
-        to_go_db = None if there is None else here - there
+            self.fall = fitted_fall(short, differ, found) or self.fall
+            if self.fall is not None:
+                to_go_db = here - found.difference_db + self.fall.distance_db(drop_db)
         near = min(0.8, 0.5 * drop_db) if to_go_db is None else drop_db - NEAR_DB
         if found is not None and beyond and found.level_db - now > near:
             self._phase, self.peak, self._quiet_from = "set", found, len(short)

@@ -161,7 +161,7 @@ class Technician:
             if now.deviation is not None:
                 yield from self._wait(now.wait_s)
                 return
-            if now.way != advice.way or now.to_go_db is not None:
+            if now.way != advice.way:
                 return
             if self._now_s - begun > advice.wait_s + 0.8 and abs(total) > 0.2:
                 moved = now.moved_db - before
@@ -173,6 +173,8 @@ class Technician:
                     known = self._own_reach.get(key, self._reach.get(key[0], 1.0))
                     self._own_reach[key] = 0.5 * known
                     return
+            if now.to_go_db is not None:
+                turns = self._step(now)
 
     def _step(self, advice: Advice) -> float:
         """Turns of one step of a sweep, with the error of a hand."""
