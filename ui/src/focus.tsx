@@ -5,7 +5,7 @@ import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, stageNow, state, tape } from "./store";
-import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord } from "./words";
+import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
 
 export function Focus({ compact = false }: { compact?: boolean }) {
   const told = state.value;
@@ -84,7 +84,9 @@ function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
   return (
     <div class="asked" key={ask.number}>
       <p class="kicker">At the deck</p>
-      <p class="big" data-ask={ask.number}>{sentence(ask.text)}</p>
+      <p class={`big ${shouts(ask.text) ? "out" : ""}`} role={shouts(ask.text) ? "alert" : undefined} data-ask={ask.number}>
+        {sentence(ask.text)}
+      </p>
       <div class="row">
         <button class="primary" disabled={busy} onClick={() => void during(acknowledge)}>
           Done <kbd>Enter</kbd>

@@ -187,3 +187,6 @@ export function spoken(advice: {
   if (advice.verdict === "no reading") return `${who}, no reading`;
   return `${who}, ${advice.way === 0 ? advice.verdict : wayWord(advice.way)}`;
 }
+
+/** Whether something is asked that cannot wait: the bench begins such a line with STOP. */
+export const shouts = (text: string): boolean => text.startsWith("STOP");
