@@ -88,14 +88,14 @@ function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
         {sentence(ask.text)}
       </p>
       <div class="row">
-        <button class="primary" disabled={busy} onClick={() => void during(acknowledge)}>
-          Done <kbd>Enter</kbd>
-        </button>
         {deck.value && (
-          <button disabled={busy} onClick={() => void during(() => letDeck(ask))}>
+          <button class="primary" disabled={busy} onClick={() => void during(() => letDeck(ask))}>
             Let the practice deck do it
           </button>
         )}
+        <button class={deck.value ? "" : "primary"} disabled={busy} onClick={() => void during(acknowledge)}>
+          Done <kbd>Enter</kbd>
+        </button>
       </div>
       <Cautions lines={compact ? lines.slice(0, 2) : lines} />
     </div>

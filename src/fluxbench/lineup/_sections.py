@@ -40,6 +40,7 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
         if not point.lost and len(point.level_db) == len(finder.tones):
             finder.hear(point)
             finder.keep()
+            bench.advise(None, len(finder.read), len(sections))
             if finder.vanished is not None:
                 yield from _shout(bench, finder, monitor)
                 continue
