@@ -1,5 +1,6 @@
 """The contract of the HTTP API: who may call, what is answered, what is never lost."""
 
+import asyncio
 import json
 import re
 import sqlite3
@@ -18,7 +19,7 @@ from fluxbench.book import Book, Page
 from fluxbench.deck import PracticeDeck
 from fluxbench.session import Session
 from fluxbench.session import _session as session_module
-from fluxbench.web import build_app
+from fluxbench.web import _calls, build_app
 from tests.benches.counting import TenASecond
 from tests.benches.inline_host import InlineHost
 
@@ -356,3 +357,21 @@ def test_what_is_documented_is_there(client: TestClient) -> None:
     names = {"{lineup}": "ID", "{track}": "TRACK"}
     known = {re.sub(r"\{\w+\}", lambda m: names[m[0]], path) for path in paths}
     assert documented - known == set()
+
+
+def test_the_sheet_of_a_line_up_is_a_pdf_file(client: TestClient, plan: dict[str, Any]) -> None:
+    begin(client, plan)
+    lineup = client.get("/api/lineups").json()["lineups"][0]["id"]
+    answer = client.get(f"/api/lineups/{lineup}/sheet")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.headers["content-disposition"] == f'inline; filename="line-up-{lineup}.pdf"'
+    assert answer.content.startswith(b"%PDF-")
+    unknown = client.get("/api/lineups/nobody/sheet")
+    assert (unknown.status_code, list(unknown.json())) == (404, ["error"])
+
+
+def test_a_sheet_is_made_off_the_event_loop(client: TestClient) -> None:
+    """Setting a page takes longer than meters may wait: its call must not be a coroutine."""
+    routes = [r for r in _calls.router.routes if getattr(r, "path", "").endswith("/sheet")]
+    assert [asyncio.iscoroutinefunction(r.endpoint) for r in routes] == [False]

@@ -3,6 +3,7 @@ import { useState } from "preact/hooks";
 import type { Advice, Ask, Check } from "./model";
 import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
+import { SheetLink } from "./paper";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, stageNow, state, tape } from "./store";
 import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
@@ -202,6 +203,7 @@ function Ended() {
         <button class="primary" onClick={() => void begin("line-up")}>
           {lineup.stopped ? "Begin anew" : "Line up again"}
         </button>
+        <SheetLink>Line-up sheet</SheetLink>
         <button onClick={() => void begin("check")}>Five-minute check</button>
       </div>
       <Cautions lines={[CAUTIONS.hearing, CAUTIONS.decides]} />

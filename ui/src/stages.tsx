@@ -2,6 +2,7 @@
 import { signal, useSignal } from "@preact/signals";
 import type { Stage } from "./model";
 import { Cautions, StageMark } from "./marks";
+import { SheetLink } from "./paper";
 import { running, state } from "./store";
 import { command } from "./wire";
 import { CAUTIONS, ORDER, stageWords } from "./words";
@@ -21,6 +22,7 @@ export function Stages() {
     <nav class="stages panel" aria-label="Stages of the line-up">
       <header class="panel-head">
         <h2>Stages</h2>
+        {running.value && <SheetLink small>Sheet so far</SheetLink>}
       </header>
       <ol>
         {stages.map((stage) => (

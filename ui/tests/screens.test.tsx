@@ -100,3 +100,16 @@ test("stages say in words, not by colour alone, what was disturbed, left out and
   expect(rows[4]).toContain("left out");
   expect(box.querySelector('[aria-current="step"]')?.textContent).toContain("Bias");
 });
+
+test("a line-up that is closed offers its sheet, one that runs offers it small, a check has none", () => {
+  const link = () => box.querySelector<HTMLAnchorElement>("a.button");
+  show(() => (state.value = told({ lineup: { ...lineup!, id: "a b", closed: true } })));
+  expect(link()?.getAttribute("href")).toBe("/api/lineups/a%20b/sheet");
+  expect(link()?.textContent).toBe("Line-up sheet");
+  show(() => (state.value = told({ lineup: { ...lineup!, kind: "check", closed: true } })));
+  expect(link()).toBeNull();
+  show(() => (state.value = told({})), <Stages />);
+  expect(link()?.textContent).toBe("Sheet so far");
+  show(() => (state.value = told({ lineup: { ...lineup!, closed: true } })), <Stages />);
+  expect(link()).toBeNull();
+});

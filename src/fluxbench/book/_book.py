@@ -9,7 +9,7 @@ from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from fluxbench.base import BookError
-from fluxbench.book._open import Lock, engine_for, upgrade
+from fluxbench.book._open import Lock, engine_for, reader_of, upgrade
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, READINGS, STEPS
 from fluxbench.lineup import Kept
 
@@ -71,45 +71,19 @@ class Page:
     at: str = ""
 
 
-class Book:
-    """A book in a SQLite file. One bench may have it open; one thread of it writes.
+class Records:
+    """What a book holds, to be read and not written, beside a bench that may have it open.
 
-    BookError if another bench has it, or it is no book, or a newer one's.
+    BookError if there is no book, or another version's.
     """
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise BookError(f"{path.parent} cannot be made ({error.strerror})") from None
-        self._lock = Lock(path)
-        self._writer = engine_for(path, writes=True)
-        self._reader = engine_for(path, writes=False)
-        try:
-            upgrade(self._writer, path)
-        except BaseException:
-            self.close()
-            raise
+        self._reader = reader_of(path)
 
     def close(self) -> None:
-        """Close the file and let another bench have it."""
-        self._writer.dispose()
+        """Close the file."""
         self._reader.dispose()
-        self._lock.release()
-
-    def write(self, page: Page) -> list[Entry]:
-        """Commit a page; its entries with their numbers. BookError, and nothing is written."""
-        try:
-            with self._writer.begin() as connection:
-                entries = _write(connection, page)
-        except SQLAlchemyError as error:
-            reason = " ".join(str(getattr(error, "orig", None) or error).split())
-            raise BookError(
-                f"the book {self.path} cannot be written ({reason}); "
-                "is the disk full? What is taken waits until it can"
-            ) from None
-        return entries
 
     def entries(self, since: int = 0, limit: int = 1000, lineup: str | None = None) -> list[Entry]:
         """Entries after number `since`, oldest first, of one line-up or of all."""
@@ -150,6 +124,47 @@ class Book:
         with self._reader.begin() as connection:
             answer: Mapping[str, Any] | None = connection.execute(row).scalar()
         return answer
+
+
+class Book(Records):
+    """A book in a SQLite file. One bench may have it open; one thread of it writes.
+
+    BookError if another bench has it, or it is no book, or a newer one's.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise BookError(f"{path.parent} cannot be made ({error.strerror})") from None
+        self._lock = Lock(path)
+        self._writer = engine_for(path, writes=True)
+        self._reader = engine_for(path, writes=False)
+        try:
+            upgrade(self._writer, path)
+        except BaseException:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        """Close the file and let another bench have it."""
+        self._writer.dispose()
+        super().close()
+        self._lock.release()
+
+    def write(self, page: Page) -> list[Entry]:
+        """Commit a page; its entries with their numbers. BookError, and nothing is written."""
+        try:
+            with self._writer.begin() as connection:
+                entries = _write(connection, page)
+        except SQLAlchemyError as error:
+            reason = " ".join(str(getattr(error, "orig", None) or error).split())
+            raise BookError(
+                f"the book {self.path} cannot be written ({reason}); "
+                "is the disk full? What is taken waits until it can"
+            ) from None
+        return entries
 
 
 def _write(connection: Connection, page: Page) -> list[Entry]:

@@ -1,6 +1,7 @@
 """Opening a book: one bench at a time, the tables brought up to date, safe against power cuts."""
 
 import os
+import sqlite3
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +9,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, inspect
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 from sqlalchemy.exc import DatabaseError
 
 from fluxbench.base import BookError
@@ -49,7 +50,7 @@ class Lock:
 
 def engine_for(path: Path, *, writes: bool) -> Engine:
     """A pool of connections to a SQLite book; a writing transaction is one from its first line."""
-    engine = create_engine(f"sqlite:///{path}")
+    engine = create_engine(URL.create("sqlite", database=str(path)))
 
     @event.listens_for(engine, "connect")
     def _connected(connection: Any, _record: Any) -> None:
@@ -69,11 +70,31 @@ def engine_for(path: Path, *, writes: bool) -> Engine:
     return engine
 
 
+def reader_of(path: Path) -> Engine:
+    """Connections that only read, beside a bench that may have the book open; `BookError`."""
+    if not path.is_file():
+        raise BookError(f"there is no book {path}; choose --book, or line a deck up first")
+    address = path.absolute().as_uri() + "?mode=ro"
+    engine = create_engine("sqlite://", creator=lambda: sqlite3.connect(address, uri=True))
+    scripts = ScriptDirectory.from_config(_config())
+    try:
+        with engine.connect() as connection:
+            now = MigrationContext.configure(connection).get_current_revision()
+    except DatabaseError as error:
+        engine.dispose()
+        raise _unreadable(path, error) from None
+    if now != scripts.get_current_head():
+        engine.dispose()
+        raise BookError(
+            f"{path} is no book of this Fluxbench, or one of another version; choose --book, "
+            "or have the bench open it once, which brings an older book up to date"
+        )
+    return engine
+
+
 def upgrade(engine: Engine, path: Path) -> None:
     """Bring the tables up to date in one transaction; BookError for what is no book of ours."""
-    config = Config()
-    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
-    config.set_main_option("path_separator", "os")
+    config = _config()
     scripts = ScriptDirectory.from_config(config)
     try:
         with engine.begin() as connection:
@@ -89,5 +110,16 @@ def upgrade(engine: Engine, path: Path) -> None:
                 config.attributes["connection"] = connection
                 command.upgrade(config, "head")
     except DatabaseError as error:
-        reason = " ".join(str(error.orig).split())
-        raise BookError(f"the book {path} cannot be opened ({reason}); choose --book") from None
+        raise _unreadable(path, error) from None
+
+
+def _config() -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.set_main_option("path_separator", "os")
+    return config
+
+
+def _unreadable(path: Path, error: DatabaseError) -> BookError:
+    reason = " ".join(str(error.orig).split())
+    return BookError(f"the book {path} cannot be opened ({reason}); choose --book")

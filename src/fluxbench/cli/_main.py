@@ -44,6 +44,7 @@ COMMANDS = {
     "serve": LazyCommand("Run the bench in a browser.", "_serve", "serve"),
     "rehearse": LazyCommand("Line up the practice deck, start to end.", "_rehearse", "rehearse"),
     "read": LazyCommand("Measure captures: find their sections, measure each.", "_read", "read"),
+    "sheet": LazyCommand("Print the sheet of a line-up to a PDF file.", "_sheet", "sheet"),
     "work-out": LazyCommand("Do the arithmetic of fluxes, losses and levels.", "_work_out", "app"),
     "deck": LazyCommand("Run the practice deck on a sound server.", "_deck", "deck"),
     "interfaces": LazyCommand("List the sound interfaces.", "_interfaces", "interfaces"),

@@ -38,6 +38,7 @@ def serve(
     from fluxbench import __version__
     from fluxbench.base import MisuseError
     from fluxbench.book import Book
+    from fluxbench.cli._data import default_book
     from fluxbench.cli._practice import PracticeProcess
     from fluxbench.links import HttpControls, StreamLink
     from fluxbench.session import Session
@@ -46,7 +47,7 @@ def serve(
     if controls is not None and interface is None:
         raise MisuseError("--controls alone is no deck; give --interface as well")
     listener = listen_on(port)
-    kept = Book(_default_book() if book is None else book)
+    kept = Book(default_book() if book is None else book)
     practice = None
     try:
         if interface is None:
@@ -73,12 +74,6 @@ def _open_interface(name: str, silence: "SilenceKey") -> "Link":
     from fluxbench.links import PortAudioLink
 
     return PortAudioLink(name, silence=silence)
-
-
-def _default_book() -> Path:
-    from platformdirs import user_data_path
-
-    return user_data_path("fluxbench", appauthor=False) / "book.db"
 
 
 def _ready(open_browser: bool, address: str) -> None:

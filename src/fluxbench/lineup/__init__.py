@@ -5,6 +5,7 @@ from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._lineup import COURSE, LineUp
 from fluxbench.lineup._peak import Peak, Picture, find_peak
 from fluxbench.lineup._plan import Plan, Section, plan_from_state
+from fluxbench.lineup._stage_list import stages_after, stages_of
 from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View
 
@@ -27,4 +28,6 @@ __all__ = [
     "View",
     "find_peak",
     "plan_from_state",
+    "stages_after",
+    "stages_of",
 ]

@@ -23,9 +23,6 @@ HIGHEST_HZ = 20_000.0
 SHORTEST_S = 1.0
 _BLOCK_S = 0.64
 _DETECTOR_RATE_HZ = 48_000.0
-_DETECTOR_BATCH_S = (2.0, 8.0)
-_DETECTOR_BATCH_BYTES = 10e6
-"""The detector steps through so many seconds at once, fewer where they take more than 10 MB."""
 _SETTLING_S = 0.7
 _HUM_PIECE_S = 32.0
 _SILENCE = 1e-19
@@ -122,13 +119,10 @@ class NoiseStream:
         network = bs468_response(np.arange(lines) * rate_hz / frames) * points / frames
         self._network = network.astype(np.complex64)
         self._detector = QuasiPeak(points * rate_hz / frames, tracks)
-        batch_s = _DETECTOR_BATCH_BYTES / (4.0 * tracks * self._detector.rate_hz)
-        self._batch_s = float(np.clip(batch_s, *_DETECTOR_BATCH_S))
         self._hum_cut = EnvelopeCut(self._blocks, 0.0, HIGHEST_HUM_HZ + 20.0)
         self._hum = HumSums(tracks)
         self._watch = WaveformWatch(tracks, rate_hz, _TYPICAL_HZ)
         self._powers: list[F64] = []
-        self._weighted: list[NDArray[np.float32]] = []
         self._low: list[NDArray[np.complex64]] = []
         self._pointers = _Pointers(self._detector.points_per_s)
 
@@ -141,7 +135,6 @@ class NoiseStream:
         """What was measured; nothing can be added afterwards."""
         for block in self._blocks.rest():
             self._take(block)
-        self._detect()
         self._look_for_hum()
         duration_s = self._blocks.total / self._rate_hz
         validity = self._watch.validity(duration_s < SHORTEST_S)
@@ -182,11 +175,9 @@ class NoiseStream:
         watched(block, self._watch, self._blocks.overlap)
         if block.used == self._blocks.frames:
             self._powers.append(self._power(block.spectrum))
-        self._weighted.append(self._through_network(block))
+        self._pointers.add(self._detector.add(self._through_network(block)))
         self._low.append(self._hum_cut.of(block, self._blocks.frames))
         step_s = self._blocks.hop / self._rate_hz
-        if len(self._weighted) * step_s >= self._batch_s:
-            self._detect()
         if len(self._low) * step_s >= _HUM_PIECE_S:
             self._look_for_hum()
 
@@ -208,11 +199,6 @@ class NoiseStream:
         used = int(block.used * self._points / self._blocks.frames)
         return np.asarray(weighted[:, edge : max(used - edge, edge)])
 
-    def _detect(self) -> None:
-        if self._weighted:
-            self._pointers.add(self._detector.add(np.concatenate(self._weighted, axis=1)))
-            self._weighted = []
-
     def _look_for_hum(self) -> None:
         """Pieces shorter than a second cannot tell lines from noise."""
         if not self._low:
@@ -225,7 +211,7 @@ class NoiseStream:
 
 
 class _Pointers:
-    """Where the quasi-peak pointers stood: means of every second, and the highest place."""
+    """Where the quasi-peak pointers stood: means of half seconds or more, the highest place."""
 
     def __init__(self, points_per_s: float) -> None:
         self._points_per_s = points_per_s
@@ -235,8 +221,9 @@ class _Pointers:
         self._highest: F64 | None = None
 
     def add(self, pointer: F64) -> None:
-        pointer = pointer[:, min(self._skip, pointer.shape[1]) :]
-        self._skip = 0 if pointer.shape[1] else self._skip
+        skipped = min(self._skip, pointer.shape[1])
+        self._skip -= skipped
+        pointer = pointer[:, skipped:]
         if pointer.shape[1] == 0:
             return
         pieces = max(round(pointer.shape[1] / self._points_per_s), 1)

@@ -1,4 +1,4 @@
-"""The quasi-peak detector of ITU-R BS.468-4, run in pieces side by side."""
+"""The quasi-peak detector of ITU-R BS.468-4, sixteen samples at a stroke."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +11,11 @@ from fluxbench.trade import (
     QUASI_PEAK_SMOOTHING_S,
 )
 
-_PIECE_S = 0.5
-_WARM_UP_S = 0.25
-_TILE = 1024
+_TILE = 8192
+_STEP = 16
+"""Samples that are taken at a stroke."""
 _POINT = 32
 """One point of the pointer for so many samples."""
-_AGREE = 0.003
 
 Rows = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -35,9 +34,11 @@ class QuasiPeak:
     Notes
     -----
     The detector of `trade.QUASI_PEAK_CHARGE_S` goes over every sample, and a step a sample would
-    be slow; so pieces of half a second run side by side. Each starts a quarter of a second early
-    from a guess. Where the piece before does not end as the next one started, within 0.3 %, that
-    one runs again from there, so that the result is that of one long run.
+    be slow. A step is s = max((1 - d) s + d x, (1 - c) s + c x) for charge c and discharge d, the
+    greater of the two being the one that holds. Steps of this kind one after the other are again
+    the greatest of some straight lines: of all ways to charge k times in n samples, which have the
+    same slope, only the best counts. So the lines of sixteen samples are worked out for all tracks
+    and times together, and only every sixteenth sample is a step. Nothing is approximated.
 
     Examples
     --------
@@ -56,7 +57,7 @@ class QuasiPeak:
             1.0 - np.exp(-1.0 / rate_hz / constant_s)
             for constant_s in (QUASI_PEAK_CHARGE_S, QUASI_PEAK_DISCHARGE_S)
         )
-        self._charge, self._discharge = float(charge), float(discharge)
+        self._gain = float(discharge), float(charge)
         self._smoothing = float(1.0 - np.exp(-_POINT / rate_hz / QUASI_PEAK_SMOOTHING_S))
         self._state: Rows = np.zeros(tracks, np.float32)
         self._pointer = np.zeros((tracks, 1))
@@ -78,57 +79,47 @@ class QuasiPeak:
     def _stage(self, size: Rows) -> F64:
         """The first stage after every point, (tracks, points)."""
         tracks, frames = size.shape
-        piece = round(_PIECE_S * self.rate_hz / _POINT) * _POINT
-        early = round(_WARM_UP_S * self.rate_hz / _POINT) * _POINT
-        pieces = frames // piece
-        if pieces < 2:
-            stage, self._state = self._run(size, self._state)
-            return stage
-        # The first piece and what is left over run as they are; the others start early, together.
-        stage = np.empty((tracks, frames // _POINT))
-        lanes = np.stack([size[:, k * piece - early : (k + 1) * piece] for k in range(1, pieces)])
-        guess = np.quantile(lanes[:, :, :early:16], 0.96, axis=2).astype(np.float32)
-        _, met = self._run(lanes[:, :, :early].reshape(-1, early), guess.reshape(-1))
-        begun = np.concatenate([self._state[None], met.reshape(-1, tracks)])
-        whole = size[:, : pieces * piece].reshape(tracks, pieces, piece).transpose(1, 0, 2)
-        result, ended = self._run(whole.reshape(-1, piece), begun.reshape(-1))
-        rows = result.reshape(pieces, tracks, -1).copy()
-        ended = ended.reshape(pieces, tracks).copy()
-        for k in range(1, pieces):
-            off = np.abs(ended[k - 1] - begun[k]) > _AGREE * np.maximum(ended[k - 1], begun[k])
-            if off.any():
-                rows[k, off], ended[k, off] = self._run(whole[k, off], ended[k - 1, off])
-        stage[:, : pieces * piece // _POINT] = rows.transpose(1, 0, 2).reshape(tracks, -1)
-        rest, self._state = self._run(size[:, pieces * piece :], ended[-1])
-        stage[:, pieces * piece // _POINT :] = rest
-        return stage
+        slope = np.array([[self._slope(_STEP, k)] for k in range(_STEP + 1)], np.float32)
+        stage = np.empty((frames // _STEP, tracks), np.float32)
+        lines = np.empty((_STEP + 1, tracks), np.float32)
+        state = self._state.astype(np.float32)
+        for first in range(0, frames, _TILE):
+            offsets = self._lines(size[:, first : first + _TILE])
+            for now, offset in enumerate(offsets, first // _STEP):
+                np.multiply(slope, state, out=lines)
+                np.add(lines, offset, out=lines)
+                state = np.maximum.reduce(lines, axis=0, out=stage[now])
+        self._state = state.copy()
+        every = _POINT // _STEP
+        return np.asarray(stage[every - 1 :: every].T, np.float64)
 
-    def _run(self, size: Rows, state: Rows) -> tuple[F64, Rows]:
-        """Step the first stage through (lanes, frames), whole points; gives it after each point.
+    def _lines(self, size: Rows) -> Rows:
+        """Where the lines of every step begin, (steps, lines, tracks)."""
+        samples = np.ascontiguousarray(size.T).reshape(-1, _STEP, len(size)).transpose(1, 0, 2)
+        spans = [[np.float32(gain) * sample for gain in self._gain] for sample in samples]
+        length = 1
+        while len(spans) > 1:
+            spans = [
+                self._joined(*pair, length) for pair in zip(spans[::2], spans[1::2], strict=True)
+            ]
+            length *= 2
+        return np.stack(spans[0], axis=1)
 
-        A step is s = max((1 - d) s + d x, (1 - c) s + c x) for charge c and discharge d, the
-        greater of the two being the one that holds. Undone for the discharge, which is the same
-        for all, v = s / (1 - d)^n - sum of d x / (1 - d)^n, it is v = max(v, r v + g): three
-        operations for all lanes, with g worked out beforehand for a tile of frames.
-        """
-        stage = np.empty((len(size), size.shape[1] // _POINT))
-        keep = 1.0 - self._discharge
-        ratio = np.float32((1.0 - self._charge) / keep)
-        state = state.astype(np.float32)
-        work = np.empty_like(state)
-        for first in range(0, size.shape[1], _TILE):
-            tile = size[:, first : first + _TILE].T
-            undone = (keep ** -np.arange(1, len(tile) + 1))[:, None]
-            scaled = tile * undone.astype(np.float32)
-            paid = np.cumsum(self._discharge * scaled, axis=0, dtype=np.float32)
-            step = scaled * np.float32(self._charge) - paid
-            step[1:] += ratio * paid[:-1]
-            for start in range(0, len(tile), _POINT):
-                for gain in step[start : start + _POINT]:
-                    np.multiply(state, ratio, out=work)
-                    np.add(work, gain, out=work)
-                    np.maximum(state, work, out=state)
-                last = start + _POINT - 1
-                stage[:, (first + start) // _POINT] = (state + paid[last]) / undone[last]
-            state = ((state + paid[-1]) / undone[-1]).astype(np.float32)
-        return stage, state
+    def _joined(self, first: list[Rows], then: list[Rows], samples: int) -> list[Rows]:
+        """The lines of two spans of so many samples each, one after the other."""
+        joined: list[Rows] = []
+        for k in range(2 * samples + 1):
+            ways = [
+                np.float32(self._slope(samples, j)) * first[k - j] + then[j]
+                for j in range(max(k - samples, 0), min(k, samples) + 1)
+            ]
+            best = ways[0]
+            for way in ways[1:]:
+                np.maximum(best, way, out=best)
+            joined.append(best)
+        return joined
+
+    def _slope(self, samples: int, charged: int) -> float:
+        """What is left of the stage after so many samples, of which some charged it."""
+        discharge, charge = self._gain
+        return float((1.0 - discharge) ** (samples - charged) * (1.0 - charge) ** charged)

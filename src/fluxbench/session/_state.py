@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from fluxbench.book import Entry, LineUpRow
-from fluxbench.lineup import COURSE, Plan
+from fluxbench.lineup import Plan, stages_after, stages_of
 from fluxbench.session._cautions import OF_STAGES, of_ask
 
 State = Mapping[str, Any]
@@ -20,26 +20,6 @@ EMPTY: State = {
     "responses": [],
     "check": None,
 }
-
-_STAGE_TRIMMERS = {
-    "sync": {"sync_level", "sync_high"},
-    "azimuth": {"record_azimuth"},
-    "azimuth again": {"record_azimuth"},
-    "bias": {"bias"},
-    "record level": {"record_level"},
-    "low end": {"reproduce_low"},
-}
-"""Stages that are only there for these trimmers."""
-
-_DISTURBS = {
-    "reproduce": ("record high end", "record level", "azimuth", "azimuth again", "low end"),
-    "azimuth": ("azimuth again", "verify"),
-    "bias": ("record high end", "record level", "low end", "verify"),
-    "record high end": ("record level", "verify"),
-    "record level": ("verify",),
-    "low end": ("verify",),
-}
-"""What has to be looked at again after a stage was gone through once more."""
 
 
 def begun(state: State, row: LineUpRow, plan: Plan) -> State:
@@ -87,19 +67,6 @@ def begun(state: State, row: LineUpRow, plan: Plan) -> State:
     }
 
 
-def stages_of(plan: Plan) -> list[str]:
-    """The stages that this deck has something for."""
-    kept = []
-    for name in COURSE:
-        needed = _STAGE_TRIMMERS.get(name)
-        if needed is not None and not needed & plan.trimmers:
-            continue
-        if name.startswith("azimuth") and plan.tracks < 2:
-            continue
-        kept.append(name)
-    return kept
-
-
 def fold(state: State, entry: Entry, plan: Plan) -> State:
     """The state after an entry; keys that did not change hold the same objects."""
     change = _CHANGES.get(entry.what)
@@ -140,36 +107,15 @@ def _responses(state: State, new: dict[str, Any]) -> list[Any]:
     return [*(r for r in state["responses"] if (r["of"], r["monitor"]) != same), new]
 
 
-def _entered(stages: list[Any], name: str) -> list[Any]:
-    def now(stage: Mapping[str, Any]) -> Mapping[str, Any]:
-        if stage["name"] == name:
-            return {**stage, "status": "now", "reason": None}
-        return {**stage, "status": "done"} if stage["status"] == "now" else stage
-
-    return [now(stage) for stage in stages]
-
-
-def _gone(stages: list[Any], what: str, facts: Mapping[str, Any]) -> list[Any]:
-    disturbed = _DISTURBS.get(facts["stage"], ()) if what == "repeated" else ()
-
-    def now(stage: Mapping[str, Any]) -> Mapping[str, Any]:
-        if what == "skipped" and stage["name"] == facts["stage"]:
-            return {**stage, "status": "skipped", "reason": facts["reason"]}
-        if what == "repeated" and stage["status"] == "now":
-            return {**stage, "status": "due"}
-        if stage["name"] in disturbed and stage["status"] == "done":
-            return {**stage, "status": "disturbed"}
-        return stage
-
-    return [now(stage) for stage in stages]
+def _moved_on(state: State, entry: Entry) -> State:
+    return {"stages": stages_after(state["stages"], entry.what, entry.facts), "ask": None}
 
 
 def _ended(state: State, what: str, facts: Mapping[str, Any]) -> dict[str, Any]:
-    status = "done" if what == "closed" else "due"
     stopped = facts.get("reason") if what == "stopped" else None
     return {
         "lineup": {**state["lineup"], "closed": True, "stopped": stopped},
-        "stages": [{**s, "status": status} if s["status"] == "now" else s for s in state["stages"]],
+        "stages": stages_after(state["stages"], what, facts),
         "ask": None,
     }
 
@@ -266,12 +212,12 @@ def _verified(state: State, entry: Entry, _plan: Plan) -> State:
 Change = Callable[[State, Entry, Plan], State]
 
 _CHANGES: Mapping[str, Change] = {
-    "stage": lambda s, e, _: {"stages": _entered(s["stages"], e.facts["name"]), "ask": None},
+    "stage": lambda s, e, _: _moved_on(s, e),
     "ask": _asked,
     "answered": lambda _s, _e, _p: {"ask": None},
     "note": _noted,
-    "skipped": lambda s, e, _: {"stages": _gone(s["stages"], e.what, e.facts), "ask": None},
-    "repeated": lambda s, e, _: {"stages": _gone(s["stages"], e.what, e.facts), "ask": None},
+    "skipped": lambda s, e, _: _moved_on(s, e),
+    "repeated": lambda s, e, _: _moved_on(s, e),
     "resumed": _resumed,
     "closed": lambda s, e, _: _ended(s, e.what, e.facts),
     "stopped": lambda s, e, _: _ended(s, e.what, e.facts),

@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 from starlette.exceptions import HTTPException
+from starlette.responses import Response
 
 from fluxbench.base import MisuseError
 from fluxbench.book import Entry, LineUpRow
@@ -92,6 +93,23 @@ def journal(session: Bench, lineup: str) -> Journal:
     if not rows:
         raise HTTPException(404, f"no line-up is called {lineup!r}")
     return Journal.model_validate({"lineup": lineup, "journal": [event(row) for row in rows]})
+
+
+@router.get(
+    "/lineups/{lineup}/sheet",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+def sheet(session: Bench, lineup: str) -> Response:
+    """The sheet of a line-up as PDF/A, of one that still runs as far as it has come."""
+    if all(row.id != lineup for row in session.book.lineups()):
+        raise HTTPException(404, f"no line-up is called {lineup!r}")
+    from fluxbench.sheets import contents_of, file_name, sheet_pdf
+
+    contents = contents_of(session.book, lineup)
+    pdf = sheet_pdf(contents, str(session.state["bench"]["version"]))
+    name = {"content-disposition": f'inline; filename="{file_name(contents)}"'}
+    return Response(pdf, media_type="application/pdf", headers=name)
 
 
 def _shown(session: Session) -> dict[str, Any]:

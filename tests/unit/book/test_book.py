@@ -12,7 +12,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 
 from fluxbench.base import BookError
-from fluxbench.book import Book, Entry, LineUpRow, Page, Reading
+from fluxbench.book import Book, Entry, LineUpRow, Page, Reading, Records
 from fluxbench.book._open import engine_for
 from fluxbench.book._tables import METADATA
 from fluxbench.lineup import Kept
@@ -150,3 +150,33 @@ def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(BookError, match="cannot be made"):
         Book(tmp_path / "file" / "book.db")
+
+
+def test_records_are_read_beside_the_bench_that_writes(book: Book) -> None:
+    book.write(first_page())
+    records = Records(book.path)
+    assert records.lineups() == [ROW]
+    assert records.entries() == book.entries()
+    book.write(Page(lineup="one", entries=[entry("note")]))
+    assert records.last_seq() == book.last_seq() == 3
+    records.close()
+
+
+def test_records_make_no_book_and_read_no_other(tmp_path: Path) -> None:
+    with pytest.raises(BookError, match="there is no book"):
+        Records(tmp_path / "none.db")
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "letter").write_text("dear reader, this is no database at all")
+    with pytest.raises(BookError, match="cannot be opened"):
+        Records(tmp_path / "letter")
+    sqlite3.connect(tmp_path / "empty.db").close()
+    with pytest.raises(BookError, match="no book of this Fluxbench"):
+        Records(tmp_path / "empty.db")
+
+
+def test_a_book_with_a_strange_name_can_be_read(tmp_path: Path) -> None:
+    path = tmp_path / "a?mode=rw#1 %41.db"
+    Book(path).close()
+    records = Records(path)
+    assert records.lineups() == []
+    records.close()

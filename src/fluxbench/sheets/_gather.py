@@ -1,0 +1,104 @@
+"""From a line-up in the book to what stands on its sheet: one pass over its journal."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fluxbench.base import MisuseError
+from fluxbench.book import Entry, LineUpRow, Records
+from fluxbench.lineup import plan_from_state
+from fluxbench.sheets._conditions import conditions_of
+from fluxbench.sheets._contents import Contents, Uncertainty
+from fluxbench.sheets._fold import Seen
+from fluxbench.sheets._words import LONGEST_TEXT, one_line
+
+PAGE = 1000
+LONGEST_NAME = 60
+
+Facts = Mapping[str, Any]
+
+
+def contents_of(book: Records, lineup: str | None) -> Contents:
+    """What stands on the sheet of a line-up, or of the newest one; MisuseError if there is none."""
+    rows = book.lineups()
+    row = _wanted(rows, lineup)
+    try:
+        plan = plan_from_state(row.plan["calibration"], row.plan["stock"])
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        reason = " ".join(f"{type(error).__name__} {error}".split())
+        raise MisuseError(
+            f"the plan of line-up {row.id} cannot be read ({reason}); it was not begun by a bench"
+        ) from None
+    entries = _entries(book, row.id)
+    seen = Seen(plan)
+    for entry in entries:
+        seen.take(entry)
+    calibration, stock = row.plan["calibration"]["data_sheet"], row.plan["stock"]
+    return Contents(
+        lineup=row.id,
+        begun_at=row.begun_at,
+        last_at=entries[-1].at if entries else row.begun_at,
+        closed=row.closed,
+        stopped=None if row.stopped is None else one_line(row.stopped, LONGEST_TEXT),
+        deck_name=_name(stock),
+        stock_name=_name(stock["data_sheet"]),
+        tape_name=_name(calibration),
+        plan=plan,
+        deck=stock,
+        stock=stock["data_sheet"],
+        columns=tuple(seen.columns()),
+        angles=tuple(seen.angles()),
+        responses=tuple(seen.responses.values()),
+        stages=seen.stages,
+        notes=tuple(seen.notes),
+        conditions=conditions_of(plan, entries),
+        interruptions=tuple(seen.interruptions),
+        checks=tuple(_checks(book, rows, row.id)),
+        uncertainty=Uncertainty(
+            _positive(calibration.get("level_uncertainty_db")),
+            _positive(stock["electrical"].get("level_uncertainty_db")),
+        ),
+    )
+
+
+def _wanted(rows: Sequence[LineUpRow], lineup: str | None) -> LineUpRow:
+    if lineup is None:
+        newest = next((row for row in rows if row.kind == "line-up"), None)
+        if newest is None:
+            raise MisuseError("the book holds no line-up yet; line a deck up first")
+        return newest
+    row = next((row for row in rows if row.id == lineup), None)
+    if row is None:
+        raise MisuseError(f"the book holds no line-up {one_line(lineup, 80)!r}; leave it out for "
+                          "the newest one")  # fmt: skip
+    if row.kind != "line-up":
+        against = row.plan.get("as_left", {}).get("lineup", "of its deck")
+        raise MisuseError(
+            f"{row.id} is a five-minute check; it stands on the sheet of the line-up {against}"
+        )
+    return row
+
+
+def _entries(book: Records, lineup: str) -> list[Entry]:
+    entries: list[Entry] = []
+    while more := book.entries(entries[-1].seq if entries else 0, PAGE, lineup):
+        entries += more
+    return entries
+
+
+def _checks(book: Records, rows: Sequence[LineUpRow], lineup: str) -> list[tuple[str, str]]:
+    found = []
+    for row in reversed(rows):
+        if row.kind == "check" and row.plan.get("as_left", {}).get("lineup") == lineup:
+            said = [e.facts["words"] for e in _entries(book, row.id) if e.what == "check"]
+            words = said[-1] if said else "not finished"
+            found.append((row.begun_at, one_line(words, LONGEST_TEXT)))
+    return found
+
+
+def _name(sheet: Facts) -> str:
+    name = sheet.get("name")
+    return "" if name is None else one_line(name, LONGEST_NAME)
+
+
+def _positive(value: object) -> float | None:
+    return float(value) if isinstance(value, (int, float)) and 0.0 < value < 100.0 else None
