@@ -94,22 +94,25 @@ KNOWN_FALL_DB = 1.0
 class Fall:
     """How short waves fall with too much bias: a x²/(1 + c x), x being D at the peak minus D.
 
-    It begins as the square of the distance and becomes a straight line; `a` and `c` are per dB.
+    It begins as the square of the distance and becomes a straight line.
     """
 
-    a: float
-    c: float
+    a_per_db: float
+    c_per_db: float
 
     def distance_db(self, fall_db: float) -> float:
         """Where short waves have fallen by so much."""
-        there = self.c * fall_db
-        return (there + float(np.sqrt(there**2 + 4.0 * self.a * fall_db))) / (2.0 * self.a)
+        there = self.c_per_db * fall_db
+        return (there + float(np.sqrt(there**2 + 4.0 * self.a_per_db * fall_db))) / (
+            2.0 * self.a_per_db
+        )
 
-    def distance_of_slope(self, slope: float, most_db: float) -> float:
+    def distance_of_slope(self, slope_ratio: float, most_db: float) -> float:
         """Where they fall by so much a dB of D, at most `most_db` away."""
         x = np.linspace(0.0, most_db, 200)
-        slopes = self.a * x * (2.0 + self.c * x) / (1.0 + self.c * x) ** 2
-        enough = np.flatnonzero(slopes >= slope)
+        a, c = self.a_per_db, self.c_per_db
+        slopes = a * x * (2.0 + c * x) / (1.0 + c * x) ** 2
+        enough = np.flatnonzero(slopes >= slope_ratio)
         return float(x[enough[0]]) if len(enough) else most_db
 
 

@@ -2,9 +2,10 @@
 
 import numpy as np
 
-from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
+from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import Point
+from fluxbench.lineup._telling import Stop
 
 LEAST_POINTS = 12
 """So much of a section must have been heard to say what it reads."""

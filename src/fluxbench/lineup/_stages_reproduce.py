@@ -6,7 +6,7 @@ import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import angle_shows, azimuth
-from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
+from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._condition import (
     SILENT_DB,
     check_alone,
@@ -21,6 +21,7 @@ from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
+from fluxbench.lineup._telling import Stop
 from fluxbench.lineup._vanished import wiped_parts
 
 

@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fluxbench.lineup._bench import Stop
 from fluxbench.lineup._sections import SectionFinder
+from fluxbench.lineup._telling import Stop
 from fluxbench.lineup._vanished import Vanishing
 
 SHEET_HZ = (1000.0, 31.5, 63.0, 125.0, 10_000.0)
