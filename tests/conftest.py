@@ -45,7 +45,11 @@ def lacking_for_browser() -> list[str]:
 LACKING = {"sound": lacking_for_sound, "browser": lacking_for_browser}
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    for item in items:
+        if any(item.get_closest_marker(marker) for marker in LACKING):
+            item.add_marker("alone")
     for marker, lacking in LACKING.items():
         left_out = [item for item in items if item.get_closest_marker(marker)]
         if left_out and lacking():

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
+from fluxbench.links import HttpControls
 from tests.browser.benches import Running
 from tests.browser.conftest import SIZES
 
@@ -97,3 +98,26 @@ def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
     page.keyboard.press("b")
     page.get_by_role("button", name="Notes").click()
     expect(page.locator(".page")).to_contain_text("crossed", timeout=60_000)
+
+
+def test_a_calibration_tape_that_is_being_wiped_is_shouted(page: Page, bench: Running) -> None:
+    """Somebody presses record with track 1 ready while the tape plays."""
+    page.goto(bench.address + "/#bench")
+    page.get_by_role("button", name="Begin the line-up").click()
+    hands = HttpControls(bench.deck["controls"])
+    does = page.get_by_role("button", name="Let the practice deck do it")
+    for _ in range(600):
+        if does.count() and does.is_enabled():
+            does.click()
+        if (hands.state()["section"] or 0) >= 5:
+            break
+        page.wait_for_timeout(200)
+    page.wait_for_timeout(1500)  # it has heard this section for a while
+    hands.transport(state="record", ready=[1])
+    shout = page.get_by_role("alert").filter(has_text="STOP: track 1 has vanished")
+    expect(shout).to_be_visible(timeout=5_000)
+    does.click()
+    expect(shout).to_have_count(0)
+    assert hands.state()["ready"] == []
+    page.get_by_role("button", name="Notes").click()
+    expect(page.locator(".page")).to_contain_text("vanished from the calibration tape")

@@ -23,7 +23,7 @@ import pytest
 from fluxbench.session._engine_process import HEARTBEAT_S, LAST_BREATH_S
 from tests.faults.wire import Wire
 
-pytestmark = pytest.mark.timeout(600)
+pytestmark = [pytest.mark.alone, pytest.mark.timeout(600)]
 
 HERE = Path(__file__).parent
 KILLS = int(os.environ.get("FLUXBENCH_KILLS", "20"))

@@ -128,3 +128,24 @@ def test_the_units_of_the_screens_hold(build: ModuleType) -> None:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert re.search(r"Tests +(\d+) passed \(\1\)", done.stdout), done.stdout
+
+
+@pytest.mark.parametrize(("planted", "found"), [("", False), ("export const n: 1 = 2;", True)])
+def test_the_types_of_the_screens_hold(
+    planted: str, found: bool, build: ModuleType, checkout: Path
+) -> None:
+    """As `npm run types` says; a planted mistake is found."""
+    build.install(UI)
+    (checkout / "ui" / "node_modules").symlink_to(UI / "node_modules")
+    shutil.copytree(UI / "tests", checkout / "ui" / "tests")
+    (checkout / "ui" / "src" / "planted.ts").write_text(planted)
+    done = subprocess.run(
+        [build.node() / "node", "node_modules/typescript/bin/tsc", "--noEmit"],
+        cwd=checkout / "ui",
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode != 0) == found, done.stdout
+    assert ("planted.ts" in done.stdout) == found

@@ -6,7 +6,7 @@ import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, stageNow, state, tape } from "./store";
-import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord } from "./words";
+import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
 
 export function Focus({ compact = false }: { compact?: boolean }) {
   const told = state.value;
@@ -85,16 +85,18 @@ function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
   return (
     <div class="asked" key={ask.number}>
       <p class="kicker">At the deck</p>
-      <p class="big" data-ask={ask.number}>{sentence(ask.text)}</p>
+      <p class={`big ${shouts(ask.text) ? "out" : ""}`} role={shouts(ask.text) ? "alert" : undefined} data-ask={ask.number}>
+        {sentence(ask.text)}
+      </p>
       <div class="row">
-        <button class="primary" disabled={busy} onClick={() => void during(acknowledge)}>
-          Done <kbd>Enter</kbd>
-        </button>
         {deck.value && (
-          <button disabled={busy} onClick={() => void during(() => letDeck(ask))}>
+          <button class="primary" disabled={busy} onClick={() => void during(() => letDeck(ask))}>
             Let the practice deck do it
           </button>
         )}
+        <button class={deck.value ? "" : "primary"} disabled={busy} onClick={() => void during(acknowledge)}>
+          Done <kbd>Enter</kbd>
+        </button>
       </div>
       <Cautions lines={compact ? lines.slice(0, 2) : lines} />
     </div>
@@ -148,6 +150,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
       <p class={`words ${wrong ? "wrong" : ""}`} aria-live="polite">{sentence(now.words)}</p>
       <p class="fine">
         {sought && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
+        {sought && now.to_go_db !== null && now.to_go_db > 0 ? `about ${now.to_go_db.toFixed(0)} dB to go · ` : ""}
         {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitName(now.unit)} · ` : ""}
         {`after a turn, look again in ${now.wait_s.toFixed(1)} s`}
       </p>

@@ -24,6 +24,8 @@ export interface Advice {
   wait_s: number;
   words: string;
   moved_db: number;
+  /** While bias is sought: about how far it has to go on, null if that is not known. */
+  to_go_db: Num;
 }
 
 export interface Stage {

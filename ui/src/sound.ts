@@ -1,7 +1,7 @@
 // The page's own sound: a pitch that rises towards the target, the track as counted pips, and speech
 // where the browser has a voice. It never plays while the person has it off.
 import { advice, sound, state } from "./store";
-import { spoken } from "./words";
+import { shouts, spoken } from "./words";
 import type { Advice } from "./model";
 
 let context: AudioContext | null = null;
@@ -105,7 +105,10 @@ export function startSound(): void {
     const ask = told?.ask;
     if (ask && ask.number !== asked) {
       asked = ask.number;
-      if (sound.peek() !== "off" && context && !say(ask.text)) {
+      if (sound.peek() !== "off" && context && shouts(ask.text)) {
+        for (const n of [0, 1, 2]) beep(988, context.currentTime + 0.3 * n, 0.22, 0.3);
+        say(ask.text);
+      } else if (sound.peek() !== "off" && context && !say(ask.text)) {
         beep(440, context.currentTime, 0.1);
         beep(330, context.currentTime + 0.12, 0.14);
       }

@@ -91,11 +91,6 @@ const STAGES: Record<string, StageWords> = {
     aim: "Nothing is turned: levels and response of all tracks as they are left.",
     cautions: ["hearing", "reels"],
   },
-  "print tones": {
-    title: "Print tones",
-    aim: "Line-up tones at the head of the reel, on all tracks at once.",
-    cautions: ["hearing", "reels"],
-  },
   close: {
     title: "Close",
     aim: "Written down: as found, as left, and what was not done.",
@@ -103,7 +98,8 @@ const STAGES: Record<string, StageWords> = {
   },
 };
 
-export const ORDER = Object.keys(STAGES);
+/** The stages of a line-up; the plan is there before it begins. */
+export const ORDER = Object.keys(STAGES).filter((name) => name !== "plan");
 
 /** What to say of a stage, also of one that this page does not know. */
 export function stageWords(name: string): StageWords {
@@ -187,3 +183,6 @@ export function spoken(advice: {
   if (advice.verdict === "no reading") return `${who}, no reading`;
   return `${who}, ${advice.way === 0 ? advice.verdict : wayWord(advice.way)}`;
 }
+
+/** Whether something is asked that cannot wait: the bench begins such a line with STOP. */
+export const shouts = (text: string): boolean => text.startsWith("STOP");

@@ -15,8 +15,10 @@ from fluxbench.trade import LevelTolerance
 AIM = 0.7
 """The hand is stopped within this part of the hold band, lest readings end at its edge."""
 LONGEST_S = 8.0
-GLANCE_S = 0.4
+GLANCE_S = 0.3
 """Long enough to see where a turn over a long way has led."""
+SEEMS_POINTS = 6
+"""So many points that agree let the hand go on; the track is judged when its window is full."""
 AGAIN = 1.4
 """A track that ends further off than this many hold bands is offered again."""
 
@@ -58,7 +60,7 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
             break
         yield from round_of.trim(due)
         bench.advise(None)
-        yield from round_of.look(job.window_s + 3.0)
+        yield from round_of.look(job.window_s + 1.5)
         off = np.abs(target_db - round_of.readings.mean())
         due = usable & ~round_of.stuck & (off > AGAIN * job.band.hold_db)
     left = round_of.readings.mean()
@@ -82,7 +84,9 @@ class Round:
         self._recent: list[F64] = []
         self._focus = 0
         self._hand: int | None = None
-        self._lag_s = bench.return_lag_s + 0.2 + job.memory_s
+        self._unsure: set[int] = set()
+        """Tracks that seemed to be in when the hand went on, and are not judged yet."""
+        self._lag_s = bench.return_lag_s + 0.1 + job.memory_s
 
     def look(self, seconds: float) -> Procedure:
         """Only read for a while."""
@@ -91,31 +95,52 @@ class Round:
             self._read(point)
 
     def trim(self, due: np.ndarray) -> Procedure:
-        """Go on until no track is due (tracks,)."""
+        """Go on until no track is due (tracks,) and all that were are judged."""
         total = int(due.sum())
         self._go(int(np.flatnonzero(due)[0]))
-        while due.any():
+        while due.any() or self._unsure:
             point = yield from self._bench.point()
-            hand = self._read(point)
-            wanted, self._bench.wanted = self._bench.wanted, None
-            if wanted is not None and self._bench.live[wanted]:
-                due[wanted] = True
-                self._go(wanted, "person")
-            elif hand is not None and hand != self._focus and self._bench.live[hand]:
-                due[hand] = True
-                self._go(hand, "hand")
-            off = float((self._target_db - self.readings.mean())[self._focus])
-            passed = self._bench.passed_over(self._job.trimmer, self._focus + 1)
-            if passed or self._is_in(off):
-                self._leave(off)
-                due[self._focus] = False
+            self._turn_to(due, self._read(point))
+            due &= self._bench.live
+            self._unsure -= set(np.flatnonzero(~self._bench.live).tolist())
+            for track in sorted(self._unsure):
+                self._judge(track, due)
+            here = self._focus
+            passed = self._bench.passed_over(self._job.trimmer, here + 1)
+            if due[here] and (passed or self._is_in(here)):
+                self._leave(here)
+                due[here] = False
+            elif due[here] and self._seems_in(here):
+                self._unsure.add(here)
+                self._follower.forget(here)
+                due[here] = False
+            if due[here] or not due.any():
+                self._bench.advise(self._advice(self._off_db(here)), total - int(due.sum()), total)
+            else:
                 rest = np.flatnonzero(due)
-                if len(rest):
-                    later = rest[rest > self._focus]
-                    self._go(int(later[0] if len(later) else rest[0]))
-                continue
-            self._bench.advise(self._advice(off), total - int(due.sum()), total)
+                later = rest[rest > here]
+                self._go(int(later[0] if len(later) else rest[0]))
         self._hand = None
+
+    def _turn_to(self, due: np.ndarray, hand: int | None) -> None:
+        """Go to the track that the person wants, or is seen turning."""
+        wanted, self._bench.wanted = self._bench.wanted, None
+        track, by = (hand, "hand") if wanted is None else (wanted, "person")
+        if track is None or not self._bench.live[track] or (by, track) == ("hand", self._focus):
+            return
+        due[track] = True
+        self._unsure.discard(track)
+        self._go(track, by)
+
+    def _judge(self, track: int, due: np.ndarray) -> None:
+        """Whether a track that seemed to be in is; if not, it is due again."""
+        within = abs(self._off_db(track)) <= self._job.band.hold_db
+        if self._is_in(track):
+            self._unsure.discard(track)
+            self._leave(track)
+        elif self.readings.steady()[track] and not within:
+            self._unsure.discard(track)
+            due[track] = True
 
     def _read(self, point: Point) -> int | None:
         """Take a point; the track that a hand is seen turning, if any."""
@@ -140,17 +165,27 @@ class Round:
             job.band.hold_db, job.band.set_db,
         )  # fmt: skip
 
-    def _is_in(self, off: float) -> bool:
-        hold = self._job.band.hold_db
-        age = int(self.readings.age_points()[self._focus])
-        if not self.readings.steady()[self._focus]:
+    def _off_db(self, track: int) -> float:
+        return float((self._target_db - self.readings.mean())[track])
+
+    def _is_in(self, track: int) -> bool:
+        hold, off_db = self._job.band.hold_db, self._off_db(track)
+        age = int(self.readings.age_points()[track])
+        if not self.readings.steady()[track]:
             return False
         if age >= 10 * LONGEST_S:
-            return abs(off) <= hold
-        return abs(off) <= AIM * hold and self.readings.error(self._focus) < 0.3 * hold
+            return abs(off_db) <= hold
+        return abs(off_db) <= AIM * hold and self.readings.error(track) < 0.3 * hold
 
-    def _leave(self, off: float) -> None:
-        track, trimmer = self._focus, self._job.trimmer
+    def _seems_in(self, track: int) -> bool:
+        """Whether what is read so far says so, if not yet for sure."""
+        hold, points = self._job.band.hold_db, self.readings.age_points()[track]
+        seen = points >= SEEMS_POINTS and self.readings.errors()[track] < 0.6 * hold
+        still = abs(self.readings.change_db(SEEMS_POINTS // 2)[track]) < AIM * hold
+        return bool(seen and still and abs(self._off_db(track)) <= AIM * hold)
+
+    def _leave(self, track: int) -> None:
+        off, trimmer = self._off_db(track), self._job.trimmer
         if abs(off) <= self._job.band.hold_db:
             self._bench.write(
                 "taken",

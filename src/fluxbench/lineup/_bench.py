@@ -12,8 +12,10 @@ from fluxbench.lineup._peak import Picture
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._point import HOPS_PER_POINT, Point, mean_level_db
 from fluxbench.lineup._presence import GONE_POINTS, WINDING_POINTS, Presence
-from fluxbench.lineup._steps import Kept, Steps, rounded, thawed
-from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, View
+from fluxbench.lineup._steps import Kept, Steps, thawed
+from fluxbench.lineup._telling import Stop, Telling
+from fluxbench.lineup._vanished import Vanishing
+from fluxbench.lineup._view import Ask
 from fluxbench.measure import HOP_S
 from fluxbench.signals import Signal, Silence, Tone, Tones
 
@@ -22,77 +24,34 @@ F64 = NDArray[np.float64]
 Procedure = Generator[None, Point, Any]
 
 
-class Stop(Exception):  # noqa: N818 - not an error: the line-up ends here, with a reason
-    """The line-up cannot go on; the reason is for the person."""
-
-
-class Bench:
+class Bench(Telling):
     """What all stages share: the plan, what is sent and listened to, asks, notes, journal."""
 
     def __init__(self, plan: Plan, past: Sequence[Kept] | None, time_s: float) -> None:
-        self.plan = plan
+        super().__init__(plan, time_s, recalling=bool(past))
         self.steps = Steps(past or ())
-        self._recalling = bool(past)
-        """While what was done before an interruption is gone through again."""
         self.signal: Signal = Silence()
         self.tones: tuple[float, ...] = (1000.0,)
-        self.journal: list[dict[str, Any]] = []
-        self.view = View("plan", time_s)
-        self.live = np.ones(plan.tracks, bool)
         self.sign = np.ones(plan.tracks)  # -1 for a return that is reversed off the tape
         self.dropouts = DropoutCount(plan.tracks)
         self.round_trip_s = 0.0
-        self.time_s = time_s
         self.azimuth_left_arcmin = 0.0
         self.source: tuple[str, Section | None] = ("none", None)
         self.loaded = ""
-        self.board: Board | None = None
         self.pictures: dict[int, Picture] = {}
         """By track (from 0): what its bias was seen to do in this run."""
-        self.line: AzimuthLine | None = None
         self.found_db: dict[str, F64] = {}
         """What the reference tone of the calibration tape read before anything was turned."""
         self.left_db: dict[str, tuple[F64, F64]] = {}
         """What the calibration tape read as left re its target: level, high end; by head."""
         self.wanted: int | None = None
         """The track (from 0) that the person wants in hand, until it has been."""
-        self._passed: tuple[str, int | None] | None = None
         self._asks = 0
         self._answered = self._declined = False
         self._presence = Presence()
+        self.vanishing = Vanishing(plan.tracks)
         self._inside = False
         self._monitor = "reproduce"
-
-    # -- saying ------------------------------------------------------------------------------
-
-    def write(self, what: str, **facts: Any) -> None:
-        """Put a fact into the journal (rounded: the journal is compared byte for byte)."""
-        if self._recalling:
-            return
-        self.journal.append({"t": round(self.time_s, 2), "what": what, **rounded(facts)})
-
-    def note(self, text: str) -> None:
-        """Say something that stays on the screen and in the journal, once."""
-        if text not in self.view.notes:
-            self.view = replace(self.view, notes=(*self.view.notes, text))
-            self.write("note", text=text)
-
-    def leave_out(self, track: int, why: str) -> None:
-        """Go on without a track (from 0); `Stop` if it was the last one."""
-        self.live[track] = False
-        self.note(f"track {track + 1} {why}; it is left out")
-        if not self.live.any():
-            raise Stop("no track is left that gives a reading: see the notes, and begin again")
-
-    def stage(self, name: str) -> None:
-        self.view = replace(self.view, stage=name, ask=None, advice=None, done=0, due=0)
-        self.board, self.line = None, None
-        self.write("stage", name=name)
-
-    def advise(self, advice: Advice | None, done: int = 0, due: int = 0) -> None:
-        self.view = replace(self.view, advice=advice, done=done, due=due)
-        if advice is None:
-            self._passed = None
 
     def send(self, *tones: tuple[float, float]) -> None:
         """Send tones (frequency in Hz, level in dB re 0 VU) on all tracks and listen to them."""
@@ -107,6 +66,7 @@ class Bench:
     def listen(self, *frequencies_hz: float) -> None:
         self.tones = tuple(frequencies_hz)
         self._presence.forget()
+        self.vanishing.forget()
 
     def acknowledge(self, number: int) -> None:
         """The person has done what was asked."""
@@ -118,16 +78,6 @@ class Bench:
         ask = self.view.ask
         if ask is not None and ask.number == number and ask.kind == "doubt":
             self._answered = self._declined = True
-
-    def pass_over(self) -> None:
-        """The person leaves the trimmer that is shown as it is; nobody else ever does."""
-        shown = self.view.advice
-        self._passed = None if shown is None else (shown.trimmer, shown.track)
-
-    def passed_over(self, trimmer: str, track: int | None) -> bool:
-        """Whether the person went past this trimmer; true once."""
-        passed, self._passed = self._passed == (trimmer, track), None
-        return passed
 
     @property
     def return_lag_s(self) -> float:
@@ -200,6 +150,13 @@ class Bench:
         while True:
             point = presence.take((yield), self.live, len(self.tones))
             if point is not None:
+                gone = None
+                if self.source[0] == "play":
+                    gone = self.vanishing.see(point.level_db[0], self.live)
+                if gone is not None:
+                    yield from self.shout(gone)
+                    yield from self.wind()
+                    continue
                 self.dropouts.see(point.envelope, self.tones, self.source[0])
                 return point
             if presence.clips:
@@ -211,6 +168,21 @@ class Bench:
                         " see to tape, monitor and cables, and whether the section is wiped"
                     )
                 yield from self.wind()
+
+    def shout(self, track: int) -> Procedure:
+        """A track (from 0) has vanished from the calibration tape: have the tape stopped at once.
+
+        The line-up goes on without that track.
+        """
+        why = "has vanished from the calibration tape while it played"
+        yield from self.ask(
+            "transport",
+            f"STOP: track {track + 1} {why}. Is it recording? See that all tracks are safe before"
+            " the tape plays on",
+            state="stop",
+            ready=[],
+        )
+        self.leave_out(track, why)
 
     def gather(self, seconds: float) -> Generator[None, Point, list[Point]]:
         """Points over some seconds."""

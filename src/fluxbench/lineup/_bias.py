@@ -7,13 +7,13 @@ import numpy as np
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._one_tone import OneTone
-from fluxbench.lineup._peak import Peak, modulation_noise_db
+from fluxbench.lineup._peak import Fall, Peak, modulation_noise_db
 from fluxbench.lineup._point import Point
 from fluxbench.lineup._trace import BEFORE, Trace
 
 LEARN_S = 4.0
 """To see what tracks do together, before the first is turned."""
-AGAIN = 0.8
+AGAIN = 0.55
 """A track that its neighbours have moved by more than this part of it is offered again."""
 LEFT = "leave it, or set it as the stock's maker says"
 
@@ -44,6 +44,7 @@ def _bias(bench: Bench) -> Procedure:
             )
             by = "bench"
             if trace.taken_db is not None and trace.peak is not None:
+                walk.learn(trace)
                 peaks[track] = trace.peak
                 bench.steps.keep_part("peak", (track, trace.peak))
             elif bench.wanted is not None:
@@ -78,6 +79,7 @@ class Walk:
         self._neighbours = Neighbours(tracks)
         self._recent = deque((p.level_db for p in points), maxlen=BEFORE)
         self._alone = {t for t in range(tracks) if bench.plan.one_tone}
+        self._fall: Fall | None = None
         for point in points:
             self._neighbours.learn(point.level_db[0])
 
@@ -86,7 +88,7 @@ class Walk:
         if track in self._alone:
             lag_s = self._bench.return_lag_s + 0.2
             return OneTone(track, self._bench.plan, lag_s, 1 if peak else -1, peak)
-        trace = Trace(self._bench, track, peak, self._neighbours)
+        trace = Trace(self._bench, track, peak, self._neighbours, self._fall)
         for level_db in self._recent:
             trace.take(level_db)
         return trace
@@ -95,6 +97,11 @@ class Walk:
         """Take a point (2, tracks) while a track is in hand."""
         self._recent.append(level_db)
         self._neighbours.learn(level_db[0], track)
+
+    def learn(self, trace: Trace | OneTone) -> None:
+        """Remember from a track that is done how far a next one may have to go."""
+        if isinstance(trace, Trace):
+            self._fall = trace.fall
 
     def alone(self, trace: Trace) -> OneTone:
         """Follow this track by the short wave alone from now on."""

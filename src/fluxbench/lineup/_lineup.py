@@ -6,7 +6,7 @@ from functools import partial
 
 import numpy as np
 
-from fluxbench.lineup._bench import Bench, Procedure, Stop
+from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._point import HOPS_PER_POINT, Point
 from fluxbench.lineup._stages_record import (
@@ -21,6 +21,7 @@ from fluxbench.lineup._stages_record import (
 )
 from fluxbench.lineup._stages_reproduce import input_check, reproduce, safe_check, sync
 from fluxbench.lineup._steps import Kept, Leave
+from fluxbench.lineup._telling import Stop
 from fluxbench.measure import Hop
 
 COURSE: Mapping[str, Callable[[Bench], Procedure]] = {

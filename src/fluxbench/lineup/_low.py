@@ -16,17 +16,17 @@ EVEN_HZ = (38.0, 46.5, 63.5, 78.0, 96.0, 123.5)
 
 All stand 2.5 Hz and more from each other and from mains lines."""
 LEVEL_DB = -20.0
-WINDOW_S = 1.6
+WINDOW_S = 1.0
 
 
 LEAST_LEFT, TIMES_LEFT, REMEMBERED = 0.002, 4.0, 60
 """What the six tones leave over of the signal's power: more than so many times the usual spoils it.
 
-A hole of 10 ms in 1.6 s leaves a hundredth, and moves the level by nearly a tenth of a decibel."""
+A hole of 10 ms in 1 s leaves a hundredth, and moves the level by nearly a tenth of a decibel."""
 
 
 class LowEnd:
-    """Mean level of the six long waves against 1 kHz, over the last 1.6 s."""
+    """Mean level of the six long waves against 1 kHz, over the last second."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
@@ -36,7 +36,7 @@ class LowEnd:
         self._sets = [(who, Comb(tones)) for who, tones in ((odd, ODD_HZ), (~odd, EVEN_HZ))]
 
     def read(self, point: Point) -> F64:
-        """Deviation (tracks,), NaN until 1.6 s are there."""
+        """Deviation (tracks,), NaN until a second is there."""
         out = np.full(self._bench.plan.tracks, np.nan)
         if point.lost:
             self._past.clear()
@@ -57,7 +57,7 @@ class LowEnd:
 
 
 class Comb:
-    """Six known tones fitted together to 1.6 s; the fit is the same every time."""
+    """Six known tones fitted together to a second; the fit is the same every time."""
 
     def __init__(self, tones_hz: tuple[float, ...]) -> None:
         self._tones_hz = tones_hz

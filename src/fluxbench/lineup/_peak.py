@@ -86,6 +86,48 @@ def find_peak(short_db: F64, difference_db: F64) -> Peak | None:
     return Peak(top, noise / np.sqrt(blocks), centre + scale * at)
 
 
+KNOWN_FALL_DB = 1.0
+"""So far must short waves have been seen to fall beyond the peak to tell where they fall more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """How short waves fall with too much bias: a x²/(1 + c x), x being D at the peak minus D.
+
+    It begins as the square of the distance and becomes a straight line.
+    """
+
+    a_per_db: float
+    c_per_db: float
+
+    def distance_db(self, fall_db: float) -> float:
+        """Where short waves have fallen by so much."""
+        there = self.c_per_db * fall_db
+        return (there + float(np.sqrt(there**2 + 4.0 * self.a_per_db * fall_db))) / (
+            2.0 * self.a_per_db
+        )
+
+    def distance_of_slope(self, slope_ratio: float, most_db: float) -> float:
+        """Where they fall by so much a dB of D, at most `most_db` away."""
+        x = np.linspace(0.0, most_db, 200)
+        a, c = self.a_per_db, self.c_per_db
+        slopes = a * x * (2.0 + c * x) / (1.0 + c * x) ** 2
+        enough = np.flatnonzero(slopes >= slope_ratio)
+        return float(x[enough[0]]) if len(enough) else most_db
+
+
+def fitted_fall(short_db: F64, difference_db: F64, peak: Peak) -> Fall | None:
+    """The fall on the side of too much bias, of S and D (points,); None if too little was seen."""
+    smooth_d, smooth_s = smoothed(difference_db, 7)[3:-3], smoothed(short_db, 7)[3:-3]
+    x, fall = peak.difference_db - smooth_d, peak.level_db - smooth_s
+    beyond = x > 0.0
+    if beyond.sum() < 10 or fall[beyond].max() < KNOWN_FALL_DB:
+        return None
+    x, fall = x[beyond], fall[beyond]
+    a, c = np.linalg.lstsq(np.stack([x**2, -x * fall], axis=1), fall, rcond=None)[0]
+    return Fall(float(a), float(c)) if a > 0.0 and c >= 0.0 else None
+
+
 BACK_DB = 0.35
 """D that turns back by so much bends; noise of contact moves a mean of 0.9 s by 0.05 to 0.1 dB."""
 

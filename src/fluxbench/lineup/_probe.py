@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from fluxbench.lineup._bench import Bench, Procedure, Stop
+from fluxbench.lineup._bench import Bench, Procedure
+from fluxbench.lineup._telling import Stop
 from fluxbench.signals import PerTrack, Tone
 
 PROBE_HZ = 1000.0

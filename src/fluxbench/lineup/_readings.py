@@ -102,6 +102,13 @@ class Readings:
         """Tracks that have stood still for the whole window."""
         return self._age >= self._window
 
+    def change_db(self, points: int) -> F64:
+        """How far the last points stand, in the mean, from as many before them (tracks,)."""
+        each = np.full(len(self._age), min(points, len(self._points)))
+        recent, _ = self._mean(each, 0)
+        older, _ = self._mean(np.minimum(2 * each, len(self._points)), points)
+        return recent - older
+
     def _moved(self, points: int) -> NDArray[np.bool_]:
         """Tracks whose latest points stand apart from those before them (tracks,)."""
         if len(self._points) < points + 3 or not (self._age >= points + 3).any():

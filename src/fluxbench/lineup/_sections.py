@@ -2,15 +2,16 @@
 
 import numpy as np
 
-from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
+from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import Point
+from fluxbench.lineup._telling import Stop
 
 LEAST_POINTS = 12
 """So much of a section must have been heard to say what it reads."""
 CHANGE_POINTS = 3
 """So many points in a row must be of something else before a section has ended."""
-ENOUGH_POINTS = 35
+ENOUGH_POINTS = 24
 """So much of a long section is enough to write it down as found."""
 WORTH_WINDING_S = 9.0
 STRANGE_S = 2.5
@@ -40,6 +41,10 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
         if not point.lost and len(point.level_db) == len(finder.tones):
             finder.hear(point)
             finder.keep()
+            bench.advise(None, len(finder.read), len(sections))
+            if finder.vanished is not None:
+                yield from _shout(bench, finder, monitor)
+                continue
             onward = finder.onward()
             if onward is not None:
                 tone = f"{onward.frequency_hz:g} Hz"
@@ -57,6 +62,20 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
     return table
 
 
+def _shout(bench: Bench, finder: "SectionFinder", monitor: str) -> Procedure:
+    """Have the tape stopped since a track vanished, and play the section again without it."""
+    assert finder.vanished is not None  # noqa: S101 - the caller has looked
+    yield from bench.shout(finder.vanished)
+    again = finder.here
+    yield from bench.ask(
+        "locate", f"find the {again.frequency_hz:g} Hz section", section=again.number
+    )
+    yield from bench.ask(
+        "transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor
+    )
+    finder.wound_to(again)
+
+
 class SectionFinder:
     """Goes along the sheet's sections as their tones are heard; `Stop` if the tape is another."""
 
@@ -66,6 +85,8 @@ class SectionFinder:
         self.tones = tuple(sorted({s.frequency_hz for s in self._sections}))
         self.read: dict[int, F64] = {}
         self.done = False
+        self.vanished: int | None = None
+        """The track (from 0) that has just vanished while the others played on."""
         self._at = 0
         self._tone = -1
         self._gathered: list[F64] = []
@@ -75,6 +96,7 @@ class SectionFinder:
 
     def hear(self, point: Point) -> None:
         """Take 0.1 s of the tape."""
+        self.vanished = None
         live = self._bench.live
         shares = np.median(point.share[:, live], axis=1)
         best = self._likeliest(shares)
@@ -91,6 +113,11 @@ class SectionFinder:
         if self._at < len(self._sections):
             awaited.append(self.tones.index(self._sections[self._at].frequency_hz))
         return next((t for t in awaited if t in seem), int(np.argmax(shares)))
+
+    @property
+    def here(self) -> Section:
+        """The section that is played, or is awaited."""
+        return self._sections[min(self._at, len(self._sections) - 1)]
 
     def onward(self) -> Section | None:
         """The section to wind on to, once enough of a long one has been heard."""
@@ -122,8 +149,10 @@ class SectionFinder:
             if not self._ended():
                 return
             self._tone = tone
+            self._bench.vanishing.forget()
         self._other = 0
         self._gathered.append(level_db)
+        self.vanished = self._bench.vanishing.see(level_db, self._bench.live)
         here = self._next(tone)
         if here is None:
             self.done = len(self._gathered) >= LEAST_POINTS
@@ -143,7 +172,10 @@ class SectionFinder:
                 )
         if len(self._gathered) >= LEAST_POINTS:
             heard = np.array(self._gathered[4:])
-            self.read[self._sections[here].number] = np.nanmedian(heard, axis=0)
+            read = np.any(np.isfinite(heard), axis=0)
+            level = np.full(len(read), np.nan)
+            level[read] = np.nanmedian(heard[:, read], axis=0)
+            self.read[self._sections[here].number] = level
         self.done = here == len(self._sections) - 1 and len(self._gathered) >= 2 * LEAST_POINTS
 
     def _unknown(self, level_db: F64, share: F64) -> None:

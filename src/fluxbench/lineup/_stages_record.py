@@ -6,13 +6,14 @@ import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import FINE, ROUGH, angle_shows, azimuth
-from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
+from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._bias import bias
 from fluxbench.lineup._condition import check_erasure, learn_polarity
 from fluxbench.lineup._low import low_end
 from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
 from fluxbench.lineup._stages_reproduce import stop_tape
+from fluxbench.lineup._telling import Stop
 from fluxbench.trade import (
     COMPANION_RE_BIAS_DB,
     HIGH_END_HZ,

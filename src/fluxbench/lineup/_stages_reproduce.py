@@ -1,10 +1,12 @@
 """The stages before anything is recorded: input check, safe, calibration tape, both heads."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import angle_shows, azimuth
-from fluxbench.lineup._bench import F64, Bench, Procedure, Stop
+from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._condition import (
     SILENT_DB,
     check_alone,
@@ -19,6 +21,8 @@ from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
+from fluxbench.lineup._telling import Stop
+from fluxbench.lineup._vanished import wiped_parts
 
 
 def input_check(bench: Bench) -> Procedure:
@@ -95,7 +99,7 @@ def _first_look(bench: Bench) -> Procedure:
     section = bench.plan.level_section
     target = bench.plan.calibration_target_db(section)
     yield from bench.play_section(section, "reproduce")
-    points = yield from bench.gather(2.5)
+    points = yield from bench.gather(2.0)
     level = mean_level_db(points)[0]
     leave_out_silent(bench, level, target, "the reproduce head")
     check_speed(bench, points, section.frequency_hz)
@@ -111,6 +115,22 @@ def _first_look(bench: Bench) -> Procedure:
     except Stop as doubted:
         yield from bench.doubt(doubted)
     return found_db
+
+
+def leave_out_wiped(bench: Bench, found_db: Mapping[int, F64]) -> None:
+    """Say which parts of the calibration tape are wiped; leave out tracks that need such a part.
+
+    `found_db` is what the sections (by number) read (tracks,).
+    """
+    plan = bench.plan
+    needed = {s.number for s in (plan.level_section, plan.high_section, plan.azimuth_section)}
+    for section, track in wiped_parts(found_db, plan.sections, bench.live):
+        where = f"{section.frequency_hz:g} Hz (section {section.number})"
+        bench.note(
+            f"the calibration tape is wiped at {where} on track {track + 1}: do not trust it"
+        )
+        if section.number in needed and bench.live[track]:
+            bench.leave_out(track, f"cannot be set by this tape: {where} is wiped there")
 
 
 def check_fluxivity(bench: Bench, off_db: F64) -> None:
@@ -144,6 +164,7 @@ def reproduce(bench: Bench, head: str) -> Procedure:
         found = yield from bench.step("calibration pass", calibration_pass(bench, head))
         if level_at.number not in found:
             raise wrong_tape(bench, f"its {level_at.frequency_hz:g} Hz reference was not found")
+        leave_out_wiped(bench, found)
         bench.found_db = yield from first_look(bench)
         if "reproduce_azimuth" in bench.plan.trimmers and angle_shows(bench, "reproduce_azimuth"):
             yield from bench.play_section(bench.plan.azimuth_section, head)

@@ -5,7 +5,15 @@ import numpy as np
 from fluxbench.lineup._bench import F64, Bench
 from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._one_tone import AIM, OneTone
-from fluxbench.lineup._peak import Peak, Picture, bends, find_peak, smoothed
+from fluxbench.lineup._peak import (
+    Fall,
+    Peak,
+    Picture,
+    bends,
+    find_peak,
+    fitted_fall,
+    smoothed,
+)
 from fluxbench.lineup._standing import creeps, moved_since
 from fluxbench.lineup._view import Advice, Verdict, move_db, wait_ratio
 
@@ -17,7 +25,13 @@ BENT = "short and long waves do not agree about bias"
 UNSEEN = "short and long waves together show no peak of bias"
 START_POINTS = 100
 """If bias has not moved for so long, the trimmer may stand at its end: the other way then."""
-BEYOND_DB = 0.4
+SLOPE_POINTS = 8
+FARTHEST_DB = 4.0
+PAST_DB = 0.7
+"""So far past the peak, in D, short waves have fallen enough to be believed."""
+NEAR_DB = 0.6
+"""So near the sheet's fall the hand is told how far it is in decibels of over-bias."""
+BEYOND_DB = 0.33
 """How far short waves must have fallen on both sides before a peak is believed."""
 
 
@@ -28,10 +42,19 @@ class Trace:
     ("lower"), raised across it ("raise"), and set to the sheet's fall from it ("set").
     """
 
-    WINDOW = 15
+    WINDOW = 12
 
-    def __init__(self, bench: Bench, track: int, peak: Peak | None, neighbours: Neighbours) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        track: int,
+        peak: Peak | None,
+        neighbours: Neighbours,
+        fall: Fall | None = None,
+    ) -> None:
         self._bench, self.track, self.peak = bench, track, peak
+        self.fall = fall
+        """How short waves fall beyond the peak, as on the tracks before or, later, on this one."""
         self._neighbours = neighbours
         self._lag_s = bench.return_lag_s + 0.2
         self._rows: list[F64] = []
@@ -136,7 +159,15 @@ class Trace:
             self._phase = "raise"
             self._ask(1)
             return self._seek(1, "raise bias past the peak")
-        return self._seek(-1, "lower bias until past the peak")
+        return self._seek(-1, "lower bias until past the peak", self._to_go_down_db(short, differ))
+
+    def _to_go_down_db(self, short: F64, differ: F64) -> float | None:
+        """About how far it is past the peak: the steeper short waves still rise, the farther."""
+        s, d = short[-SLOPE_POINTS:], differ[-SLOPE_POINTS:]
+        if self.fall is None or len(d) < SLOPE_POINTS or np.ptp(smoothed(d, 5)) < 0.3:
+            return None
+        slope = float(np.polyfit(d, s, 1)[0])
+        return self.fall.distance_of_slope(max(slope, 0.0), FARTHEST_DB) + PAST_DB
 
     def _raise(self, short: F64, differ: F64) -> Advice | None:
         drop_db = self._bench.plan.over_bias_db
@@ -144,11 +175,18 @@ class Trace:
         if bends(differ, self._asked):
             self.failed = BENT
         found = find_peak(short, differ)
-        beyond = found is not None and smoothed(differ, 7)[-2] < found.difference_db
-        if found is not None and beyond and found.level_db - now > min(0.8, 0.5 * drop_db):
+        here = float(smoothed(differ, 7)[-2])
+        beyond = found is not None and here < found.difference_db
+        to_go_db = None
+        if found is not None:
+            self.fall = fitted_fall(short, differ, found) or self.fall
+            if self.fall is not None:
+                to_go_db = here - found.difference_db + self.fall.distance_db(drop_db)
+        near = min(0.8, 0.5 * drop_db) if to_go_db is None else drop_db - NEAR_DB
+        if found is not None and beyond and found.level_db - now > near:
             self._phase, self.peak, self._quiet_from = "set", found, len(short)
-            return None
-        return self._seek(1, "raise bias past the peak")
+            return self._seek(0, "hold, to be read")
+        return self._seek(1, "raise bias past the peak", to_go_db)
 
     def _set(self, short: F64, differ: F64) -> Advice | None:
         band, drop_db, peak = (
@@ -186,9 +224,10 @@ class Trace:
             self._moved_db,
         )
 
-    def _seek(self, way: int, words: str) -> Advice:
+    def _seek(self, way: int, words: str, to_go_db: float | None = None) -> Advice:
         words = f"bias {self.track + 1}: {words}"
         moved = self._moved_db if len(self._differ) >= BEFORE else 0.0
         return Advice(
-            "bias", self.track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved
-        )
+            "bias", self.track + 1, Verdict.OUT, way, None, "dB", np.inf, self._lag_s, words, moved,
+            to_go_db,
+        )  # fmt: skip

@@ -54,7 +54,8 @@ class Advice:
 
     `deviation` is target minus reading in `unit` (positive: raise), None while it is sought.
     `way` is +1 raise, -1 lower, 0 hold. While bias is sought, `moved_db` is how far bias has gone
-    since the hand came to this track. `wait_s` is how long to wait after a turn before believing.
+    since the hand came to this track, and `to_go_db` about how far it has to go on, None if that is
+    not known; both in decibels of D. `wait_s` is how long to wait after a turn before believing.
     """
 
     trimmer: str
@@ -67,6 +68,7 @@ class Advice:
     wait_s: float
     words: str
     moved_db: float = 0.0
+    to_go_db: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,8 @@
 
 He looks at the view, reacts after 0.3 s, turns by the shown deviation with 20 % error and some
 overshoot, learns the sense and the reach of each kind of trimmer from his own first turns, and
-waits as long as the bench says before he believes a reading.
+waits as long as the bench says before he believes a reading. When the bench goes on to the next
+trimmer, so does he.
 """
 
 from collections.abc import Generator
@@ -18,6 +19,8 @@ TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
 MOST_TURNS = 3.0
+MOST_SOUGHT_TURNS, MOST_LEFT_TURNS = 1.5, 2.0
+"""At once while bias is sought, and while it is told about how far it has to go."""
 PATIENCE_S = {"bias": 180.0, "reproduce_azimuth": 300.0, "record_azimuth": 300.0}
 """So long he tries a trimmer before he passes it over; any other one `USUAL_PATIENCE_S`."""
 USUAL_PATIENCE_S = 120.0
@@ -114,7 +117,7 @@ class Technician:
             turns = np.sign(turns) * max(abs(turns), 0.01)
         yield from self._wait(REACTION_S)
         yield from self._turn(advice.trimmer, turns, advice.track)
-        yield from self._wait(advice.wait_s)
+        yield from self._await(advice)
         after = self._advice_on(advice)
         if after is None or after.deviation is None:
             return
@@ -145,38 +148,53 @@ class Technician:
             self._reach[key[0]] = seen
 
     def _sweep(self, advice: Advice) -> Hands:
-        """Bias: small steps the way the bench says, for as long as it says so."""
-        kind = _sweeping(advice.trimmer)
-        key = (kind, advice.track)
-        reach = self._own_reach.get(key, self._reach.get(kind))
-        if reach is None:
-            turns = TRIAL_TURNS * advice.way
-        else:
-            turns = float(np.clip(0.7 * advice.way / reach, -1.5, 1.5))
-        turns *= 1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5
+        """Bias: small steps the way the bench says, for as long as it says no more than that."""
+        turns = self._step(advice)
         before, begun = advice.moved_db, self._now_s
         total = 0.0
         while True:
             total += turns
             yield from self._turn(advice.trimmer, turns, advice.track)
             now = self._advice_on(advice)
-            if now is not None and now.deviation is not None:
+            if now is None:
+                return
+            if now.deviation is not None:
                 yield from self._wait(now.wait_s)
-            if now is None or now.deviation is not None or now.way != advice.way:
+                return
+            if now.way != advice.way:
                 return
             if self._now_s - begun > advice.wait_s + 0.8 and abs(total) > 0.2:
                 moved = now.moved_db - before
                 if abs(moved) > 0.4:
-                    self._own_reach[key] = moved / total
-                    self._reach.setdefault(kind, moved / total)
-                    if np.sign(moved) != np.sign(advice.way):
-                        self._reach[kind] = moved / total
+                    self._learn_sweeping(advice, moved, total)
                     return
                 if self._now_s - begun > advice.wait_s + 3.0:
-                    self._own_reach[key] = 0.5 * self._own_reach.get(
-                        key, self._reach.get(key[0], 1.0)
-                    )
+                    key = (_sweeping(advice.trimmer), advice.track)
+                    known = self._own_reach.get(key, self._reach.get(key[0], 1.0))
+                    self._own_reach[key] = 0.5 * known
                     return
+            if now.to_go_db is not None:
+                turns = self._step(now)
+
+    def _step(self, advice: Advice) -> float:
+        """Turns of one step of a sweep, with the error of a hand."""
+        kind = _sweeping(advice.trimmer)
+        reach = self._own_reach.get((kind, advice.track), self._reach.get(kind))
+        if reach is None:
+            turns = TRIAL_TURNS * advice.way
+        else:
+            step_db, most = 0.7, MOST_SOUGHT_TURNS
+            if advice.to_go_db is not None:
+                step_db, most = 0.75 * max(advice.to_go_db, 0.2), MOST_LEFT_TURNS
+            turns = float(np.clip(step_db * advice.way / reach, -most, most))
+        return turns * (1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5)
+
+    def _learn_sweeping(self, advice: Advice, moved_db: float, turns: float) -> None:
+        """A first turn, or one that went the other way, says something of all such trimmers."""
+        kind, reach = _sweeping(advice.trimmer), moved_db / turns
+        self._own_reach[kind, advice.track] = reach
+        if kind not in self._reach or np.sign(moved_db) != np.sign(advice.way):
+            self._reach[kind] = reach
 
     def _advice_on(self, advice: Advice) -> Advice | None:
         now = self._view.advice if self._view is not None else None
@@ -188,6 +206,12 @@ class Technician:
         self.turned.append((self._now_s, trimmer, track))
         seconds = self._deck.turn(trimmer, turns, track)
         yield from self._wait(seconds)
+
+    def _await(self, advice: Advice) -> Hands:
+        """Wait as long as the bench says, or until it goes on to another trimmer."""
+        end = self._now_s + advice.wait_s
+        while self._now_s < end and self._advice_on(advice) is not None:
+            yield
 
     def _wait(self, seconds: float) -> Hands:
         end = self._now_s + seconds

@@ -149,6 +149,7 @@ def advised(advice: Advice | None) -> dict[str, Any] | None:
         "wait_s": round(advice.wait_s, 2),
         "words": advice.words,
         "moved_db": number(advice.moved_db),
+        "to_go_db": number(advice.to_go_db),
     }
 
 

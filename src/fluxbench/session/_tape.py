@@ -57,7 +57,4 @@ def tape_shown(
                 "frequency_hz": section["frequency_hz"],
                 "ends_in_s": round(end_s - position, 1),
             }
-    if sheet.get("sections"):
-        last = sheet["sections"][-1]
-        out["left_s"] = round(max(0.0, last["start_s"] + last["seconds"] - position), 0)
     return out

@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fluxbench.lineup._bench import Stop
 from fluxbench.lineup._stages_reproduce import check_fluxivity
+from fluxbench.lineup._telling import Stop
 
 STATED_NWB_PER_M = 250.0
 SCATTER_DB = 1.2

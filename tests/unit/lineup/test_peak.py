@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fluxbench.lineup import find_peak
-from fluxbench.lineup._peak import bends
+from fluxbench.lineup._peak import Fall, bends, fitted_fall
 from fluxbench.trade import long_wave_sensitivity_db, short_wave_loss_db
 
 
@@ -53,3 +53,37 @@ def test_a_turned_back_d_is_seen_and_a_straight_one_is_not() -> None:
     assert not bends(straight, [(0, -1)])
     bent = straight - 2.5 * np.exp(-(((np.arange(100) - 60) / 8.0) ** 2))
     assert bends(bent, [(0, -1)])
+
+
+def test_where_the_sheets_fall_will_be_is_told_from_what_was_passed() -> None:
+    """Against the curves themselves: from 2.2 dB of fall seen, where 3 dB are, to 0.3 dB of D."""
+    bias_db = np.concatenate([np.linspace(0.4, -6.5, 100), np.linspace(-6.5, -3.0, 60)])
+    s, m = curves(bias_db)
+    peak = find_peak(s, s - m)
+    assert peak is not None
+    assert 1.5 < peak.level_db - s[0] < 2.6
+    fine_s, fine_m = curves(np.linspace(-4.0, 4.0, 4001))
+    fallen = int(np.argmax(peak.level_db - fine_s >= 3.0))
+    fall = fitted_fall(s, s - m, peak)
+    assert fall is not None
+    found = peak.difference_db - fall.distance_db(3.0)
+    assert found == pytest.approx(float((fine_s - fine_m)[fallen]), abs=0.3)
+
+
+def test_how_far_the_peak_is_follows_from_how_steeply_short_waves_rise() -> None:
+    """Closed form: the derivative of a x²/(1 + c x), and its inverse, at x = 2."""
+    fall = Fall(0.5, 0.25)
+    step = 1e-4
+    slope = (0.5 * (2 + step) ** 2 / (1 + 0.25 * (2 + step)) - 0.5 * 4 / 1.5) / step
+    assert fall.distance_of_slope(slope, 4.0) == pytest.approx(2.0, abs=0.03)
+    assert fall.distance_of_slope(0.0, 4.0) == 0.0
+    assert fall.distance_of_slope(99.0, 4.0) == 4.0
+    assert fall.distance_db(0.5 * 4 / 1.5) == pytest.approx(2.0)
+
+
+def test_nothing_is_told_of_a_fall_of_which_too_little_was_seen() -> None:
+    bias_db = np.concatenate([np.linspace(-1.4, -6.5, 100), np.linspace(-6.5, -3.0, 60)])
+    s, m = curves(bias_db)
+    peak = find_peak(s, s - m)
+    assert peak is not None
+    assert fitted_fall(s, s - m, peak) is None

@@ -5,8 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fluxbench.lineup._bench import Stop
 from fluxbench.lineup._sections import SectionFinder
+from fluxbench.lineup._telling import Stop
+from fluxbench.lineup._vanished import Vanishing
 
 SHEET_HZ = (1000.0, 31.5, 63.0, 125.0, 10_000.0)
 
@@ -17,6 +18,7 @@ class FakeBench:
     def __init__(self) -> None:
         sections = tuple(SimpleNamespace(number=i, frequency_hz=f) for i, f in enumerate(SHEET_HZ))
         self.plan = SimpleNamespace(sections=sections)
+        self.vanishing = Vanishing(4)
         self.live = np.ones(4, bool)
         self.notes: list[str] = []
 
