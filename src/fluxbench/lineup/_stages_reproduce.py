@@ -196,8 +196,11 @@ def _high_and_level(bench: Bench, head: str) -> Procedure:
     else:
         level_left = (yield from _left(bench, level_at, head)) - level_target
     high_left = (yield from _left(bench, high_at, head)) - high_target
-    bench.write("as left", trimmer=high_trimmer, deviation_db=high_left)
-    bench.write("as left", trimmer=level_trimmer, deviation_db=level_left)
+    for trimmer, left, target in (
+        (high_trimmer, high_left, high_target),
+        (level_trimmer, level_left, level_target),
+    ):
+        bench.write("as left", trimmer=trimmer, deviation_db=left, target_db=target)
     bench.left_db[head] = level_left, high_left
 
 
