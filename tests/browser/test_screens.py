@@ -99,6 +99,11 @@ def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
     page.get_by_role("button", name="Notes").click()
     expect(page.locator(".page")).to_contain_text("crossed", timeout=60_000)
 
+    sheet = page.get_by_role("link", name="sheet").first  # it stopped, and that is on paper too
+    answer = page.request.get(bench.address + str(sheet.get_attribute("href")))
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.body().startswith(b"%PDF-1.7")
+
 
 def test_a_calibration_tape_that_is_being_wiped_is_shouted(page: Page, bench: Running) -> None:
     """Somebody presses record with track 1 ready while the tape plays."""
