@@ -144,3 +144,22 @@ def test_blocks_of_any_length_give_the_same() -> None:
     reading, whole = stream.reading(), noise(wave, 8_000)
     assert reading.unweighted_dbfs == pytest.approx(whole.unweighted_dbfs, abs=1e-9)
     assert reading.bs468_dbfs == pytest.approx(whole.bs468_dbfs, abs=1e-3)
+
+
+def test_parts_measured_apart_are_the_whole() -> None:
+    wave = white(8_000, 20.0)
+    wave[:, 0] += 1e-3 * np.sin(2 * np.pi * 50 * np.arange(len(wave)) / 8_000)
+    whole = noise(wave, 8_000)
+    first, second = NoiseStream(8_000, 2), NoiseStream(8_000, 2)
+    seam = 16 * first.hop_frames
+    first.add(wave[: seam + first.overlap_frames])
+    second.add(wave[seam:])
+    first.end()
+    second.end()
+    first.also(second)
+    reading = first.reading()
+    assert reading.unweighted_dbfs == pytest.approx(whole.unweighted_dbfs, abs=0.01)
+    assert reading.a_weighted_dbfs == pytest.approx(whole.a_weighted_dbfs, abs=0.01)
+    assert reading.bs468_dbfs == pytest.approx(whole.bs468_dbfs, abs=0.1)
+    assert [len(lines) for lines in reading.hum] == [1, 0]
+    assert reading.validity == whole.validity

@@ -5,11 +5,13 @@ import pytest
 
 from fluxbench.base import Validity
 from fluxbench.measure import (
+    ToneStream,
     low_end,
     multitone_levels,
     stepped_levels,
     sweep_levels,
     take_tone,
+    tone_of,
 )
 
 RATE_HZ = 16_000
@@ -31,8 +33,53 @@ def test_drop_outs_are_all_found_and_none_invented() -> None:
     assert none == ()
     assert [d.start_s for d in found] == pytest.approx([p[0] for p in planted], abs=0.002)
     assert [d.length_ms for d in found] == pytest.approx([p[1] for p in planted], abs=1.5)
-    # Edges of 1 ms are steeper than the band that is looked at, which rings: deep ones read deeper.
-    assert [d.depth_db for d in found] == pytest.approx([p[2] for p in planted], rel=0.25)
+    # Edges of 1 ms leave 4 of 5 ms at full depth; the window of the detector is 5 ms long.
+    assert [d.depth_db for d in found] == pytest.approx([p[2] for p in planted], rel=0.1)
+
+
+@pytest.mark.parametrize("depth_db", [4.0, 6.0, 10.0, 15.0, 20.0, 30.0])
+def test_drop_outs_with_square_edges_are_as_deep_as_they_are(depth_db: float) -> None:
+    """Closed form: a gain of 10^(-depth/20) for 5 to 100 ms, and one for nothing in between.
+
+    What is steeper than 2.5 ms is smeared, and the half depth in dB of a deep one lies low on the
+    slope: 1 ms at either edge for 30 dB (the raised cosine's integral at a / (1 + a), where a is
+    the gain at half the depth).
+    """
+    lengths_ms, rate_hz = (5.0, 10.0, 30.0, 100.0), 48_000
+    time_s = np.arange(4 * rate_hz) / rate_hz
+    wave = 0.1 * np.sin(2 * np.pi * 1000 * time_s)
+    for place_s, length_ms in enumerate(lengths_ms):
+        inside = (time_s >= 0.4 + place_s) & (time_s < 0.4 + place_s + length_ms / 1000)
+        wave[inside] *= 10 ** (-depth_db / 20)
+    wave += 1e-6 * np.random.default_rng(4).standard_normal(len(wave))
+    (found,) = take_tone(wave[:, None], rate_hz, 1000.0).drop_outs
+    assert [d.depth_db for d in found] == pytest.approx([depth_db] * 4, rel=0.05)
+    assert [d.length_ms for d in found] == pytest.approx(lengths_ms, abs=2.5)
+    assert [d.start_s for d in found] == pytest.approx([0.4, 1.4, 2.4, 3.4], abs=2e-3)
+
+
+@pytest.mark.parametrize("away_s", [-0.05, -0.003, 0.0, 0.003, 0.05])
+def test_parts_of_a_take_measured_apart_are_the_take(away_s: float) -> None:
+    """A drop-out of 20 ms over the seam is told once, and as it is."""
+    time_s = np.arange(12 * RATE_HZ) / RATE_HZ
+    wave = 0.1 * np.sin(2 * np.pi * 3000 * time_s)
+    like = ToneStream(RATE_HZ, 1, 3000.0)
+    seam = 8 * like.hop_frames
+    at_s = (seam + like.hop_frames / 16) / RATE_HZ + away_s - 0.01
+    wave[(time_s >= at_s) & (time_s < at_s + 0.02)] *= 0.1
+    wave += 1e-5 * np.random.default_rng(5).standard_normal(len(wave))
+    first, second = like, ToneStream(RATE_HZ, 1, 3000.0, first_s=seam / RATE_HZ)
+    first.add(wave[: seam + like.block_frames, None])
+    second.add(wave[seam:, None])
+    apart = tone_of([first.part(goes_on=True), second.part()])
+    whole = take_tone(wave[:, None], RATE_HZ, 3000.0)
+    ((found,),) = apart.drop_outs
+    assert found.start_s == pytest.approx(at_s, abs=2e-3)
+    assert (found.length_ms, found.depth_db) == pytest.approx((20.0, 20.0), abs=2.5)
+    assert apart.tone.duration_s == pytest.approx(whole.tone.duration_s, abs=1e-6)
+    assert apart.tone.level_dbfs == pytest.approx(whole.tone.level_dbfs, abs=0.01)
+    assert apart.tone.frequency_hz == pytest.approx(whole.tone.frequency_hz, rel=1e-6)
+    assert apart.tone.validity == whole.tone.validity == (Validity.OK,)
 
 
 def test_a_weak_tone_in_noise_has_no_drop_outs() -> None:

@@ -9,7 +9,7 @@ LEAST_DEPTH_DB = 3.0
 LOWEST_HZ = 250.0
 """A tone below has no room for the +-200 Hz that 1 ms needs."""
 _RECOVERED_DB = 1.5
-_AVERAGE_S = 1e-3
+AVERAGE_S = 1e-3
 _USUAL_S = 0.5
 _SPARSE = 4
 _CERTAIN = 6.0
@@ -32,6 +32,7 @@ def drop_outs_of(
     noise_ratio: NDArray[np.float64],
     earliest: int = 0,
     latest: int | None = None,
+    average_s: float = AVERAGE_S,
 ) -> tuple[tuple[DropOut, ...], ...]:
     """Find the drop-outs of every track in the power of an envelope, in order of time.
 
@@ -47,6 +48,8 @@ def drop_outs_of(
         Noise over tone in the band, as powers, per track; deeper than noise alone can make it.
     earliest, latest
         Points between which a drop-out must begin, both included; all if left out.
+    average_s
+        Powers are averaged over so long.
 
     Returns
     -------
@@ -55,7 +58,7 @@ def drop_outs_of(
 
     Notes
     -----
-    Powers are averaged over 1 ms and compared with the usual one, the median of half-second
+    Averaged powers are compared with the usual one, the median of half-second
     pieces. A place that is 3 dB weaker or more is a drop-out (the definition is ours; trade
     practice has none); it is over when the tone is within 1.5 dB.
 
@@ -67,7 +70,7 @@ def drop_outs_of(
     >>> round(found.start_s, 3), round(found.length_ms), round(found.depth_db, 3)
     (1.0, 9, 10.0)
     """
-    width = max(round(_AVERAGE_S * rate_hz), 1)
+    width = max(round(average_s * rate_hz), 1)
     summed = np.cumsum(envelope_power, axis=1, dtype=np.float64)
     summed = np.concatenate([np.zeros((len(summed), 1)), summed], axis=1)
     averaged = (summed[:, width:] - summed[:, :-width]) / width
@@ -85,6 +88,23 @@ def drop_outs_of(
         else ()
         for row, middle, deep, may in zip(averaged, medians, limit, possible, strict=True)
     )
+
+
+def without_ringing(
+    envelope: NDArray[np.complex64], rate_hz: float, half_hz: float
+) -> NDArray[np.float32]:
+    """Power of an envelope (points,) of a band cut sharply at `half_hz`, steps in it not rung.
+
+    A band with sharp edges rings after a step by 9 % of it (Gibbs), and what rings into a deep
+    drop-out makes it look deeper. A raised cosine of two periods of the edge has its first zero
+    there: the ringing goes, and steps are as steep as a quarter of its length.
+    """
+    reach = max(round(rate_hz / half_hz), 1)
+    window = 0.5 + 0.5 * np.cos(np.pi * np.arange(-reach + 1, reach) / reach)
+    smooth = np.convolve(envelope, window, "same") / np.convolve(
+        np.ones(len(envelope)), window, "same"
+    )
+    return np.asarray(np.abs(smooth) ** 2, np.float32)
 
 
 def _medians(power: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:

@@ -30,6 +30,9 @@ _FULL_SCALE_POWER = 1.002
 """A sine whose power is above this (of a full-scale one) must have been clipped."""
 
 _ENVELOPE_RATE_HZ = 200.0
+_STRONG = 0.1
+"""Power over the usual one above which a phase is followed."""
+
 _FIRM = 10.0
 """Tone over noise, as powers in the band, above which the phase can be followed."""
 
@@ -177,7 +180,7 @@ def fit_frequency(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.floa
     """
     firm = tone.valid & (tone.inside.power > _FIRM * tone.inside.noise_power)
     envelope = tone.envelope
-    phase = np.unwrap(np.angle(envelope.values), axis=0)
+    phase = _followed(envelope.values)
     weight = np.abs(envelope.values) ** 2
     weight = weight / np.maximum(np.sum(weight, axis=0), 1e-30)
     time_s = envelope.time_s[:, None] - np.sum(weight * envelope.time_s[:, None], axis=0)
@@ -191,6 +194,24 @@ def fit_frequency(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.floa
     frequency_hz = envelope.centre_hz + slope / (2.0 * np.pi)
     error_hz = np.maximum(scatter / (2.0 * np.pi), bound_hz)
     return np.where(firm, frequency_hz, np.nan), np.where(firm, error_hz, np.nan)
+
+
+def _followed(values: NDArray[np.complex128]) -> NDArray[np.float64]:
+    """Phases (points, tracks) without jumps of whole turns, followed where the tone is strong.
+
+    In a drop-out the envelope may pass through nothing, and a turn would be gained or lost.
+    """
+    turned = np.angle(values)
+    phase = np.unwrap(turned, axis=0)
+    power = np.abs(values) ** 2
+    strong = power >= _STRONG * np.median(power, axis=0)
+    at = np.arange(len(values))
+    for track in np.flatnonzero(~strong.all(axis=0)):
+        here = strong[:, track]
+        between = np.interp(at, at[here], np.unwrap(turned[here, track]))
+        off = turned[:, track] - between
+        phase[:, track] = between + off - 2.0 * np.pi * np.rint(off / (2.0 * np.pi))
+    return phase
 
 
 def locate(band: Band, frequency_hz: float, search_hz: float, half_hz: float) -> float:

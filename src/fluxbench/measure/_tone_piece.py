@@ -10,7 +10,7 @@ from scipy import fft
 from fluxbench.base import Validity
 from fluxbench.measure._azimuth import DelaysReading, delays_of
 from fluxbench.measure._blocks import EnvelopeCut
-from fluxbench.measure._drop_outs import LOWEST_HZ, DropOut, drop_outs_of
+from fluxbench.measure._drop_outs import LOWEST_HZ, DropOut, drop_outs_of, without_ringing
 from fluxbench.measure._flutter import FlutterReading, flutter_of
 from fluxbench.measure._flutter_parts import RotatingPart
 from fluxbench.measure._frequency import HeardTone, half_band_hz, hear, heard_in
@@ -168,7 +168,17 @@ def _drop_outs(
     )
     noise_ratio = np.minimum(noise_ratio, _scatter_ratio(power))
     noise_ratio = np.where(tone.valid, noise_ratio, np.inf)
-    return drop_outs_of(power, cut.rate_hz, piece.first_s, noise_ratio, int(piece.goes_on), points)
+    span = int(piece.goes_on), points
+    found = list(drop_outs_of(power, cut.rate_hz, piece.first_s, noise_ratio, *span))
+    for track, drops in enumerate(found):
+        if drops:  # as the sharp band shows them, too deep; read again
+            envelope = np.concatenate([piece.envelopes[0][track], piece.after[track]])
+            smooth = without_ringing(envelope, cut.rate_hz, cut.half_hz)[None, :]
+            ratio = noise_ratio[track : track + 1]
+            (found[track],) = drop_outs_of(
+                smooth, cut.rate_hz, piece.first_s, ratio, *span, average_s=0.0
+            )
+    return tuple(found)
 
 
 def _scatter_ratio(power: NDArray[np.float32]) -> F64:
