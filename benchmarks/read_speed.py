@@ -5,7 +5,8 @@ Writes captures of 24 tracks, 96 kHz, 24 bit (1 kHz, 10 kHz, 100 Hz, 3150 Hz, no
 noise on all) into a temporary directory and reads them in processes of their own, start-up apart.
 Beside `fluxbench read` stand a bare decode by the sound-file library in one thread and, where they
 are installed, `sox stats` and `ffmpeg astats`: ratios of one run, of the time on the wall and of
-the processors' time, which a busy machine stretches less. `--hour` needs 25 GB of room. Linux alone tells the memory.
+the processors' time, which a busy machine stretches less. `--hour` needs 25 GB of room; memory is
+told on Linux.
 
 Must: 30 x real time on 2 cores, 300 MB at any length. Aim: 60 x, and half of the bare decode.
 """
@@ -19,11 +20,13 @@ import sys
 import tempfile
 import time
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import soundfile  # type: ignore[import-untyped]
+from numpy.typing import NDArray
 
 TRACKS, RATE_HZ = 24, 96_000
 MUST_RATIO, MUST_MB = 30.0, 300.0
@@ -59,19 +62,21 @@ def write(path: Path, seconds: float) -> None:
     """Write the capture in pieces of a second."""
     random = np.random.default_rng(1)
     hiss = random.standard_normal((RATE_HZ + 997, TRACKS)).astype(np.float32) * 1e-4
-    delays = 2e-6 * np.arange(TRACKS)
     part_s = seconds / len(PARTS_HZ)
     with soundfile.SoundFile(path, "w", RATE_HZ, TRACKS, "PCM_24", format="RF64") as file:
         for second in range(round(seconds)):
-            time_s = second + np.arange(RATE_HZ) / RATE_HZ
-            time_s = time_s + 5e-6 * np.sin(2 * np.pi * 4.0 * time_s)
             frequency_hz = PARTS_HZ[min(int(second / part_s), len(PARTS_HZ) - 1)]
             from_frame = int(random.integers(997))
-            block = hiss[from_frame : from_frame + RATE_HZ].copy()
-            if frequency_hz:
-                turn = 2 * np.pi * frequency_hz * (time_s[:, None] - delays)
-                block += 0.1 * np.sin(turn, dtype=np.float64).astype(np.float32)
-            file.write(block)
+            file.write(hiss[from_frame : from_frame + RATE_HZ] + second_of(frequency_hz))
+
+
+@cache
+def second_of(frequency_hz: float) -> NDArray[np.float32]:
+    """A second of a tone with flutter of 4 Hz, whole periods of both; nothing for 0 Hz."""
+    time_s = np.arange(RATE_HZ) / RATE_HZ
+    time_s = time_s + 5e-6 * np.sin(2 * np.pi * 4.0 * time_s)
+    turn = 2 * np.pi * frequency_hz * (time_s[:, None] - 2e-6 * np.arange(TRACKS))
+    return np.asarray(0.1 * np.sin(turn) * (frequency_hz > 0.0), np.float32)
 
 
 def read(path: Path) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import os
 import struct
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -171,8 +172,8 @@ DATA = made.chunk(b"data", b"\0\1" * 4000)
 SOUND = made.wave_file(FMT, DATA)
 
 
-def aiff_of_rate(exponent: int) -> bytes:
-    common = struct.pack(">hIhHQ", 1, 4000, 16, exponent, 0xFA00 << 48)
+def aiff_of_rate(exponent: int, mantissa: int = 0xFA00 << 48) -> bytes:
+    common = struct.pack(">hIhHQ", 1, 4000, 16, exponent, mantissa)
     body = b"AIFFCOMM" + struct.pack(">I", 18) + common + b"SSND" + struct.pack(">III", 8008, 0, 0)
     return b"FORM" + struct.pack(">I", len(body) + 8000) + body + b"\0\1" * 4000
 
@@ -200,6 +201,9 @@ def aiff_of_rate(exponent: int) -> bytes:
         (made.wave_file(made.chunk(b"fmt ", made.wave_format(1, 8000, 8, 7)), DATA), "plain"),
         (aiff_of_rate(0x7FFF), "rate of 0 Hz"),
         (aiff_of_rate(16383 + 33), "rate of"),
+        (aiff_of_rate(16383 + 33, 10**10 << 30), "rate of 10000000000 Hz"),
+        # No header has room for 2^32 tracks: 16 bits of it are left, which say none.
+        (made.wave_file(made.chunk(b"fmt ", made.wave_format(2**32, 8000, 16)), DATA), "0 tracks"),
         (b"FORM\0\0\0\4AIFF", "does not say its format"),
         (b"fLaC\0\0\0\x22", "header that is cut short"),
         (b"fLaC" + bytes(200), "rate of 0 Hz"),
@@ -326,6 +330,70 @@ def test_a_file_that_is_still_being_written_is_read_up_to_its_end(
     assert line["capture"]["duration_s"] == 1.0
     assert "does not say how long" in line["capture"]["notes"][0]
     assert line["sections"][0]["tracks"][0]["level_dbfs"] == pytest.approx(-12.0, abs=0.01)
+
+
+def test_a_file_that_grows_while_it_is_read_is_read_as_it_was(read: Read, tmp_path: Path) -> None:
+    """The header speaks of 60 s; more and more of them come while it is read again and again."""
+    data = (np.tile(SINE[:, 0], 60) * 32768).astype("<i2").tobytes()
+    path = tmp_path / "growing.wav"
+    header = made.wave_file(FMT, b"data" + struct.pack("<I", len(data)), size=len(data) + 36)
+    path.write_bytes(header + data[:32_001])
+    over = threading.Event()
+
+    def write() -> None:
+        with path.open("ab", buffering=0) as file:
+            for at in range(32_001, len(data), 9_999):
+                file.write(data[at : at + 9_999])
+                if over.wait(0.002):
+                    return
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        for _ in range(3):
+            code, (line,), told = read(path)
+            assert (code, told) == (0, [])
+            assert 2.0 <= line["capture"]["duration_s"] <= 60.0
+            (section,) = line["sections"]
+            assert section["tracks"][0]["level_dbfs"] == pytest.approx(-12.0, abs=0.01)
+    finally:
+        over.set()
+        writer.join()
+
+
+PEAK_OF = """
+import json, pathlib, re, sys
+from fluxbench.captures import line_of, read_capture
+line = line_of(read_capture(sys.argv[1]))
+told = pathlib.Path("/proc/self/status").read_text()
+print(json.dumps([line["sections"], int(re.search(r"VmHWM:\\s+(\\d+) kB", told)[1]) / 1024]))
+"""
+"""The process's own peak: what getrusage tells of a child begins with its parent's memory."""
+
+
+def test_memory_does_not_grow_with_length(tmp_path: Path) -> None:
+    """Four tracks at 96 kHz, 24 bit: 80 s, which two threads share, and 160 s.
+
+    The 80 s more are 123 MB as floats, and 15 MB as envelopes of the tone alone.
+    """
+    wave = made.tone(1.0, 96_000, 1000.0, delays_us=(0.0,) * 4) + made.noise(1.0, 96_000, -80.0, 4)
+    whole = np.rint(wave * 2**23).astype("<i4")
+    second = whole.reshape(-1, 1).view(np.uint8)[:, :3].tobytes()
+    fmt = made.chunk(b"fmt ", made.wave_format(4, 96_000, 24))
+    peaks_mb = []
+    for seconds in (80, 160):
+        path = tmp_path / "long.wav"
+        path.write_bytes(made.wave_file(fmt, made.chunk(b"data", second * seconds)))
+        command = [sys.executable, "-c", PEAK_OF, f"{path}"]
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+        (section,), peak_mb = json.loads(done.stdout)
+        path.unlink()
+        assert section["end_s"] - section["start_s"] == seconds
+        levels = [track["level_dbfs"] for track in section["tracks"]]
+        assert levels == pytest.approx([-20.0] * 4, abs=0.01)
+        peaks_mb.append(peak_mb)
+    assert peaks_mb[1] - peaks_mb[0] < 20.0
+    assert max(peaks_mb) < 300.0
 
 
 # A part of a capture.
