@@ -14,7 +14,8 @@ from fluxbench.trade import LevelTolerance
 
 AIM = 0.7
 """The hand is stopped within this part of the hold band, lest readings end at its edge."""
-LONGEST_S = 8.0
+LEAST_S, LONGEST_S = 1.5, 8.0
+"""A mean is read for at least, and at most, so long."""
 GLANCE_S = 0.3
 """Long enough to see where a turn over a long way has led."""
 SEEMS_POINTS = 6
@@ -60,7 +61,7 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
             break
         yield from round_of.trim(due)
         bench.advise(None)
-        yield from round_of.look(job.window_s + 1.5)
+        yield from round_of.look(max(job.window_s, LEAST_S) + 0.5)
         off = np.abs(target_db - round_of.readings.mean())
         due = usable & ~round_of.stuck & (off > AGAIN * job.band.hold_db)
     left = round_of.readings.mean()

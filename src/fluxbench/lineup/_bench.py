@@ -207,6 +207,14 @@ class Bench(Telling):
         self._monitor = monitor
         yield from self.wind()
 
+    def play_on(self, monitor: str) -> Procedure:
+        """Have the other head listened to while the section plays on."""
+        self._monitor = monitor
+        self.listen(*self.tones)
+        yield from self.ask("transport", f"listen to {monitor}", state="play", ready=[],
+                            monitor=monitor)  # fmt: skip
+        yield from self.settle()
+
     def record_all(self) -> Procedure:
         """Have all tracks recorded on the stock, listened to from the tape."""
         self.source = ("record", None)

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from fluxbench.lineup._point import Point
 
-GONE_POINTS = 6
+GONE_POINTS = 4
 """A tone that is away for so long has ended."""
 WINDING_POINTS = 400
 """How long a tape may take to wind before the tone is asked for again."""

@@ -106,7 +106,7 @@ def _first_look(bench: Bench) -> Procedure:
     learn_polarity(bench, points)
     found_db, off = {"reproduce": level}, [(level - target)[bench.live]]
     if "sync_level" in bench.plan.trimmers:
-        yield from bench.play_section(section, "sync")
+        yield from bench.play_on("sync")
         found_db["sync"] = (yield from bench.levels(1.5))[0]
         sync = found_db["sync"] - target
         off.append(sync[bench.live & (sync > SILENT_DB)])
