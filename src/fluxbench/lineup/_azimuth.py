@@ -9,7 +9,7 @@ from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
 MOST_S = 15.0
-ROUGH, FINE = 0.5, 0.12
+ROUGH, FINE = 1.0, 0.15
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
 """A track that lies so far below the middle one gives noise."""

@@ -19,7 +19,7 @@ from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._standing import creeps, moved_since
 from fluxbench.lineup._view import Advice, Verdict, move_db
 
-AIM = 0.45
+AIM = 0.5
 """Bias is held within this part of its hold band: it is peak and reading that add up."""
 FLANK_DB = 0.8
 """A crossing has risen and fallen by so much."""
