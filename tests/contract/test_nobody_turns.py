@@ -46,7 +46,7 @@ def test_nobody_turns_and_the_focus_stays(
     assert [(entry["track"], entry["by"]) for entry in focus] == [(1, "bench")]
     assert standing.lineup.view.advice is not None  # it still waits for the first track
 
-    standing.deck.turn("record_high", 1.0, 9)  # about half of what is due; it is not overlooked
+    standing.deck.turn("record_high", -2.0, 9)  # the wrong way; a hand is not overlooked
     focus = standing.run(6.0).journal("focus")
     assert [(entry["track"], entry["by"]) for entry in focus[1:]] == [(9, "hand")]
 
