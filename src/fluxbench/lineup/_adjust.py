@@ -8,6 +8,7 @@ import numpy as np
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._point import Point
+from fluxbench.lineup._places import Places
 from fluxbench.lineup._readings import Readings
 from fluxbench.lineup._view import Advice, Board, Verdict, move_db, wait_ratio
 from fluxbench.trade import LevelTolerance
@@ -85,6 +86,8 @@ class Round:
         self._recent: list[F64] = []
         self._focus = 0
         self._hand: int | None = None
+        self._places: dict[int, Places] = {}
+        """By track: where its trimmer has stood, since it may move in steps."""
         self._unsure: set[int] = set()
         """Tracks that seemed to be in when the hand went on, and are not judged yet."""
         self._lag_s = bench.return_lag_s + 0.1 + job.memory_s
@@ -108,7 +111,7 @@ class Round:
                 self._judge(track, due)
             here = self._focus
             passed = self._bench.passed_over(self._job.trimmer, here + 1)
-            if due[here] and (passed or self._is_in(here)):
+            if due[here] and (passed or self._is_in(here) or self._stands_nearest(here)):
                 self._leave(here)
                 due[here] = False
             elif due[here] and self._seems_in(here):
@@ -178,6 +181,15 @@ class Round:
             return abs(off_db) <= hold
         return abs(off_db) <= AIM * hold and self.readings.error(track) < 0.3 * hold
 
+    def _stands_nearest(self, track: int) -> bool:
+        """Whether the trimmer has shown that it moves in steps, and stands on the nearest one."""
+        off_db, error_db = self._off_db(track), self.readings.error(track)
+        places = self._places.setdefault(track, Places())
+        if not self.readings.steady()[track] or not np.isfinite(off_db):
+            return False
+        places.see(off_db, error_db)
+        return places.nearest(off_db, 2.0 * AIM * self._job.band.hold_db)
+
     def _seems_in(self, track: int) -> bool:
         """Whether what is read so far says so, if not yet for sure."""
         hold, points = self._job.band.hold_db, self.readings.age_points()[track]
@@ -187,7 +199,14 @@ class Round:
 
     def _leave(self, track: int) -> None:
         off, trimmer = self._off_db(track), self._job.trimmer
-        if abs(off) <= self._job.band.hold_db:
+        step_db = self._step_db(track, off)
+        if step_db is not None:
+            self._bench.note(
+                f"{trimmer} of track {track + 1} moves in steps of about {step_db:.2f} dB: the"
+                f" nearest is taken, {off:+.2f} dB are left"
+            )
+            self.stuck[track] = True
+        if abs(off) <= self._job.band.hold_db or step_db is not None:
             self._bench.write(
                 "taken",
                 trimmer=trimmer,
@@ -200,6 +219,13 @@ class Round:
             left = f"{off:+.2f} dB are left" if np.isfinite(off) else "there is no reading"
             self._bench.note(f"{trimmer} of track {track + 1} is not in: {left}")
         self._follower.forget(track)
+
+    def _step_db(self, track: int, off_db: float) -> float | None:
+        """The step of a trimmer that stands on its nearest one outside the hold band."""
+        places = self._places.get(track)
+        if places is None or abs(off_db) <= self._job.band.hold_db:
+            return None
+        return places.step_db if places.nearest(off_db, 0.0) else None
 
     def _advice(self, off: float) -> Advice:
         job, track = self._job, self._focus + 1

@@ -6,7 +6,8 @@ waits as long as the bench says before he believes a reading. When the bench goe
 trimmer, so does he.
 """
 
-from collections.abc import Generator
+from collections.abc import Generator, Mapping
+from typing import Any
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from fluxbench.links import DeckControls
 
 REACTION_S = 0.3
 LOOK_AGAIN_S = 0.2
+LONGEST_WIND_S = 600.0
 TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
@@ -80,8 +82,7 @@ class Technician:
             elif view.ask is not None:
                 yield from self._wait(REACTION_S)
                 self._do(view.ask)
-                while self._deck.state().get("winding"):
-                    yield from self._wait(LOOK_AGAIN_S)
+                yield from self._wound(view.ask)
                 self._answer = view.ask.number
             elif view.advice is not None:
                 yield from self._trim(view.advice)
@@ -94,6 +95,23 @@ class Technician:
             self._deck.locate(**values)
         elif ask.kind == "transport":
             self._deck.transport(**values)
+
+    def _wound(self, ask: Ask) -> Hands:
+        """Wait until the tape has come to where it was sent; not every deck says that it winds."""
+        state = self._deck.state()
+        end_s = self._now_s + LONGEST_WIND_S
+        while self._now_s < end_s:
+            before_s, since_s = float(state["position_s"]), self._now_s
+            if "winding" in state:
+                if not state["winding"]:
+                    return
+            elif ask.kind != "locate" or _is_there(state, ask.values):
+                return
+            yield from self._wait(LOOK_AGAIN_S)
+            state = self._deck.state()
+            gone_s = abs(float(state["position_s"]) - before_s)
+            if "winding" not in state and gone_s <= 2.0 * (self._now_s - since_s):
+                return
 
     def _trim(self, advice: Advice) -> Hands:
         if advice.deviation is None:
@@ -217,6 +235,13 @@ class Technician:
         end = self._now_s + seconds
         while self._now_s < end:
             yield
+
+
+def _is_there(state: Mapping[str, Any], values: Mapping[str, Any]) -> bool:
+    """Whether the tape stands where it was sent."""
+    if values.get("section") is not None:
+        return bool(state.get("section") == values["section"])
+    return abs(float(state["position_s"]) - float(values["position_s"])) < 1.0
 
 
 def _sweeping(trimmer: str) -> str:
