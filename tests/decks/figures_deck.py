@@ -51,7 +51,7 @@ USUAL = sections((1000.0, 0.0, 30.0), (10_000.0, 0.0, 30.0), (16_000.0, 0.0, 30.
 
 class FiguresDeck:
     """Options: trimmers that it is `without` or has as a `master`, their `steps_db`; `end_db` from
-    where they are found; `told` changes the state shown; `winds` times the speed, 0 for at once;
+    where they are found; with `clicks` less than half a step of turning is lost; `told` changes the state shown; `winds` times the speed, 0 for at once;
     `hears` may refuse a call, given its name.
     """
 
@@ -64,6 +64,7 @@ class FiguresDeck:
         without: Sequence[str] = (),
         master: Sequence[str] = (),
         steps_db: Mapping[str, float] | None = None,
+        clicks: bool = False,
         end_db: Mapping[str, float] | None = None,
         told: Callable[[dict[str, Any]], None] | None = None,
         reel: Sequence[Mapping[str, float]] = USUAL,
@@ -75,6 +76,7 @@ class FiguresDeck:
         self.tracks, self.speed_ips, self.reel = tracks, speed_ips, reel
         self._without, self._master = set(without), set(master)
         self._steps_db, self._end_db = dict(steps_db or {}), dict(end_db or {})
+        self._clicks = clicks
         self._told, self._reel_s, self._winds = told, reel_s, winds
         self._hears = hears or (lambda call: None)
         self.off: dict[str, F64] = {}
@@ -292,6 +294,8 @@ class FiguresDeck:
         rows = range(self.tracks) if track is None else (track - 1,)
         for row in rows:
             due_db = turns * self._sense[trimmer] * DB_PER_TURN
+            if self._clicks and trimmer in self._steps_db:
+                due_db = self._steps_db[trimmer] * round(due_db / self._steps_db[trimmer])
             self._due[trimmer, row] = self._due.get((trimmer, row), 0.0) + due_db
         return abs(turns) * SECONDS_PER_TURN
 

@@ -19,6 +19,8 @@ LEAST_S, LONGEST_S = 1.5, 8.0
 """A mean is read for at least, and at most, so long."""
 GLANCE_S = 0.3
 """Long enough to see where a turn over a long way has led."""
+HAND_S = 0.6
+"""A hand that is told to stay may still be about to turn for so long."""
 SEEMS_POINTS = 6
 """So many points that agree let the hand go on; the track is judged when its window is full."""
 AGAIN = 1.4
@@ -88,6 +90,8 @@ class Round:
         self._hand: int | None = None
         self._places: dict[int, Places] = {}
         """By track: where its trimmer has stood, since it may move in steps."""
+        self._held_points = 0
+        """So long the trimmer in hand has been told to stay on its nearest step."""
         self._unsure: set[int] = set()
         """Tracks that seemed to be in when the hand went on, and are not judged yet."""
         self._lag_s = bench.return_lag_s + 0.1 + job.memory_s
@@ -160,6 +164,7 @@ class Round:
 
     def _go(self, track: int, by: str = "bench") -> None:
         self._focus = self._hand = track
+        self._held_points = 0
         self._bench.write("focus", trimmer=self._job.trimmer, track=track + 1, by=by)
 
     def _show(self) -> None:
@@ -175,7 +180,7 @@ class Round:
     def _is_in(self, track: int) -> bool:
         hold, off_db = self._job.band.hold_db, self._off_db(track)
         age = int(self.readings.age_points()[track])
-        if not self.readings.steady()[track]:
+        if not self.readings.steady()[track] or self.readings.jumped(hold)[track]:
             return False
         if age >= 10 * LONGEST_S:
             return abs(off_db) <= hold
@@ -185,10 +190,14 @@ class Round:
         """Whether the trimmer has shown that it moves in steps, and stands on the nearest one."""
         off_db, error_db = self._off_db(track), self.readings.error(track)
         places = self._places.setdefault(track, Places())
-        if not self.readings.steady()[track] or not np.isfinite(off_db):
+        jumped = self.readings.jumped(self._job.band.hold_db)[track]
+        if not self.readings.steady()[track] or jumped or not np.isfinite(off_db):
+            self._held_points = 0
             return False
         places.see(off_db, error_db)
-        return places.nearest(off_db, 2.0 * AIM * self._job.band.hold_db)
+        nearest = places.nearest(off_db, 2.0 * AIM * self._job.band.hold_db)
+        self._held_points = self._held_points + 1 if nearest else 0
+        return self._held_points > 10.0 * (self._lag_s + self._job.window_s + HAND_S)
 
     def _seems_in(self, track: int) -> bool:
         """Whether what is read so far says so, if not yet for sure."""
@@ -236,6 +245,8 @@ class Round:
                 f"{name}: no reading",
             )  # fmt: skip
         way, word = move_db(off, AIM * job.band.hold_db)
+        if way and self._held_points:
+            way, word = 0, "hold, it is the nearest step"
         verdict = Verdict.of(off, job.band.set_db)
         error = self.readings.error(self._focus)
         return Advice(

@@ -21,6 +21,8 @@ TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
 MOST_TURNS = 3.0
+BEARS, UNMOVED = 3, 0.015
+"""So many turns in a row that moved less than this (dB or arc-minutes), then he turns further."""
 MOST_SOUGHT_TURNS, MOST_LEFT_TURNS = 1.5, 2.0
 """At once while bias is sought, and while it is told about how far it has to go."""
 PATIENCE_S = {"bias": 180.0, "reproduce_azimuth": 300.0, "record_azimuth": 300.0}
@@ -42,6 +44,7 @@ class Technician:
         self._reach: dict[str, float] = {}
         self._trial = TRIAL_TURNS
         self._own_reach: dict[tuple[str, int | None], float] = {}
+        self._in_vain: dict[tuple[str, int | None], int] = {}
         self.turned: list[tuple[float, str, int | None]] = []
         """When he turned what: (seconds, trimmer, track)."""
         self._in_hand: tuple[str, int | None] | None = None
@@ -133,6 +136,7 @@ class Technician:
                 )
             )
             turns = np.sign(turns) * max(abs(turns), 0.01)
+            turns *= 2.0 ** max(0, self._in_vain.get(key, 0) - BEARS)
         yield from self._wait(REACTION_S)
         yield from self._turn(advice.trimmer, turns, advice.track)
         yield from self._await(advice)
@@ -140,6 +144,8 @@ class Technician:
         if after is None or after.deviation is None:
             return
         moved = advice.deviation - after.deviation
+        still = advice.trimmer in self._reach and abs(moved) < UNMOVED
+        self._in_vain[key] = self._in_vain.get(key, 0) + 1 if still else 0
         self._learn(key, turns, moved, after.spread)
         known = advice.trimmer in self._reach
         self._trial = TRIAL_TURNS if known else min(2.0 * self._trial, MOST_TURNS)
