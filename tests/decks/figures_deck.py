@@ -27,6 +27,7 @@ PER_STACK = ("reproduce_azimuth", "record_azimuth")
 ALL = (*PER_TRACK, *PER_STACK)
 DB_PER_TURN, SECONDS_PER_TURN = 1.2, 1.3
 ZERO_DBFS = -16.0
+RIGHT_BEYOND_PEAK_DB = 2.5
 POINTS = 20
 
 F64 = NDArray[np.float64]
@@ -50,9 +51,9 @@ USUAL = sections((1000.0, 0.0, 30.0), (10_000.0, 0.0, 30.0), (16_000.0, 0.0, 30.
 
 
 class FiguresDeck:
-    """Options: trimmers that it is `without` or has as a `master`, their `steps_db`; `end_db` from
-    where they are found; with `clicks` less than half a step of turning is lost; `told` changes the state shown; `winds` times the speed, 0 for at once;
-    `hears` may refuse a call, given its name.
+    """Options: trimmers that it is `without` or has as a `master`, their `steps_db` (with `clicks`
+    less than half a step of turning is lost), `end_db` from where they are found; `told` changes
+    the state shown; `winds` times the speed, 0 for at once; `hears` may refuse a call by its name.
     """
 
     def __init__(
@@ -93,7 +94,7 @@ class FiguresDeck:
         self._sense = {kind: float(self._rng.choice([-1.0, 1.0])) for kind in ALL}
         self._due: dict[tuple[str, int], float] = {}
         self._between: dict[tuple[str, int], float] = {}
-        self._position_s, self._goal_s = 0.0, None if winds else 0.0
+        self._position_s = 0.0
         self._goal_s: float | None = None
         self._transport, self._monitor, self._tape = "stop", "input", "stock"
         self._ready: list[int] = []
@@ -144,7 +145,7 @@ class FiguresDeck:
     def _heard(self, sent: Waves) -> tuple[Waves, F64]:
         nothing: Waves = ((),) * self.tracks
         recorded = self._record(sent) if self._transport == "record" else nothing
-        angle = self.off["record_azimuth"] if self._has_been("record_azimuth") else 0.0 * self.off["bias"]
+        angle = self.off["record_azimuth"]
         full = len(self._on_tape) == self._on_tape.maxlen
         late = self._on_tape[0] if full else (nothing, angle)
         if self._transport != "stop":
@@ -171,28 +172,27 @@ class FiguresDeck:
             for t, waves in enumerate(on_tape)
         )
         position = 2.134 * (np.arange(self.tracks) - (self.tracks - 1) / 2.0)
-        return out, np.array(
-            [float(delay_us(tilt[t] - written[t], position[t], self.speed_ips)) for t in range(self.tracks)]
-        )
-
-    def _has_been(self, kind: str) -> bool:
-        return kind in self.off
+        delay = [
+            float(delay_us(angle, place, self.speed_ips))
+            for angle, place in zip(tilt - written, position, strict=True)
+        ]
+        return out, np.array(delay)
 
     def _side_db(self, side: str, f: float, t: int) -> float:
         level = self.off[f"{side}_level"][t] + self.off[f"{side}_high"][t] * _short(f)
-        return float(level + (self.off["reproduce_low"][t] * (f < 200.0) if side == "reproduce" else 0.0))
+        low = self.off["reproduce_low"][t] if side == "reproduce" and f < 200.0 else 0.0
+        return float(level + low)
 
     def _record(self, sent: Waves) -> Waves:
         if self._tape == "calibration" and self._ready:
             self.wiped = True
         return tuple(
-            tuple((f, level + self._sent_db(f, t)) for f, level in waves) if t + 1 in self._ready else ()
+            tuple((f, level + self._sent_db(f, t)) for f, level in waves if t + 1 in self._ready)
             for t, waves in enumerate(sent)
         )
 
     def _sent_db(self, f: float, t: int) -> float:
-        """What the record side makes of a tone: right with every trimmer right, at the bias of the
-        sheet (2.8 dB beyond the peak of 10 kHz)."""
+        """What the record side makes of a tone, against every trimmer right."""
         bias_db = self.off["bias"][t]
         wave = self._wave_um(f)
         right = self._right_bias_db
@@ -201,13 +201,19 @@ class FiguresDeck:
 
     @property
     def _right_bias_db(self) -> float:
-        return self.peak_bias_db + 2.5
+        return self.peak_bias_db + RIGHT_BEYOND_PEAK_DB
 
     def over_bias_db(self, frequency_hz: float = 10_000.0) -> F64:
         """By how much each track's short wave has fallen from its peak."""
         wave = self._wave_um(frequency_hz)
         top = output_db(wave, float(peak_bias_db(wave)))
         return np.asarray(top - output_db(wave, self._right_bias_db + self.off["bias"]))
+
+    def returns_db(self, frequency_hz: float) -> F64:
+        """What each track's own recording of a tone returns, re 0 VU."""
+        tracks = range(self.tracks)
+        side = [self._side_db("reproduce", frequency_hz, t) for t in tracks]
+        return np.array([self._sent_db(frequency_hz, t) for t in tracks]) + side
 
     def _section(self) -> Mapping[str, float] | None:
         at = self._position_s

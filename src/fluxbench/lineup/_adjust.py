@@ -7,8 +7,8 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._follow import Follower
+from fluxbench.lineup._places import HAND_S, Places
 from fluxbench.lineup._point import Point
-from fluxbench.lineup._places import Places
 from fluxbench.lineup._readings import Readings
 from fluxbench.lineup._view import Advice, Board, Verdict, move_db, wait_ratio
 from fluxbench.trade import LevelTolerance
@@ -19,8 +19,6 @@ LEAST_S, LONGEST_S = 1.5, 8.0
 """A mean is read for at least, and at most, so long."""
 GLANCE_S = 0.3
 """Long enough to see where a turn over a long way has led."""
-HAND_S = 0.6
-"""A hand that is told to stay may still be about to turn for so long."""
 SEEMS_POINTS = 6
 """So many points that agree let the hand go on; the track is judged when its window is full."""
 AGAIN = 1.4

@@ -23,10 +23,7 @@ def _master_bias(bench: Bench) -> Procedure:
     rows: list[F64] = []
     lag_s = bench.return_lag_s + 0.2
     mean: Trace | OneTone
-    if plan.one_tone:
-        mean = OneTone(0, plan, lag_s)
-    else:
-        mean = Trace(bench, 0, None, Neighbours(1))
+    mean = OneTone(0, plan, lag_s) if plan.one_tone else Trace(bench, 0, None, Neighbours(1))
     while mean.taken_db is None:
         if bench.passed_over("bias", None):
             bench.note("bias is not set: the master was passed over")
@@ -48,6 +45,8 @@ def _master_bias(bench: Bench) -> Procedure:
             words = advice.words.replace("bias 1", "bias of all tracks", 1)
             bench.advise(replace(advice, track=None, words=words), 0, 1)
     bench.advise(None)
+    if isinstance(mean, Trace) and mean.on_step:
+        bench.note(f"bias of all tracks {mean.on_step}")
     _tell(bench, np.array(rows), (yield from bench.levels(4.0))[0])
 
 

@@ -2,6 +2,8 @@
 
 import numpy as np
 
+HAND_S = 0.6
+"""A hand that is told to stay may still be about to turn for so long."""
 TIMES_SEEN = 3
 """So often a place on either side of the target must have been stood on."""
 SAME_DB = 0.03

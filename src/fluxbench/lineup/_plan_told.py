@@ -135,7 +135,8 @@ def _of_fringing(plan: Plan) -> tuple[str, ...]:
     if not plan.full_width or plan.fringing_compensated in ("no", "for format"):
         return ()
     rise_db = float(plan.full_width_rise_db(LEVEL_HZ).mean())
-    return (
+    said = (
         "the calibration tape's sheet does not say whether fringing is compensated: it is taken as"
-        f" compensated, else 1 kHz reads {rise_db:.1f} dB high here and levels end so much low",
+        f" compensated, else 1 kHz reads {rise_db:.1f} dB high here and levels end so much low"
     )
+    return (said,)

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from fluxbench.base import DeckError
 from fluxbench.lineup import Advice, Ask, View
 from fluxbench.links import DeckControls
 
@@ -21,6 +22,8 @@ TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
 MOST_TURNS = 3.0
+MOST_REFUSED = 3
+"""So many turns in a row that the deck refuses or does not answer, then he gives up."""
 BEARS, UNMOVED = 3, 0.015
 """So many turns in a row that moved less than this (dB or arc-minutes), then he turns further."""
 MOST_SOUGHT_TURNS, MOST_LEFT_TURNS = 1.5, 2.0
@@ -44,6 +47,7 @@ class Technician:
         self._reach: dict[str, float] = {}
         self._trial = TRIAL_TURNS
         self._own_reach: dict[tuple[str, int | None], float] = {}
+        self._refused = 0
         self._in_vain: dict[tuple[str, int | None], int] = {}
         self.turned: list[tuple[float, str, int | None]] = []
         """When he turned what: (seconds, trimmer, track)."""
@@ -228,7 +232,15 @@ class Technician:
 
     def _turn(self, trimmer: str, turns: float, track: int | None) -> Hands:
         self.turned.append((self._now_s, trimmer, track))
-        seconds = self._deck.turn(trimmer, turns, track)
+        try:
+            seconds = self._deck.turn(trimmer, turns, track)
+            self._refused = 0
+        except DeckError:
+            # He looks where it stands and tries again: the turn may have been made.
+            self._refused += 1
+            if self._refused >= MOST_REFUSED:
+                raise
+            seconds = LOOK_AGAIN_S
         yield from self._wait(seconds)
 
     def _await(self, advice: Advice) -> Hands:
