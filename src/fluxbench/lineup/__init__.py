@@ -4,7 +4,8 @@ from fluxbench.lineup._check import CHECK_HZ, FiveMinuteCheck
 from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._lineup import COURSE, LineUp
 from fluxbench.lineup._peak import Peak, Picture, find_peak
-from fluxbench.lineup._plan import Plan, Section, plan_from_state
+from fluxbench.lineup._plan import Plan, Section
+from fluxbench.lineup._plan_told import plan_from_state
 from fluxbench.lineup._stage_list import stages_after, stages_of
 from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View

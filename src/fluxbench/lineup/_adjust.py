@@ -7,6 +7,7 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._follow import Follower
+from fluxbench.lineup._places import HAND_S, Places
 from fluxbench.lineup._point import Point
 from fluxbench.lineup._readings import Readings
 from fluxbench.lineup._view import Advice, Board, Verdict, move_db, wait_ratio
@@ -85,6 +86,10 @@ class Round:
         self._recent: list[F64] = []
         self._focus = 0
         self._hand: int | None = None
+        self._places: dict[int, Places] = {}
+        """By track: where its trimmer has stood, since it may move in steps."""
+        self._held_points = 0
+        """So long the trimmer in hand has been told to stay on its nearest step."""
         self._unsure: set[int] = set()
         """Tracks that seemed to be in when the hand went on, and are not judged yet."""
         self._lag_s = bench.return_lag_s + 0.1 + job.memory_s
@@ -108,7 +113,7 @@ class Round:
                 self._judge(track, due)
             here = self._focus
             passed = self._bench.passed_over(self._job.trimmer, here + 1)
-            if due[here] and (passed or self._is_in(here)):
+            if due[here] and (passed or self._is_in(here) or self._stands_nearest(here)):
                 self._leave(here)
                 due[here] = False
             elif due[here] and self._seems_in(here):
@@ -157,6 +162,7 @@ class Round:
 
     def _go(self, track: int, by: str = "bench") -> None:
         self._focus = self._hand = track
+        self._held_points = 0
         self._bench.write("focus", trimmer=self._job.trimmer, track=track + 1, by=by)
 
     def _show(self) -> None:
@@ -172,11 +178,24 @@ class Round:
     def _is_in(self, track: int) -> bool:
         hold, off_db = self._job.band.hold_db, self._off_db(track)
         age = int(self.readings.age_points()[track])
-        if not self.readings.steady()[track]:
+        if not self.readings.steady()[track] or self.readings.jumped(hold)[track]:
             return False
         if age >= 10 * LONGEST_S:
             return abs(off_db) <= hold
         return abs(off_db) <= AIM * hold and self.readings.error(track) < 0.3 * hold
+
+    def _stands_nearest(self, track: int) -> bool:
+        """Whether the trimmer has shown that it moves in steps, and stands on the nearest one."""
+        off_db, error_db = self._off_db(track), self.readings.error(track)
+        places = self._places.setdefault(track, Places())
+        jumped = self.readings.jumped(self._job.band.hold_db)[track]
+        if not self.readings.steady()[track] or jumped or not np.isfinite(off_db):
+            self._held_points = 0
+            return False
+        places.see(off_db, error_db)
+        nearest = places.nearest(off_db, 2.0 * AIM * self._job.band.hold_db)
+        self._held_points = self._held_points + 1 if nearest else 0
+        return self._held_points > 10.0 * (self._lag_s + self._job.window_s + HAND_S)
 
     def _seems_in(self, track: int) -> bool:
         """Whether what is read so far says so, if not yet for sure."""
@@ -187,7 +206,14 @@ class Round:
 
     def _leave(self, track: int) -> None:
         off, trimmer = self._off_db(track), self._job.trimmer
-        if abs(off) <= self._job.band.hold_db:
+        step_db = self._step_db(track, off)
+        if step_db is not None:
+            self._bench.note(
+                f"{trimmer} of track {track + 1} moves in steps of about {step_db:.2f} dB: the"
+                f" nearest is taken, {off:+.2f} dB are left"
+            )
+            self.stuck[track] = True
+        if abs(off) <= self._job.band.hold_db or step_db is not None:
             self._bench.write(
                 "taken",
                 trimmer=trimmer,
@@ -201,6 +227,13 @@ class Round:
             self._bench.note(f"{trimmer} of track {track + 1} is not in: {left}")
         self._follower.forget(track)
 
+    def _step_db(self, track: int, off_db: float) -> float | None:
+        """The step of a trimmer that stands on its nearest one outside the hold band."""
+        places = self._places.get(track)
+        if places is None or abs(off_db) <= self._job.band.hold_db:
+            return None
+        return places.step_db if places.nearest(off_db, 0.0) else None
+
     def _advice(self, off: float) -> Advice:
         job, track = self._job, self._focus + 1
         name = f"{job.trimmer.replace('_', ' ')} {track}"
@@ -210,6 +243,8 @@ class Round:
                 f"{name}: no reading",
             )  # fmt: skip
         way, word = move_db(off, AIM * job.band.hold_db)
+        if way and self._held_points:
+            way, word = 0, "hold, it is the nearest step"
         verdict = Verdict.of(off, job.band.set_db)
         error = self.readings.error(self._focus)
         return Advice(

@@ -124,6 +124,22 @@ def azimuth(
     return (yield from bench.step(f"turn {trimmer}", turning))
 
 
+def read_azimuth(bench: Bench, trimmer: str) -> Procedure:
+    """Read the angle of a stack that has no trimmer; gives it in arc-minutes."""
+    return (yield from bench.step(f"read {trimmer}", _read_azimuth(bench, trimmer)))
+
+
+def _read_azimuth(bench: Bench, trimmer: str) -> Procedure:
+    stack = Angle(bench, bench.tones[0], bench.plan.azimuth_tolerance_arcmin)
+    while stack.seconds < MOST_S - 0.2:
+        stack.take((yield from bench.point()))
+        if not angle_shows(bench, trimmer):
+            return 0.0
+    angle, scatter, error = stack.read()
+    bench.write("as left", trimmer=trimmer, arcmin=angle, error_arcmin=error, scatter_us=scatter)
+    return angle
+
+
 def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float) -> Procedure:
     set_band = bench.plan.azimuth_tolerance_arcmin
     hold = held_ratio * set_band

@@ -34,6 +34,7 @@ def _bias(bench: Bench) -> Procedure:
         bench.steps.keep_part("as found", found)
     walk = yield from _listen(bench)
     off: dict[int, float] = {}
+    settled: set[int] = set()
     for again in range(3):
         total, by = len(due), "bench"
         while due:
@@ -46,6 +47,9 @@ def _bias(bench: Bench) -> Procedure:
             if trace.taken_db is not None and trace.peak is not None:
                 walk.learn(trace)
                 peaks[track] = trace.peak
+                if isinstance(trace, Trace) and trace.on_step:
+                    settled.add(track)
+                    bench.note(f"bias of track {track + 1} {trace.on_step}")
                 bench.steps.keep_part("peak", (track, trace.peak))
             elif bench.wanted is not None:
                 due.insert(0, track)
@@ -55,7 +59,11 @@ def _bias(bench: Bench) -> Procedure:
         bench.advise(None)
         level = yield from bench.levels(4.0)
         off = {t: drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
-        due = [t for t in peaks if abs(off[t]) > AGAIN * band.hold_db and again < 2]
+        due = [
+            t
+            for t in peaks
+            if t not in settled and abs(off[t]) > AGAIN * band.hold_db and again < 2
+        ]
         if not due:
             break
     for t in (t for t in off if abs(off[t]) > band.set_db):

@@ -101,6 +101,8 @@ class LineUp(Bench):
                    operating_nwb_per_m=plan.operating_nwb_per_m,
                    calibration_nwb_per_m=plan.calibration_nwb_per_m,
                    over_bias_db=plan.over_bias_db, over_bias_hz=plan.over_bias_hz)  # fmt: skip
+        for remark in plan.remarks:
+            self.note(remark)
         if not self._recalling:
             yield
         names = list(COURSE)

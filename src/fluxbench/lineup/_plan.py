@@ -1,22 +1,17 @@
 """What a line-up sets out to do: the deck, both tapes, and from them the target of every tone."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError
 from fluxbench.trade import (
-    BIAS_LEVEL_DB,
-    FORMATS,
     Equalisation,
     Format,
     Tolerances,
     azimuth_frequency_hz,
     azimuth_tolerance,
-    bias_frequency_hz,
     fluxivity_ratio_db,
     fringing_rise_db,
     head_delay_ms,
@@ -61,6 +56,11 @@ class Plan:
     over_bias_hz: float
     over_bias_level_db: float
     trimmers: frozenset[str]
+    """Those that the line-up sets."""
+    master_bias: bool = False
+    """One bias trimmer moves all tracks."""
+    remarks: tuple[str, ...] = ()
+    """What is to be said of deck and sheets before anything begins."""
     tolerances: Tolerances = field(default_factory=Tolerances)
     one_tone: bool = False
     """Bias by the short wave alone, on wish."""
@@ -88,6 +88,10 @@ class Plan:
         """How much high each track reads a full-width tape, shape (tracks,)."""
         if not self.full_width or self.fringing_compensated != "no":
             return np.zeros(self.tracks)
+        return self.full_width_rise_db(frequency_hz)
+
+    def full_width_rise_db(self, frequency_hz: float) -> F64:
+        """How much high each track reads a full-width tape that is not compensated, (tracks,)."""
         sides = [self._format.free_sides_to_mid_guard_mm(t + 1) for t in range(self.tracks)]
         first, second = np.maximum(np.array(sides).T, 0.0)
         return np.asarray(
@@ -135,42 +139,3 @@ class Plan:
     def high_coupling(self, frequency_hz: float) -> float:
         """How much 1 kHz moves per dB of this frequency when a time constant is turned."""
         return float(high_trim_coupling(self.equalisation, frequency_hz, self.reference_hz))
-
-
-def plan_from_state(calibration: Mapping[str, Any], stock: Mapping[str, Any]) -> Plan:
-    """A plan from what the deck shows with each tape loaded (`contracts/deck-controls.md`)."""
-    sheet, reel = calibration["data_sheet"], stock["data_sheet"]
-    tracks, pitch = int(stock["tracks"]), float(stock["track_pitch_mm"])
-    speed = float(stock["speed_ips"])
-    eq = stock["equalisation"]
-    electrical = stock["electrical"]
-    outer = (tracks - 1) * pitch + float(stock["track_width_mm"])
-    widths = sorted({f.tape_width_mm for f in FORMATS})
-    tape_width = next((w for w in widths if outer <= w * 1.01), widths[-1])
-    kinds = stock["trimmers"]
-    return Plan(
-        tracks=tracks,
-        speed_ips=speed,
-        equalisation=Equalisation(eq["t1_us"], eq["t2_us"]),
-        pitch_mm=pitch,
-        width_mm=float(stock["track_width_mm"]),
-        tape_width_mm=tape_width,
-        head_spacing_mm=float(stock["head_spacing_mm"]),
-        record_gap_um=float(stock["record_gap_um"]),
-        zero_dbfs=electrical["zero_vu_dbu"] - electrical["interface_full_scale_dbu"],
-        operating_nwb_per_m=float(stock["operating_fluxivity_nwb_per_m"]),
-        calibration_nwb_per_m=float(sheet["fluxivity_nwb_per_m"]),
-        reference_hz=float(sheet["reference_frequency_hz"]),
-        full_width=sheet["width"] == "full",
-        fringing_compensated=str(sheet["fringing_compensated"]),
-        sections=tuple(
-            Section(
-                s["section"], float(s["frequency_hz"]), float(s["level_db"]), float(s["seconds"])
-            )
-            for s in sheet["sections"]
-        ),
-        over_bias_db=float(reel["over_bias_db"]),
-        over_bias_hz=float(reel.get("over_bias_frequency_hz") or bias_frequency_hz(speed)),
-        over_bias_level_db=float(reel.get("over_bias_level_db", BIAS_LEVEL_DB)),
-        trimmers=frozenset(kinds["per_track"]) | frozenset(kinds["per_stack"]),
-    )

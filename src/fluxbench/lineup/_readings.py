@@ -102,6 +102,16 @@ class Readings:
         """Tracks that have stood still for the whole window."""
         return self._age >= self._window
 
+    def jumped(self, least_db: float) -> NDArray[np.bool_]:
+        """Tracks whose latest point stands off their mean by more than this and their spread.
+
+        A trimmer that goes by steps has just made one, and the mean is of both places.
+        """
+        if not len(self._points):
+            return np.zeros(len(self._age), bool)
+        away = np.abs(np.nan_to_num(self._points[-1] - self.mean()))
+        return np.asarray(away > np.maximum(least_db, self.TIMES * np.sqrt(self._square)))
+
     def change_db(self, points: int) -> F64:
         """How far the last points stand, in the mean, from as many before them (tracks,)."""
         each = np.full(len(self._age), min(points, len(self._points)))

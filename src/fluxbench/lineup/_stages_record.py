@@ -8,6 +8,7 @@ from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import FINE, ROUGH, angle_shows, azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._bias import bias
+from fluxbench.lineup._bias_master import master_bias
 from fluxbench.lineup._condition import check_erasure, learn_polarity
 from fluxbench.lineup._low import low_end
 from fluxbench.lineup._point import mean_level_db
@@ -97,7 +98,7 @@ def bias_stage(bench: Bench) -> Procedure:
         ),
     )
     yield from bench.settle()
-    yield from bias(bench)
+    yield from master_bias(bench) if plan.master_bias else bias(bench)
 
 
 def record_high_end(bench: Bench) -> Procedure:

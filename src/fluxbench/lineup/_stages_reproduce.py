@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import angle_shows, azimuth
+from fluxbench.lineup._azimuth import angle_shows, azimuth, read_azimuth
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._condition import (
     SILENT_DB,
@@ -166,10 +166,22 @@ def reproduce(bench: Bench, head: str) -> Procedure:
             raise wrong_tape(bench, f"its {level_at.frequency_hz:g} Hz reference was not found")
         leave_out_wiped(bench, found)
         bench.found_db = yield from first_look(bench)
-        if "reproduce_azimuth" in bench.plan.trimmers and angle_shows(bench, "reproduce_azimuth"):
-            yield from bench.play_section(bench.plan.azimuth_section, head)
-            bench.azimuth_left_arcmin = yield from azimuth(bench, "reproduce_azimuth", 0.0)
+        yield from _reproduce_azimuth(bench)
     yield from _high_and_level(bench, head)
+
+
+def _reproduce_azimuth(bench: Bench) -> Procedure:
+    """The angle of the reproduce head: set, or only read where only the record head's is set."""
+    trimmers = bench.plan.trimmers
+    if not {"reproduce_azimuth", "record_azimuth"} & trimmers:
+        return
+    if angle_shows(bench, "reproduce_azimuth"):
+        yield from bench.play_section(bench.plan.azimuth_section, "reproduce")
+        if "reproduce_azimuth" in trimmers:
+            left = yield from azimuth(bench, "reproduce_azimuth", 0.0)
+        else:
+            left = yield from read_azimuth(bench, "reproduce_azimuth")
+        bench.azimuth_left_arcmin = left
 
 
 def _high_and_level(bench: Bench, head: str) -> Procedure:

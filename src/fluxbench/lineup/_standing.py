@@ -31,3 +31,10 @@ def creeps(short: F64) -> bool:
 def _spread(short: F64) -> float:
     """Spread of points about a line, from their steps."""
     return float(np.std(np.diff(short)) / np.sqrt(2.0))
+
+
+def has_jumped(level_db: F64, least_db: float) -> bool:
+    """Whether the last of these points stands off those before it, as after a step of a trimmer."""
+    before = level_db[:-1]
+    away_db = abs(float(level_db[-1] - before.mean()))
+    return away_db > max(least_db, 4.5 * float(before.std()))

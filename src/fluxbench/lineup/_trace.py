@@ -14,7 +14,8 @@ from fluxbench.lineup._peak import (
     fitted_fall,
     smoothed,
 )
-from fluxbench.lineup._standing import creeps, moved_since
+from fluxbench.lineup._places import HAND_S, Places
+from fluxbench.lineup._standing import creeps, has_jumped, moved_since
 from fluxbench.lineup._view import Advice, Verdict, move_db, wait_ratio
 
 BEFORE = 8
@@ -64,6 +65,9 @@ class Trace:
         self._phase = "start" if peak is None else "set"
         self._asked: list[tuple[int, int]] = []
         self._quiet_from = 0
+        self._places, self._held_points = Places(), 0
+        self.on_step = ""
+        """What is to be said if it was taken on the nearest of the steps of its trimmer."""
         self.failed = ""
         self.taken_db: float | None = None
 
@@ -207,8 +211,12 @@ class Trace:
         over_bias = -max(fall, 0.0) if under else fall
         off = drop_db - over_bias
         way, word = move_db(off, AIM * band.hold_db)
-        if way == 0 and n - self._quiet_from >= self.WINDOW and not creeps(short[first:]):
+        stands = n - self._quiet_from >= self.WINDOW and not creeps(short[first:])
+        stands = stands and not has_jumped(short[first:], band.hold_db)
+        if way == 0 and stands:
             self.taken_db = over_bias
+        elif stands and self._on_nearest_step(off, peak.error_db):
+            way, word = 0, "hold, it is the nearest step"
         side = "wrong side, too little bias: " if under else ""
         needed = max(0.3, wait_ratio(off, band.hold_db))
         return Advice(
@@ -223,6 +231,23 @@ class Trace:
             f"bias {self.track + 1}: {side}{word}",
             self._moved_db,
         )
+
+    def _on_nearest_step(self, off_db: float, error_db: float) -> bool:
+        """Whether the trimmer moves in steps and stands on the nearest; then it is taken in time.
+
+        A hand that is told to stay may still be about to turn.
+        """
+        self._places.see(off_db, error_db)
+        hold_db = self._bench.plan.tolerances.over_bias.hold_db
+        nearest = self._places.nearest(off_db, 2.0 * AIM * hold_db)
+        self._held_points = self._held_points + 1 if nearest else 0
+        if self._held_points > 10.0 * (self._lag_s + HAND_S):
+            self.taken_db = self._bench.plan.over_bias_db - off_db
+            self.on_step = (
+                f"moves in steps of about {self._places.step_db:.2f} dB of over-bias: the nearest"
+                f" is taken, {off_db:+.2f} dB are left"
+            )
+        return nearest
 
     def _seek(self, way: int, words: str, to_go_db: float | None = None) -> Advice:
         words = f"bias {self.track + 1}: {words}"

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping, Sequence
 from http.client import HTTPException
+from math import inf
 from typing import Any
 from urllib.error import HTTPError, URLError
 from urllib.parse import urlsplit
@@ -10,6 +11,8 @@ from urllib.request import OpenerDirector, ProxyHandler, Request, build_opener
 
 from fluxbench.base import DeckError, MisuseError
 
+_WINDING_TIMEOUT_S = 300.0
+"""A deck may answer only when the tape has come to where it was sent."""
 _LONGEST_ANSWER = 4_000_000  # bytes; a state with its data sheet is some kilobytes
 
 
@@ -37,7 +40,7 @@ class HttpControls:
         """Turn a trimmer (positive: clockwise); give back the seconds that the hand needs."""
         answer = self._call("/turn", {"trimmer": trimmer, "turns": turns, "track": track})
         seconds = answer.get("seconds")
-        if not isinstance(seconds, int | float):
+        if not isinstance(seconds, int | float) or not 0.0 <= seconds < inf:
             raise DeckError(f"the deck at {self._url} does not say how long the turn takes")
         return float(seconds)
 
@@ -59,7 +62,8 @@ class HttpControls:
         self, section: int | None = None, position_s: float | None = None
     ) -> Mapping[str, Any]:
         """Wind to a section or to a place in seconds."""
-        return self._call("/locate", {"section": section, "position_s": position_s})
+        where = {"section": section, "position_s": position_s}
+        return self._call("/locate", where, max(self._timeout_s, _WINDING_TIMEOUT_S))
 
     def truth(self) -> Mapping[str, Any]:
         """For a judge only, after the line-up is closed."""
@@ -69,15 +73,16 @@ class HttpControls:
         """Any call of the deck, also one that only this deck has; None in the body is left out."""
         return self._call(path, body)
 
-    def _call(self, path: str, body: Mapping[str, Any] | None = None) -> Mapping[str, Any]:
+    def _call(
+        self, path: str, body: Mapping[str, Any] | None = None, timeout_s: float | None = None
+    ) -> Mapping[str, Any]:
         request = Request(self._url + path)
         if body is not None:
             given = {name: value for name, value in body.items() if value is not None}
             request.data = json.dumps(given).encode()
             request.add_header("Content-Type", "application/json")
         try:
-            with self._opener.open(request, timeout=self._timeout_s) as response:
-                answer = self._understood(path, response.read(_LONGEST_ANSWER))
+            answer = self._understood(path, self._answer(request, timeout_s or self._timeout_s))
         except HTTPError as error:
             with error:
                 raise DeckError(self._refusal(path, error)) from None
@@ -88,6 +93,26 @@ class HttpControls:
                 "start it with `fluxbench deck` or check the port"
             ) from None
         return answer
+
+    def _answer(self, request: Request, timeout_s: float) -> bytes:
+        """What the deck answers; a connection that it drops is tried once more, except for a turn.
+
+        What else is asked for twice is there once. A turn may have been made.
+        """
+        for last in (request.selector == "/turn", True):
+            try:
+                with self._opener.open(request, timeout=timeout_s) as response:
+                    content: bytes = response.read(_LONGEST_ANSWER)
+                    return content
+            except (ConnectionError, HTTPException):
+                if last:
+                    raise
+            except URLError as error:
+                dropped = isinstance(error.reason, ConnectionError)
+                refused = isinstance(error.reason, ConnectionRefusedError)
+                if last or refused or not dropped:
+                    raise
+        raise AssertionError  # the second time returns or raises
 
     def _understood(self, path: str, content: bytes) -> Mapping[str, Any]:
         try:

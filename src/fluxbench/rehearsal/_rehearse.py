@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from fluxbench.base import DeckError
 from fluxbench.engine import Engine
 from fluxbench.lineup import LineUp, Plan, View, plan_from_state
 from fluxbench.links import DeckControls, Link
@@ -96,8 +97,15 @@ def result_line(
         "tape_time_s": round(tape_time_s, 2),
         "wall_s": round(time.perf_counter() - begun, 2),
         "visits": visits,
-        "residual": deck.truth()["residual"],
+        "residual": _residual(deck),
     }
+
+
+def _residual(deck: DeckControls) -> Mapping[str, Any]:
+    residual = deck.truth().get("residual")
+    if not isinstance(residual, Mapping):
+        raise DeckError("the deck does not tell its residuals for a judge")
+    return residual
 
 
 def count_visits(

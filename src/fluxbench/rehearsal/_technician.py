@@ -6,19 +6,26 @@ waits as long as the bench says before he believes a reading. When the bench goe
 trimmer, so does he.
 """
 
-from collections.abc import Generator
+from collections.abc import Generator, Mapping
+from typing import Any
 
 import numpy as np
 
+from fluxbench.base import DeckError
 from fluxbench.lineup import Advice, Ask, View
 from fluxbench.links import DeckControls
 
 REACTION_S = 0.3
 LOOK_AGAIN_S = 0.2
+LONGEST_WIND_S = 600.0
 TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
 MOST_TURNS = 3.0
+MOST_REFUSED = 3
+"""So many turns in a row that the deck refuses or does not answer, then he gives up."""
+BEARS, UNMOVED = 3, 0.015
+"""So many turns in a row that moved less than this (dB or arc-minutes), then he turns further."""
 MOST_SOUGHT_TURNS, MOST_LEFT_TURNS = 1.5, 2.0
 """At once while bias is sought, and while it is told about how far it has to go."""
 PATIENCE_S = {"bias": 180.0, "reproduce_azimuth": 300.0, "record_azimuth": 300.0}
@@ -40,6 +47,8 @@ class Technician:
         self._reach: dict[str, float] = {}
         self._trial = TRIAL_TURNS
         self._own_reach: dict[tuple[str, int | None], float] = {}
+        self._refused = 0
+        self._in_vain: dict[tuple[str, int | None], int] = {}
         self.turned: list[tuple[float, str, int | None]] = []
         """When he turned what: (seconds, trimmer, track)."""
         self._in_hand: tuple[str, int | None] | None = None
@@ -80,8 +89,7 @@ class Technician:
             elif view.ask is not None:
                 yield from self._wait(REACTION_S)
                 self._do(view.ask)
-                while self._deck.state().get("winding"):
-                    yield from self._wait(LOOK_AGAIN_S)
+                yield from self._wound(view.ask)
                 self._answer = view.ask.number
             elif view.advice is not None:
                 yield from self._trim(view.advice)
@@ -94,6 +102,23 @@ class Technician:
             self._deck.locate(**values)
         elif ask.kind == "transport":
             self._deck.transport(**values)
+
+    def _wound(self, ask: Ask) -> Hands:
+        """Wait until the tape has come to where it was sent; not every deck says that it winds."""
+        state = self._deck.state()
+        end_s = self._now_s + LONGEST_WIND_S
+        while self._now_s < end_s:
+            before_s, since_s = float(state["position_s"]), self._now_s
+            if "winding" in state:
+                if not state["winding"]:
+                    return
+            elif ask.kind != "locate" or _is_there(state, ask.values):
+                return
+            yield from self._wait(LOOK_AGAIN_S)
+            state = self._deck.state()
+            gone_s = abs(float(state["position_s"]) - before_s)
+            if "winding" not in state and gone_s <= 2.0 * (self._now_s - since_s):
+                return
 
     def _trim(self, advice: Advice) -> Hands:
         if advice.deviation is None:
@@ -115,6 +140,7 @@ class Technician:
                 )
             )
             turns = np.sign(turns) * max(abs(turns), 0.01)
+            turns *= 2.0 ** max(0, self._in_vain.get(key, 0) - BEARS)
         yield from self._wait(REACTION_S)
         yield from self._turn(advice.trimmer, turns, advice.track)
         yield from self._await(advice)
@@ -122,6 +148,8 @@ class Technician:
         if after is None or after.deviation is None:
             return
         moved = advice.deviation - after.deviation
+        still = advice.trimmer in self._reach and abs(moved) < UNMOVED
+        self._in_vain[key] = self._in_vain.get(key, 0) + 1 if still else 0
         self._learn(key, turns, moved, after.spread)
         known = advice.trimmer in self._reach
         self._trial = TRIAL_TURNS if known else min(2.0 * self._trial, MOST_TURNS)
@@ -204,7 +232,15 @@ class Technician:
 
     def _turn(self, trimmer: str, turns: float, track: int | None) -> Hands:
         self.turned.append((self._now_s, trimmer, track))
-        seconds = self._deck.turn(trimmer, turns, track)
+        try:
+            seconds = self._deck.turn(trimmer, turns, track)
+            self._refused = 0
+        except DeckError:
+            # He looks where it stands and tries again: the turn may have been made.
+            self._refused += 1
+            if self._refused >= MOST_REFUSED:
+                raise
+            seconds = LOOK_AGAIN_S
         yield from self._wait(seconds)
 
     def _await(self, advice: Advice) -> Hands:
@@ -217,6 +253,13 @@ class Technician:
         end = self._now_s + seconds
         while self._now_s < end:
             yield
+
+
+def _is_there(state: Mapping[str, Any], values: Mapping[str, Any]) -> bool:
+    """Whether the tape stands where it was sent."""
+    if values.get("section") is not None:
+        return bool(state.get("section") == values["section"])
+    return abs(float(state["position_s"]) - float(values["position_s"])) < 1.0
 
 
 def _sweeping(trimmer: str) -> str:

@@ -17,6 +17,8 @@ class Script(HTTPServer):
     """Answers every call with `answer`, and keeps what was asked."""
 
     answer: tuple[int, bytes] = (200, b"{}")
+    drops = 0
+    """So many calls to come are heard and not answered."""
 
     def __init__(self) -> None:
         super().__init__(("127.0.0.1", 0), _Handler)
@@ -31,6 +33,9 @@ class _Handler(BaseHTTPRequestHandler):
         length = int(self.headers.get("Content-Length", 0))
         body = json.loads(self.rfile.read(length)) if length else None
         self.server.asked.append((self.command, self.path, body))
+        if self.server.drops:
+            self.server.drops -= 1
+            return
         status, content = self.server.answer
         self.send_response(status)
         self.end_headers()
@@ -127,3 +132,29 @@ def test_a_proxy_in_the_environment_is_not_asked(
 def test_an_address_that_is_none_is_misuse(url: str) -> None:
     with pytest.raises(MisuseError, match="no address of deck controls"):
         HttpControls(url)
+
+
+def test_a_connection_dropped_once_is_tried_again(script: Script) -> None:
+    controls, script.drops = HttpControls(script.url), 1
+    assert controls.load("stock") == {}
+    assert len(script.asked) == 2
+
+
+def test_a_connection_dropped_twice_is_one_line(script: Script) -> None:
+    controls, script.drops = HttpControls(script.url), 2
+    with pytest.raises(DeckError, match=r"^no deck answers at [^\n]*$"):
+        controls.transport(state="play")
+
+
+def test_a_turn_that_may_have_been_made_is_not_made_twice(script: Script) -> None:
+    controls, script.drops = HttpControls(script.url), 1
+    with pytest.raises(DeckError):
+        controls.turn("bias", 0.1, track=1)
+    assert len(script.asked) == 1
+
+
+@pytest.mark.parametrize("seconds", [b"Infinity", b"NaN", b"-1", b'"soon"', b"null"])
+def test_seconds_that_no_hand_needs_are_refused(script: Script, seconds: bytes) -> None:
+    script.answer = (200, b'{"ok": true, "seconds": ' + seconds + b"}")
+    with pytest.raises(DeckError, match="how long the turn takes"):
+        HttpControls(script.url).turn("bias", 0.1, track=1)
