@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from fluxbench.base import MisuseError
+from fluxbench.base import DeckError, MisuseError
 from fluxbench.book import Entry, LineUpRow, Page, Reading
 from fluxbench.lineup import LineUp, Plan, plan_from_state
 from fluxbench.session._commands import NotNowError, Waiting
@@ -27,6 +27,8 @@ def plan_of(shown: Mapping[str, Any]) -> Plan:
     """The plan; MisuseError if a field is missing or cannot be."""
     try:
         return plan_from_state(shown["calibration"], shown["stock"])
+    except DeckError as error:  # it was not asked: somebody said what it shows
+        raise MisuseError(str(error)) from None
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         reason = " ".join(f"{type(error).__name__} {error}".split())
         raise MisuseError(
