@@ -24,9 +24,9 @@ class TenASecond(LineUp):
                        error_db=0.01, number=number)  # fmt: skip
 
     def _one(self, number: int) -> Any:
-        self.begun(number)
         point = yield
+        self.begun(number)
         return float(point.level_db[0, 0])
 
     def begun(self, number: int) -> None:
-        """Told when a reading begins."""
+        """Told when what a reading needs begins to come."""

@@ -4,11 +4,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.browser.benches import Running, serving
 
 CHROMIUM = "/usr/bin/chromium"
+PATIENCE_MS = 60_000
+"""For a machine that is busy with other things."""
+expect.set_options(timeout=PATIENCE_MS)
 ARGUMENTS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -36,7 +39,7 @@ def page(chromium: Browser, bench: Running) -> Iterator[Page]:
     wide, high = SIZES["tablet"]
     context = chromium.new_context(viewport={"width": wide, "height": high}, has_touch=True)
     page = context.new_page()
-    page.set_default_timeout(60_000)
+    page.set_default_timeout(PATIENCE_MS)
     complaints: list[str] = []
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)

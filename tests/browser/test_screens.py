@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from fluxbench.links import HttpControls
 from tests.browser.benches import Running
-from tests.browser.conftest import SIZES
+from tests.browser.conftest import PATIENCE_MS, SIZES
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 AXE = Path(__file__).parents[2] / "ui" / "node_modules" / "axe-core" / "axe.min.js"
@@ -100,7 +100,7 @@ def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
     expect(page.locator(".page")).to_contain_text("crossed", timeout=60_000)
 
     sheet = page.get_by_role("link", name="sheet").first  # it stopped, and that is on paper too
-    answer = page.request.get(bench.address + str(sheet.get_attribute("href")))
+    answer = page.request.get(bench.address + str(sheet.get_attribute("href")), timeout=PATIENCE_MS)
     assert answer.headers["content-type"] == "application/pdf"
     assert answer.body().startswith(b"%PDF-1.7")
 
@@ -120,7 +120,7 @@ def test_a_calibration_tape_that_is_being_wiped_is_shouted(page: Page, bench: Ru
     page.wait_for_timeout(1500)  # it has heard this section for a while
     hands.transport(state="record", ready=[1])
     shout = page.get_by_role("alert").filter(has_text="STOP: track 1 has vanished")
-    expect(shout).to_be_visible(timeout=5_000)
+    expect(shout).to_be_visible()
     does.click()
     expect(shout).to_have_count(0)
     assert hands.state()["ready"] == []

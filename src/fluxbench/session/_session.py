@@ -205,6 +205,8 @@ class Session:
             self._meter_box.take(hop)
             self._fresh_meters = True
             self._feed(heard.settings, hop)
+            if self._desk is not None and self._desk.lineup.steps.fresh:
+                self.ledger.record(self._desk)  # so that an interruption repeats one step at most
         if lost:
             self.ledger.tell_bench(gaps=self.ledger.bench["gaps"] + 1)
 
