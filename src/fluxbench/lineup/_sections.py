@@ -47,13 +47,8 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
                 continue
             onward = finder.onward()
             if onward is not None:
-                tone = f"{onward.frequency_hz:g} Hz"
-                yield from bench.ask("locate", f"enough: wind on to {tone}", section=onward.number)
-                yield from bench.ask(
-                    "transport", f"play, listen to {monitor}", state="play", ready=[],
-                    monitor=monitor,
-                )  # fmt: skip
-                finder.wound_to(onward)
+                text = f"enough: wind on to {onward.frequency_hz:g} Hz"
+                yield from _go_to(bench, finder, onward, text, monitor)
     for section in sections:
         if section.number not in finder.read:
             bench.note(f"section {section.number} ({section.frequency_hz:g} Hz) was not heard")
@@ -67,13 +62,19 @@ def _shout(bench: Bench, finder: "SectionFinder", monitor: str) -> Procedure:
     assert finder.vanished is not None  # noqa: S101 - the caller has looked
     yield from bench.shout(finder.vanished)
     again = finder.here
-    yield from bench.ask(
-        "locate", f"find the {again.frequency_hz:g} Hz section", section=again.number
-    )
+    text = f"find the {again.frequency_hz:g} Hz section"
+    yield from _go_to(bench, finder, again, text, monitor)
+
+
+def _go_to(
+    bench: Bench, finder: "SectionFinder", section: Section, text: str, monitor: str
+) -> Procedure:
+    """Have the tape wound to a section and played from there."""
+    yield from bench.ask("locate", text, section=section.number)
     yield from bench.ask(
         "transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor
     )
-    finder.wound_to(again)
+    finder.wound_to(section)
 
 
 class SectionFinder:
