@@ -42,6 +42,7 @@ class MovingFir:
         self._size = 0
         self._now = np.zeros((0, tracks), np.complex64)
         self._old: C64 | None = None
+        self._changed = np.zeros(tracks, np.bool_)
         self._old_phase: C64 | None = None
 
     @property
@@ -59,6 +60,8 @@ class MovingFir:
         if self._size:
             if self._old is None:
                 self._old = self._now.copy()
+                self._changed[:] = False
+            self._changed[tracks] = True
             self._now[:, tracks] = scipy.fft.rfft(self._impulse[:, tracks], self._size, axis=0)
 
     def process(self, block: F32) -> F32:
@@ -67,8 +70,9 @@ class MovingFir:
         spectrum = self._transformed(block)
         result = self._back(spectrum * self._now, frames)
         if self._old is not None:
-            before = self._back(spectrum * self._old, frames)
-            result = before + _ramp(frames) * (result - before)
+            moved = np.flatnonzero(self._changed)
+            before = self._back(spectrum[:, moved] * self._old[:, moved], frames)
+            result[:, moved] = before + _ramp(frames) * (result[:, moved] - before)
             self._old = None
         return result
 
@@ -124,13 +128,17 @@ class MovingFir:
         return np.asarray(whole[start : start + frames])
 
     def _phase(self, delay_s: F64) -> C64:
-        step = (-2.0 * np.pi * self._rate_hz / self._size * delay_s).astype(np.float32)
-        angle = np.arange(self._size // 2 + 1, dtype=np.float32)[:, np.newaxis] * step
-        phase = np.empty(angle.shape, np.complex64)
-        np.cos(angle, out=phase.real)
-        np.sin(angle, out=phase.imag)
-        return phase
+        """Turn of each line by a delay, as a coarse turn times a fine one: few sines for many."""
+        lines = self._size // 2 + 1
+        coarse = np.arange(-(-lines // _FINE))[:, np.newaxis, np.newaxis] * _FINE
+        fine = np.arange(_FINE)[:, np.newaxis]
+        step = -2j * np.pi * self._rate_hz / self._size * delay_s
+        far, near = np.exp(step * coarse), np.exp(step * fine)
+        phase = far.astype(np.complex64) * near.astype(np.complex64)
+        return np.asarray(phase.reshape(-1, len(delay_s))[:lines])
 
+
+_FINE = 32
 
 @lru_cache(maxsize=8)
 def _ramp(frames: int) -> F32:
@@ -162,15 +170,16 @@ class MovingDelay:
         frames, stride, points = len(positions), self.STRIDE, self.POINTS
         count = -(-frames // stride)
         padded = np.concatenate([positions, np.full(count * stride - frames, positions[-1])])
-        whole = np.floor(padded).astype(np.int64)
+        whole = np.floor(padded)
         phase = np.rint((padded - whole) * self.PHASES).astype(np.int64)
-        whole -= first + points // 2 - 1
-        begin = whole.reshape(count, stride).min(axis=1)
-        local = whole - np.repeat(begin, stride)
+        local = whole.astype(np.int64).reshape(count, stride) - (first + points // 2 - 1)
+        begin = local.min(axis=1)
+        local -= begin[:, np.newaxis]
         width = int(local.max()) + points
-        weights = np.zeros((count, stride, width), np.float32)
-        at = (np.arange(count * stride) * width + local)[:, np.newaxis] + np.arange(points)
-        weights.ravel()[at.ravel()] = self._table[phase].ravel()
+        weights = np.zeros(count * stride * width, np.float32)
+        places = np.lib.stride_tricks.sliding_window_view(weights, points, writeable=True)
+        places[np.arange(count * stride) * width + local.ravel()] = self._table[phase]
         windows = np.lib.stride_tricks.sliding_window_view(source, width, axis=0)
-        pieces = np.ascontiguousarray(windows[begin].transpose(0, 2, 1))
-        return np.asarray(np.matmul(weights, pieces).reshape(count * stride, -1)[:frames])
+        pieces = windows[begin].transpose(0, 2, 1)
+        read = np.matmul(weights.reshape(count, stride, width), pieces)
+        return np.asarray(read.reshape(count * stride, -1)[:frames])

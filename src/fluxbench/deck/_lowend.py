@@ -87,8 +87,8 @@ def side_flux(
 class LowEnd:
     """Gives for a block: the bumped signal, its low part for the trim, the low part for crosstalk.
 
-    The state moves in strides of 32 frames: what comes in makes all outputs of a stride in small
-    matrix products (see `_product`), only the state runs from stride to stride.
+    The state moves in strides of 32 frames: what comes in makes all outputs of all strides in one
+    matrix product, only the state runs from stride to stride.
     """
 
     STRIDE = 32
@@ -130,19 +130,18 @@ class LowEnd:
     def _strides(self, block: F32, n: int) -> F32:
         drive, out, step = self._matrix(n)
         tracks, count, order = block.shape[1], len(block) // n, len(self._state)
-        columns = np.empty((count, n + order, tracks), np.float32)
-        columns[:, :n] = block.reshape(count, n, tracks)
+        columns = np.empty((n + order, count, tracks), np.float32)
+        columns[:n] = block.reshape(count, n, tracks).transpose(1, 0, 2)
+        driven = (drive @ columns[:n].reshape(n, -1)).reshape(order, count, tracks)
         states = np.empty((count + 1, order, tracks))
         states[0] = self._state
-        states[1:] = drive @ columns[:, :n]
+        states[1:] = driven.transpose(1, 0, 2)
         for before, after in itertools.pairwise(states):
             after += step @ before
         self._state = states[count]
-        columns[:, n:] = states[:count]
-        result = np.empty((3, count, n, tracks), np.float32)
-        for output in range(3):
-            np.matmul(out[output], columns, out=result[output])
-        return result.reshape(3, count * n, tracks)
+        columns[n:] = states[:count].transpose(1, 0, 2)
+        result = (out @ columns.reshape(n + order, -1)).reshape(3, n, count, tracks)
+        return result.transpose(0, 2, 1, 3).reshape(3, count * n, tracks)
 
     def _matrix(self, n: int) -> tuple[F32, F32, F64]:
         if n not in self._matrices:
@@ -157,7 +156,8 @@ class LowEnd:
             for k in range(n):
                 out[:, k, : k + 1] = impulse[:, : k + 1][:, ::-1]
                 out[:, k, n:] = c @ powers[k]
-            self._matrices[n] = drive.astype(np.float32), out.astype(np.float32), powers[n]
+            every = out.reshape(3 * n, n + order).astype(np.float32)
+            self._matrices[n] = drive.astype(np.float32), every, powers[n]
         return self._matrices[n]
 
 

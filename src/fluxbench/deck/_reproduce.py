@@ -16,7 +16,6 @@ from fluxbench.deck._lowend import (
     side_flux,
 )
 from fluxbench.deck._machine import ZERO_VU_DBFS, Head, Machine
-from fluxbench.deck._product import product
 from fluxbench.deck._stocks import REFERENCE
 from fluxbench.deck._unsteady import Unsteady
 
@@ -48,14 +47,13 @@ class ReproduceSide:
         self._unsteady = Unsteady(machine, rng)
         self._shelf = low_end_shelf(machine.equalisation, rate_hz, tracks, inverse=True)
         layout = machine.layout
-        beside = np.eye(tracks, k=1) + np.eye(tracks, k=-1)
         side_gain, side = 0.0, shelf_section(rate_hz)
         if tracks > 1:
             side_gain, side = side_flux(rate_hz, speed, layout.track_width_mm, layout.guard_mm)
         contour = contour_sections(rate_hz, speed, head.pole_mm)
         self._low_end = LowEnd(contour, shelf_section(rate_hz), side, tracks)
-        self._mix = (np.eye(tracks) + 10.0 ** (CROSSTALK_DB / 20.0) * beside).astype(np.float32)
-        self._side_mix = (side_gain * beside).astype(np.float32)
+        self._crosstalk_gain = np.float32(10.0 ** (CROSSTALK_DB / 20.0))
+        self._side_gain = np.float32(side_gain)
         self._shelf_gain = np.zeros(tracks, np.float32)
 
     @property
@@ -120,11 +118,11 @@ class ReproduceSide:
         signal -= sloped
         if self._shelf is not None:
             signal = self._shelf.process(signal)
-        bumped, low, beside = self._low_end.process(signal)
-        out = bumped
-        if machine.tracks > 1:
-            out = product(bumped, self._mix)
-            out += product(beside, self._side_mix)
+        out, low, beside = self._low_end.process(signal)
         low *= self._shelf_gain
+        beside *= self._side_gain
+        beside += self._crosstalk_gain * out
         out += low
+        out[:, 1:] += beside[:, :-1]
+        out[:, :-1] += beside[:, 1:]
         return np.asarray(out)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.measure import HOP_S, Hop
+from fluxbench.measure import HOP_S, Hop, power_dbfs
 
 F64 = NDArray[np.float64]
 C64 = NDArray[np.complex64]
@@ -22,18 +22,18 @@ class Point:
     __slots__ = ("clipped", "envelope", "level_db", "lost", "share", "time_s")
 
     def __init__(self, hops: list[Hop], zero_dbfs: float) -> None:
-        levels = np.array([hop.level_dbfs() for hop in hops]) - zero_dbfs
-        middle = np.median(levels, axis=0)
-        kept = np.where(levels >= middle - 1.0, levels, np.nan)
-        self.level_db: F64 = np.nanmean(kept, axis=0)
+        powers = np.array([hop.power for hop in hops])
+        levels = power_dbfs(powers) - zero_dbfs
+        kept = levels >= np.sort(levels, axis=0)[len(hops) // 2] - 1.0
+        self.level_db: F64 = np.where(kept, levels, 0.0).sum(axis=0) / kept.sum(axis=0)
         self.lost = any(hop.lost for hop in hops)
         self.clipped = np.any([hop.clipped for hop in hops], axis=0)
         self.envelope = np.concatenate([hop.envelope for hop in hops])
-        power = np.mean([hop.power for hop in hops], axis=0)
+        power = powers.mean(axis=0)
         low = [i for i, f in enumerate(hops[0].frequencies_hz) if 0.0 < f < LOW_HZ]
         if low:
             power[low] = np.abs(steady_mean(self.envelope[:, low])) ** 2
-            self.level_db[low] = 10.0 * np.log10(np.maximum(power[low], 1e-20)) - zero_dbfs
+            self.level_db[low] = power_dbfs(power[low]) - zero_dbfs
         total = np.mean([hop.total_power for hop in hops], axis=0)
         self.share: F64 = power / np.maximum(total, 1e-20)
         if self.lost:

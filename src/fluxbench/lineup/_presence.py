@@ -67,6 +67,8 @@ def is_there(point: Point, live: NDArray[np.bool_], tones: int) -> bool:
     """Whether the first tone comes back on the best of the live tracks."""
     if point.lost or len(point.level_db) != tones:
         return False
+    best = -1 - int(live.sum()) // 10
     level = np.nan_to_num(point.level_db[0, live], nan=-99.0)
-    share = point.share[:, live].sum(axis=0)
-    return bool(np.percentile(level, 90.0) > -50.0) and bool(np.percentile(share, 90.0) > 0.3)
+    if not len(level) or np.sort(level)[best] <= -50.0:
+        return False
+    return bool(np.sort(point.share[:, live].sum(axis=0))[best] > 0.3)

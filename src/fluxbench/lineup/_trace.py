@@ -108,7 +108,8 @@ class Trace:
         if not len(beside):
             return rows[:, self.track], differ
         others = rows[:, beside]
-        others = np.where(np.isfinite(others), others, np.nanmedian(others, axis=0))
+        if not np.isfinite(others).all():
+            others = np.where(np.isfinite(others), others, np.nanmedian(others, axis=0))
         model = np.stack([np.ones(len(differ)), smoothed(differ, 7)], axis=1)
         left = others - model @ np.linalg.lstsq(model, others, rcond=None)[0]
         contact_db = np.clip(left, -Neighbours.MOST_DB, Neighbours.MOST_DB) @ share[beside]

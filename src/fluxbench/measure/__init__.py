@@ -9,6 +9,7 @@ from fluxbench.measure._bank import (
     HOP_S,
     EnvelopeBank,
     Hop,
+    power_dbfs,
 )
 from fluxbench.measure._drop_outs import (
     DropOut,
@@ -160,4 +161,5 @@ __all__ = [
     "track_delays",
     "upright",
     "waveform_validity",
+    "power_dbfs",
 ]

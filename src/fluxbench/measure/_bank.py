@@ -20,6 +20,11 @@ PASS_HZ = 250.0
 CLIPPING = 0.999
 
 
+def power_dbfs(power: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Level of a power, a full-scale sine = 1; silence is -200."""
+    return np.asarray(10.0 * np.log10(np.maximum(power, 1e-20)))
+
+
 @dataclass(frozen=True, slots=True)
 class Hop:
     """Envelopes over 20 ms.
@@ -51,7 +56,7 @@ class Hop:
 
     def level_dbfs(self) -> NDArray[np.float64]:
         """Level of each tone (tones, tracks); a full-scale sine is 0, silence -200."""
-        return 10.0 * np.log10(np.maximum(self.power, 1e-20))
+        return power_dbfs(self.power)
 
 
 class EnvelopeBank:

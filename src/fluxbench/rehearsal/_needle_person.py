@@ -7,6 +7,7 @@ import numpy as np
 from fluxbench.lineup import Plan
 from fluxbench.links import DeckControls
 from fluxbench.measure import HOP_S
+from fluxbench.rehearsal._experience import Experience
 from fluxbench.rehearsal._needle_desk import GLANCE_S, MONITOR_STEP_DB, REST_S, Desk, Doing
 from fluxbench.rehearsal._needle_meter import FINEST_DB, read_needle, read_phase
 from fluxbench.rehearsal._technician import (
@@ -38,7 +39,7 @@ class Person(Desk):
         super().__init__(deck, plan)
         self._rng = np.random.default_rng([seed, 78])
         self._fresh_visit = True
-        self._reach: dict[str, float] = {}
+        self._reach = Experience()
 
     # -- eyes --------------------------------------------------------------------------------
 
@@ -136,7 +137,7 @@ class Person(Desk):
         leave_db = content_db if leave_db is None else leave_db
         if abs(round(target_db, 1) - reading_db) <= leave_db + 1e-9:
             return reading_db
-        reach = self._reach.get(trimmer)
+        reach = self._reach.of(trimmer)
         return (yield from self.trim(trimmer, track, reading_db, target_db, content_db, reach))
 
     def trim(
@@ -175,7 +176,7 @@ class Person(Desk):
                 if reach is None or reach * seen > 0.0 or abs(moved_db) > surest_db:
                     reach = learnt(reach, seen)
                     surest_db = max(surest_db, abs(moved_db))
-                self._reach.setdefault(trimmer, reach)
+                self._reach.learn(trimmer, track, reach)
             elif reach is None:
                 trial = min(2.0 * trial, MOST_TURNS)
             elif abs(turns * reach) > 2.0 * NOTICED_DB:

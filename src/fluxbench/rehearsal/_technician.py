@@ -14,6 +14,7 @@ import numpy as np
 from fluxbench.base import DeckError
 from fluxbench.lineup import Advice, Ask, View
 from fluxbench.links import DeckControls
+from fluxbench.rehearsal._experience import Experience
 
 REACTION_S = 0.3
 LOOK_AGAIN_S = 0.2
@@ -44,7 +45,7 @@ class Technician:
         self._now_s = 0.0
         self._view: View | None = None
         self._answer = 0
-        self._reach: dict[str, float] = {}
+        self._reach = Experience()
         self._trial = TRIAL_TURNS
         self._own_reach: dict[tuple[str, int | None], float] = {}
         self._refused = 0
@@ -128,8 +129,8 @@ class Technician:
         if advice.way == 0:
             return
         key = (advice.trimmer, advice.track)
-        reach = self._own_reach.get(key, self._reach.get(advice.trimmer))
-        reach = self._reach.get(_sweeping(advice.trimmer)) if reach is None else reach
+        reach = self._own_reach.get(key, self._reach.of(advice.trimmer))
+        reach = self._reach.of(_sweeping(advice.trimmer)) if reach is None else reach
         if reach is None:
             turns = self._trial
         else:
@@ -148,10 +149,10 @@ class Technician:
         if after is None or after.deviation is None:
             return
         moved = advice.deviation - after.deviation
-        still = advice.trimmer in self._reach and abs(moved) < UNMOVED
+        still = self._reach.of(advice.trimmer) is not None and abs(moved) < UNMOVED
         self._in_vain[key] = self._in_vain.get(key, 0) + 1 if still else 0
         self._learn(key, turns, moved, after.spread)
-        known = advice.trimmer in self._reach
+        known = self._reach.of(advice.trimmer) is not None
         self._trial = TRIAL_TURNS if known else min(2.0 * self._trial, MOST_TURNS)
 
     def _learn(
@@ -160,10 +161,11 @@ class Technician:
         noise = max(0.03, 2.0 * spread if np.isfinite(spread) else 0.1)
         if abs(moved) < 2 * noise or abs(turns) < 0.02:
             if abs(turns) >= TRIAL_TURNS and abs(moved) < noise:
-                self._own_reach[key] = 0.7 * self._own_reach.get(key, self._reach.get(key[0], 0.5))
+                before = self._own_reach.get(key, self._reach.of(key[0]))
+                self._own_reach[key] = 0.7 * (0.5 if before is None else before)
             return
         seen = moved / turns
-        known = self._own_reach.get(key, self._reach.get(key[0]))
+        known = self._own_reach.get(key, self._reach.of(key[0]))
         if known is not None and np.sign(known) == np.sign(seen):
             seen = float(
                 np.clip(seen, 0.4 * known, 2.5 * known)
@@ -172,8 +174,7 @@ class Technician:
             )
             seen = 0.5 * (seen + known)
         self._own_reach[key] = seen
-        if key[0] not in self._reach or np.sign(self._reach[key[0]]) == np.sign(seen):
-            self._reach[key[0]] = seen
+        self._reach.learn(*key, seen)
 
     def _sweep(self, advice: Advice) -> Hands:
         """Bias: small steps the way the bench says, for as long as it says no more than that."""
@@ -198,8 +199,8 @@ class Technician:
                     return
                 if self._now_s - begun > advice.wait_s + 3.0:
                     key = (_sweeping(advice.trimmer), advice.track)
-                    known = self._own_reach.get(key, self._reach.get(key[0], 1.0))
-                    self._own_reach[key] = 0.5 * known
+                    known = self._own_reach.get(key, self._reach.of(key[0]))
+                    self._own_reach[key] = 0.5 * (1.0 if known is None else known)
                     return
             if now.to_go_db is not None:
                 turns = self._step(now)
@@ -207,7 +208,7 @@ class Technician:
     def _step(self, advice: Advice) -> float:
         """Turns of one step of a sweep, with the error of a hand."""
         kind = _sweeping(advice.trimmer)
-        reach = self._own_reach.get((kind, advice.track), self._reach.get(kind))
+        reach = self._own_reach.get((kind, advice.track), self._reach.of(kind))
         if reach is None:
             turns = TRIAL_TURNS * advice.way
         else:
@@ -218,11 +219,9 @@ class Technician:
         return turns * (1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5)
 
     def _learn_sweeping(self, advice: Advice, moved_db: float, turns: float) -> None:
-        """A first turn, or one that went the other way, says something of all such trimmers."""
         kind, reach = _sweeping(advice.trimmer), moved_db / turns
         self._own_reach[kind, advice.track] = reach
-        if kind not in self._reach or np.sign(moved_db) != np.sign(advice.way):
-            self._reach[kind] = reach
+        self._reach.learn(kind, advice.track, reach)
 
     def _advice_on(self, advice: Advice) -> Advice | None:
         now = self._view.advice if self._view is not None else None

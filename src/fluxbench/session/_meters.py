@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.lineup import Advice, AzimuthLine, Board, LineUp, Picture, Verdict
-from fluxbench.measure import Hop
+from fluxbench.measure import Hop, power_dbfs
 from fluxbench.signals import PerTrack, Signal, Silence, Tone, Tones
 
 F64 = NDArray[np.float64]
@@ -93,7 +93,7 @@ class Meters:
         if not self._hops:
             return {"lost": False, "tones_hz": [], "level_db": [], "peak_dbfs": []}
         power = np.mean([hop.power for hop in self._hops], axis=0)
-        level = 10.0 * np.log10(np.maximum(power, 1e-20)) - zero_dbfs
+        level = power_dbfs(power) - zero_dbfs
         peak = np.max([hop.peak for hop in self._hops], axis=0)
         lost = any(hop.lost for hop in self._hops)
         level[:, np.any([hop.clipped for hop in self._hops], axis=0)] = np.nan
