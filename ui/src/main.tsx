@@ -19,7 +19,13 @@ render(<App />, document.getElementById("page")!);
 const timing = { first_meters_ms: NaN, drawn };
 Object.assign(window, { fluxbenchTiming: timing });
 const end = heard.subscribe((yes) => {
-  if (yes) requestAnimationFrame(() => requestAnimationFrame(() => (timing.first_meters_ms = performance.now())));
+  if (!yes) return;
+  requestAnimationFrame(() =>
+    requestAnimationFrame(() => {
+      timing.first_meters_ms = performance.now();
+      void loadPlots(); // what a glance needs comes first
+    }),
+  );
 });
-setTimeout(() => void loadPlots(), 60);
+setTimeout(() => void loadPlots(), 2000);
 addEventListener("pagehide", end);

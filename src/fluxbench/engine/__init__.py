@@ -1,5 +1,5 @@
 """Link, signal and measurement in one object that steps."""
 
-from fluxbench.engine._engine import Engine
+from fluxbench.engine._engine import Engine, Stretch
 
-__all__ = ["Engine"]
+__all__ = ["Engine", "Stretch"]

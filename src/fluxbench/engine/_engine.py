@@ -1,18 +1,33 @@
 """The engine: what is sent, the stream, what is measured, one step at a time."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+from fluxbench.base import Block, Flag
 from fluxbench.links import Link
-from fluxbench.measure import EnvelopeBank, Hop
+from fluxbench.measure import EnvelopeBank, Hop, Wanted
 from fluxbench.signals import Sender, Signal, Silence
 
 STEP_S = 0.04
 
 
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """The return of as many seconds as were wanted, (frames, tracks), to be measured."""
+
+    wanted: Wanted
+    samples: NDArray[np.float32]
+    lost: bool
+    """Whether frames were lost in it."""
+
+
 class Engine:
     """Sends a signal over a link and gives back hops of what returned.
 
-    `listen` and `send` take effect with the next step, which is about `step_s` long.
+    `listen`, `send` and `keep` take effect with the next step, which is about `step_s` long.
     """
 
     def __init__(self, link: Link, tracks: int, step_s: float = STEP_S) -> None:
@@ -23,6 +38,10 @@ class Engine:
         self._bank = EnvelopeBank(link.rate_hz, tracks)
         hops = max(1, round(step_s * link.rate_hz / self._bank.hop_frames))
         self._frames = hops * self._bank.hop_frames
+        self._wanted: Wanted | None = None
+        self._keeping: Wanted | None = None
+        self._kept: list[Block] = []
+        self._done: list[Stretch] = []
 
     @property
     def time_s(self) -> float:
@@ -37,9 +56,34 @@ class Engine:
         """Measure other tones from the next step on."""
         self._bank.tune(frequencies_hz)
 
+    def keep(self, wanted: Wanted | None) -> None:
+        """Keep the return from the next step on, as long as is wanted; None, or another: no more.
+
+        What is wanted already goes on; what is whole is given out by `stretches`.
+        """
+        if wanted != self._wanted:
+            self._wanted = self._keeping = wanted
+            self._kept = []
+
+    def stretches(self) -> list[Stretch]:
+        """Those that have become whole, once."""
+        done, self._done = self._done, []
+        return done
+
     def step(self) -> list[Hop]:
         """Exchange one block and measure it."""
-        return self._bank.process(self._link.exchange(self._sender.block(self._frames)))
+        block = self._link.exchange(self._sender.block(self._frames))
+        if self._keeping is not None:
+            self._keep(block, self._keeping)
+        return self._bank.process(block)
+
+    def _keep(self, block: Block, wanted: Wanted) -> None:
+        self._kept.append(block)
+        if len(self._kept) * self._frames >= wanted.seconds * self.rate_hz:
+            lost = any(one.flags != Flag.NONE for one in self._kept)
+            samples = np.concatenate([one.samples for one in self._kept])
+            self._done.append(Stretch(wanted, samples, lost))
+            self._keeping, self._kept = None, []
 
     def close(self) -> None:
         """Fade to silence, then let the link go."""

@@ -76,6 +76,7 @@ from fluxbench.measure._response import (
 from fluxbench.measure._steps import (
     stepped_levels,
 )
+from fluxbench.measure._stretch import KINDS, Measured, Wanted, measured
 from fluxbench.measure._sweep import (
     sweep_levels,
 )
@@ -105,6 +106,10 @@ from fluxbench.measure._validity import (
 )
 
 __all__ = [
+    "KINDS",
+    "Measured",
+    "Wanted",
+    "measured",
     "HOP_S",
     "DelaysReading",
     "DropOut",

@@ -10,12 +10,12 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
-from starlette.staticfiles import StaticFiles
 
 from fluxbench.base import DeckError, FluxbenchError, MisuseError
 from fluxbench.session import NotNowError, Session
 from fluxbench.web import _calls, _deck, _sockets
 from fluxbench.web._guard import Guard
+from fluxbench.web._screens import Screens
 
 STATIC = Path(__file__).parent / "static"
 STATUS = {MisuseError: 400, NotNowError: 409, DeckError: 502}
@@ -52,7 +52,7 @@ def build_app(session: Session, static: Path = STATIC) -> FastAPI:
     for part in (_calls, _deck, _sockets):
         app.include_router(part.router)
     if (static / "index.html").exists():
-        app.mount("/", StaticFiles(directory=static, html=True), name="screens")
+        app.mount("/", Screens(static), name="screens")
     else:
         app.add_api_route("/", _no_screens, include_in_schema=False)
     return app
