@@ -2,12 +2,21 @@
 asks, on a deck of wires. Faults are put into it by the tests."""
 
 import time
+from dataclasses import replace
 
 import numpy as np
 
 from fluxbench.engine import Engine
 from fluxbench.links import DeckLink
-from fluxbench.session._engine_process import Failed, Heard, Message, Ready, Settings
+from fluxbench.measure import Wanted, measured
+from fluxbench.session._engine_process import (
+    Failed,
+    Heard,
+    Message,
+    Ready,
+    Settings,
+    Weighed,
+)
 from fluxbench.signals import Signal, Silence
 
 RATE_HZ = 8000
@@ -59,9 +68,12 @@ class InlineHost:
         self._engine = Engine(DeckLink(WireDeck(self.tracks)), self.tracks, 0.02)
         self._messages.append(Ready(RATE_HZ, self.tracks))
 
-    def set(self, signal: Signal, tones_hz: tuple[float, ...]) -> None:
-        if (signal, tones_hz) != (self.settings.signal, self.settings.tones_hz):
-            self.settings = Settings(self.settings.number + 1, signal, tones_hz)
+    def set(
+        self, signal: Signal, tones_hz: tuple[float, ...], stretch: Wanted | None = None
+    ) -> None:
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch)
+        if wanted != self.settings:
+            self.settings = replace(wanted, number=wanted.number + 1)
 
     def beat(self) -> None:
         self.beats += 1
@@ -75,7 +87,11 @@ class InlineHost:
         if self._engine is not None:
             self._engine.send(self.settings.signal)
             self._engine.listen(self.settings.tones_hz)
+            self._engine.keep(self.settings.stretch)
             messages.append(Heard(self.settings.number, tuple(self._engine.step())))
+            for one in self._engine.stretches():
+                found = measured(one.wanted, one.samples, RATE_HZ, lost=one.lost)
+                messages.append(Weighed(self.settings.number, found))
         return messages
 
     def stop(self) -> None:

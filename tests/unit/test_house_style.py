@@ -28,6 +28,8 @@ WITHOUT_A_UNIT = {
     "deck/_stocks.py": {"h0", "m", "n", "p"},
     # Advice on azimuth is in arc-minutes, on all else in dB: its `unit` says which.
     "lineup/_view.py": {"deviation", "off", "set_band", "spread"},
+    # A row of a verification is in dB or per cent: its `unit` says which.
+    "lineup/_verification.py": {"limit"},
     "measure/_spectrum.py": {"fill"},
     "signals/_voices.py": {"amplitudes"},
     "trade/_losses.py": {"surface"},

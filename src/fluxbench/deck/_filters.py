@@ -140,6 +140,7 @@ class MovingFir:
 
 _FINE = 32
 
+
 @lru_cache(maxsize=8)
 def _ramp(frames: int) -> F32:
     ramp: F32 = (np.arange(frames, dtype=np.float32) + np.float32(1)) / np.float32(frames)

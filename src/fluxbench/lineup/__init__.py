@@ -8,11 +8,13 @@ from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._plan_told import plan_from_state
 from fluxbench.lineup._stage_list import stages_after, stages_of
 from fluxbench.lineup._steps import Kept
+from fluxbench.lineup._verification import READINGS, Verification
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View
 
 __all__ = [
     "CHECK_HZ",
     "COURSE",
+    "READINGS",
     "Advice",
     "Ask",
     "AzimuthLine",
@@ -26,6 +28,7 @@ __all__ = [
     "Plan",
     "Section",
     "Verdict",
+    "Verification",
     "View",
     "find_peak",
     "plan_from_state",

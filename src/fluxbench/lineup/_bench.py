@@ -7,27 +7,25 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.base import Validity
 from fluxbench.lineup._dropouts import DropoutCount
 from fluxbench.lineup._peak import Picture
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._point import HOPS_PER_POINT, Point, mean_level_db
 from fluxbench.lineup._presence import GONE_POINTS, WINDING_POINTS, Presence
 from fluxbench.lineup._steps import Kept, Steps, thawed
-from fluxbench.lineup._telling import Stop, Telling
+from fluxbench.lineup._stretches import Stretches
+from fluxbench.lineup._telling import Stop
 from fluxbench.lineup._vanished import Vanishing
 from fluxbench.lineup._view import Ask
-from fluxbench.measure import HOP_S, Measured, Wanted
+from fluxbench.measure import HOP_S
 from fluxbench.signals import Signal, Silence, Tone, Tones
 
 F64 = NDArray[np.float64]
 
 Procedure = Generator[None, Point, Any]
 
-MOST_STRETCHES = 3
 
-
-class Bench(Telling):
+class Bench(Stretches):
     """What all stages share: the plan, what is sent and listened to, asks, notes, journal."""
 
     def __init__(self, plan: Plan, past: Sequence[Kept] | None, time_s: float) -> None:
@@ -49,10 +47,6 @@ class Bench(Telling):
         """What the calibration tape read as left re its target: level, high end; by head."""
         self.wanted: int | None = None
         """The track (from 0) that the person wants in hand, until it has been."""
-        self.wanted_stretch: Wanted | None = None
-        """What the return is to be kept for now."""
-        self._measured: Measured | None = None
-        self._stretches = 0
         self._asks = 0
         self._answered = self._declined = False
         self._presence = Presence()
@@ -85,6 +79,11 @@ class Bench(Telling):
         ask = self.view.ask
         if ask is not None and ask.number == number and ask.kind == "doubt":
             self._answered = self._declined = True
+
+    @property
+    def asked(self) -> int:
+        """How often something was asked for so far."""
+        return self._asks
 
     @property
     def return_lag_s(self) -> float:
@@ -197,31 +196,6 @@ class Bench(Telling):
         for _ in range(round(seconds / (HOPS_PER_POINT * HOP_S))):
             points.append((yield from self.point()))
         return points
-
-    def hear(self, measured: Measured) -> None:
-        """Take what came of the stretch that was wanted."""
-        wanted = self.wanted_stretch
-        if wanted is not None and measured.number == wanted.number:
-            self._measured = measured
-
-    def stretch(
-        self, kind: str, seconds: float, frequency_hz: float = 0.0, driven: int = 0
-    ) -> Generator[None, Point, Measured]:
-        """Have a stretch of the return measured as a whole; see `measure.Wanted`.
-
-        `driven` counts from 0. A stretch in which frames were lost is wanted again, up to three
-        times.
-        """
-        for _ in range(MOST_STRETCHES):
-            self._stretches += 1
-            self._measured = None
-            self.wanted_stretch = Wanted(self._stretches, kind, seconds, frequency_hz, driven + 1)
-            while self._measured is None:
-                yield
-            found, self.wanted_stretch = self._measured, None
-            if any(told is not Validity.GAP for told in found.validity):
-                break
-        return found
 
     def levels(self, seconds: float) -> Generator[None, Point, F64]:
         """Mean level (tones, tracks) over some seconds, dB re 0 VU, NaN where there is none."""

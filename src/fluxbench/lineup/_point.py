@@ -10,6 +10,7 @@ from fluxbench.measure import HOP_S, Hop, power_dbfs
 F64 = NDArray[np.float64]
 C64 = NDArray[np.complex64]
 HOPS_PER_POINT = 5
+POINTS_PER_BLOCK = 5
 STEP_S = HOP_S / 20
 """From one sample of an envelope to the next."""
 LOW_HZ = 600.0
@@ -71,3 +72,16 @@ def mean_level_db(points: Sequence[Point]) -> F64:
     total = np.where(use, some, 0.0).sum(axis=0)
     out[seen] = np.where(count > 0, total / np.maximum(count, 1), middle)
     return out
+
+
+def error_db(points: Sequence[Point]) -> F64:
+    """Standard error (tones, tracks) of a mean level, from blocks of 0.5 s; NaN from fewer than 3.
+
+    NaN too where a block has no reading.
+    """
+    blocks = len(points) // POINTS_PER_BLOCK
+    levels = np.array([p.level_db for p in points[: blocks * POINTS_PER_BLOCK]])
+    if blocks < 3:
+        return np.full(points[0].level_db.shape, np.nan)
+    means = levels.reshape(blocks, POINTS_PER_BLOCK, *levels.shape[1:]).mean(axis=1)
+    return np.asarray(means.std(axis=0, ddof=1) / np.sqrt(blocks))

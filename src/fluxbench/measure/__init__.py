@@ -106,11 +106,8 @@ from fluxbench.measure._validity import (
 )
 
 __all__ = [
-    "KINDS",
-    "Measured",
-    "Wanted",
-    "measured",
     "HOP_S",
+    "KINDS",
     "DelaysReading",
     "DropOut",
     "EnvelopeBank",
@@ -123,6 +120,7 @@ __all__ = [
     "HumLine",
     "LowEndReading",
     "MaximumOutput",
+    "Measured",
     "NoiseReading",
     "NoiseStream",
     "PairDelayReading",
@@ -138,6 +136,7 @@ __all__ = [
     "ToneTake",
     "UprightReading",
     "VuNeedles",
+    "Wanted",
     "components_of",
     "compression_db",
     "crosstalk",
@@ -152,10 +151,12 @@ __all__ = [
     "highest_output",
     "low_end",
     "maximum_output",
+    "measured",
     "modulation_noise",
     "multitone_levels",
     "noise",
     "pair_delay",
+    "power_dbfs",
     "print_through",
     "stepped_levels",
     "sweep_levels",
@@ -166,5 +167,4 @@ __all__ = [
     "track_delays",
     "upright",
     "waveform_validity",
-    "power_dbfs",
 ]

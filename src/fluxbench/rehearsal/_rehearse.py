@@ -10,6 +10,7 @@ from fluxbench.base import DeckError
 from fluxbench.engine import Engine
 from fluxbench.lineup import LineUp, Plan, View, plan_from_state
 from fluxbench.links import DeckControls, Link
+from fluxbench.measure import measured
 from fluxbench.rehearsal._technician import Technician
 
 
@@ -45,9 +46,12 @@ def rehearse_guided(
         while not lineup.view.closed:
             engine.send(lineup.signal)
             engine.listen(lineup.tones)
+            engine.keep(lineup.wanted_stretch)
             before = engine.time_s
             for hop in engine.step():
                 lineup.see(hop)
+            for one in engine.stretches():
+                lineup.hear(measured(one.wanted, one.samples, engine.rate_hz, lost=one.lost))
             tape_s += (engine.time_s - before) if running else 0.0
             asked = lineup.view.ask
             answered = technician.look(lineup.view, engine.time_s)

@@ -28,6 +28,7 @@ OF_STAGES = {
     "low end": f"{LOUD} Low tones move speakers far.",
     "verify": LOUD,
     "five-minute check": f"{ADVISES} {LOUD}",
+    "verification": f"{ADVISES} {LOUD}",
 }
 
 

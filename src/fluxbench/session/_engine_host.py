@@ -3,8 +3,10 @@
 import multiprocessing
 import time
 from contextlib import suppress
+from dataclasses import replace
 from multiprocessing.connection import Connection
 
+from fluxbench.measure import Wanted
 from fluxbench.session._engine_process import (
     Failed,
     LinkFactory,
@@ -58,11 +60,13 @@ class EngineHost:
     def pid(self) -> int | None:
         return None if self._process is None else self._process.pid
 
-    def set(self, signal: Signal, tones_hz: tuple[float, ...]) -> None:
+    def set(
+        self, signal: Signal, tones_hz: tuple[float, ...], stretch: Wanted | None = None
+    ) -> None:
         """Send and listen to something else; hops that come before that have an older number."""
-        now = self.settings
-        if (signal, tones_hz) != (now.signal, now.tones_hz):
-            self.settings = Settings(now.number + 1, signal, tones_hz)
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch)
+        if wanted != self.settings:
+            self.settings = replace(wanted, number=wanted.number + 1)
             self._say(self.settings)
 
     def beat(self) -> None:

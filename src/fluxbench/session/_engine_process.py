@@ -12,9 +12,9 @@ from multiprocessing.sharedctypes import Synchronized
 from typing import Any
 
 from fluxbench.base import FluxbenchError, MisuseError
-from fluxbench.engine import Engine
+from fluxbench.engine import Engine, Stretch
 from fluxbench.links import Link, SilenceKey
-from fluxbench.measure import Hop
+from fluxbench.measure import Hop, Measured, Wanted, measured
 from fluxbench.session._threads import WatchedThread
 from fluxbench.signals import Signal
 
@@ -37,6 +37,8 @@ class Settings:
     number: int
     signal: Signal
     tones_hz: tuple[float, ...]
+    stretch: Wanted | None = None
+    """What the return is to be kept for, and measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,14 @@ class Heard:
 
 
 @dataclass(frozen=True, slots=True)
+class Weighed:
+    """A stretch of the return that was wanted under the settings of that number."""
+
+    settings: int
+    measured: Measured
+
+
+@dataclass(frozen=True, slots=True)
 class Failed:
     """The engine cannot go on; `again` says whether trying again makes sense."""
 
@@ -65,7 +75,7 @@ class Failed:
     again: bool
 
 
-Message = Ready | Heard | Failed
+Message = Ready | Heard | Weighed | Failed
 
 
 class SharedSilence:
@@ -115,7 +125,10 @@ def _step(engine: Engine, room: "_Room") -> None:
             number = settings.number
             engine.send(settings.signal)
             engine.listen(settings.tones_hz)
+            engine.keep(settings.stretch)
         room.put(number, engine.step())
+        for one in engine.stretches():
+            room.weigh(number, one, engine.rate_hz)
 
 
 class _Room:
@@ -143,6 +156,15 @@ class _Room:
             self._left_out = 0
         except queue.Full:
             self._left_out += len(hops)
+
+    def weigh(self, settings: int, stretch: Stretch, rate_hz: float) -> None:
+        """Measure a stretch while the engine steps on."""
+
+        def run() -> None:
+            found = measured(stretch.wanted, stretch.samples, rate_hz, lost=stretch.lost)
+            self.tell(Weighed(settings, found))
+
+        WatchedThread("stretch", run, self._died).start()
 
     def tell(self, message: Message) -> None:
         self._waiting.put(message)

@@ -47,6 +47,11 @@ class Ledger:
         """Whether there is a page that could not be written."""
         return self._pending is not None
 
+    def tell_link(self, rate_hz: int, tracks: int) -> None:
+        """Tell that the engine runs, and on what."""
+        link = {**self.bench["link"], "rate_hz": rate_hz, "tracks": tracks}
+        self.tell_bench(engine="running", line=None, link=link)
+
     def tell_bench(self, **changes: Any) -> None:
         """Tell what is new about the bench itself; this is not in the book."""
         changed = {key for key, value in changes.items() if self.bench[key] != value}

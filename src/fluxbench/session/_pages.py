@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -9,6 +10,14 @@ from fluxbench.base import DeckError, MisuseError
 from fluxbench.book import Entry, LineUpRow, Page, Reading
 from fluxbench.lineup import LineUp, Plan, plan_from_state
 from fluxbench.session._commands import NotNowError, Waiting
+
+LIMITS = {
+    "response_db": (0.1, 12.0),
+    "noise_db": (-100.0, 0.0),
+    "third_harmonic_percent": (0.01, 20.0),
+    "crosstalk_db": (-100.0, 0.0),
+}
+"""What may be said of the limits of a verification, see `trade.Tolerances`."""
 
 
 def now_utc() -> str:
@@ -26,7 +35,7 @@ def new_row(kind: str, shown: Mapping[str, Any]) -> LineUpRow:
 def plan_of(shown: Mapping[str, Any]) -> Plan:
     """The plan; MisuseError if a field is missing or cannot be."""
     try:
-        return plan_from_state(shown["calibration"], shown["stock"])
+        plan = plan_from_state(shown["calibration"], shown["stock"])
     except DeckError as error:  # it was not asked: somebody said what it shows
         raise MisuseError(str(error)) from None
     except (KeyError, TypeError, ValueError, AttributeError) as error:
@@ -35,6 +44,26 @@ def plan_of(shown: Mapping[str, Any]) -> Plan:
             f"what the deck shows does not make a plan ({reason}); it needs what GET /state of "
             "the deck controls gives, once with each tape"
         ) from None
+    limits: dict[str, Any] = _limits(shown.get("limits") or {})
+    return replace(plan, tolerances=replace(plan.tolerances, **limits))
+
+
+def _limits(given: Mapping[str, float]) -> dict[str, float]:
+    """Limits of a verification that can be; MisuseError says which cannot."""
+    for name, value in given.items():
+        if name not in LIMITS:
+            raise MisuseError(f"no limit is called {name!r}; there are {', '.join(LIMITS)}")
+        low, high = LIMITS[name]
+        if not low <= value <= high:
+            raise MisuseError(f"{name} goes from {low:g} to {high:g}, not {value:g}")
+    return dict(given)
+
+
+def with_choice(fields: Mapping[str, Any]) -> Mapping[str, Any]:
+    """What the deck shows, with what is to be verified and its limits, where that was said."""
+    choice = {name: fields[name] for name in ("verify", "limits") if fields.get(name) is not None}
+    shown: Mapping[str, Any] = fields["plan"]
+    return {**shown, **choice}
 
 
 class Desk:

@@ -4,7 +4,15 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fluxbench.book import Book
-from fluxbench.lineup import CHECK_HZ, FiveMinuteCheck, Kept, LineUp, Plan
+from fluxbench.lineup import (
+    CHECK_HZ,
+    READINGS,
+    FiveMinuteCheck,
+    Kept,
+    LineUp,
+    Plan,
+    Verification,
+)
 from fluxbench.session._commands import NotNowError
 
 Shown = Mapping[str, Any]
@@ -14,6 +22,9 @@ PROCEDURES: dict[str, Make] = {
     "line-up": lambda shown, plan, past, time_s: LineUp(plan, past, time_s),
     "check": lambda shown, plan, past, time_s: FiveMinuteCheck(
         plan, shown["as_left"]["level_db"], past, time_s
+    ),
+    "verification": lambda shown, plan, past, time_s: Verification(
+        plan, shown.get("verify") or tuple(READINGS), past, time_s
     ),
 }
 """By kind, from what the deck showed, the plan, what was kept, and the time so far."""

@@ -17,10 +17,10 @@ from fluxbench.measure import HOP_S, Hop
 from fluxbench.session._commands import Command, NotNowError, Waiting, steer
 from fluxbench.session._deck_eye import DeckEye
 from fluxbench.session._engine_host import EngineHost
-from fluxbench.session._engine_process import Failed, Heard, LinkFactory, Ready
+from fluxbench.session._engine_process import Failed, Heard, LinkFactory, Ready, Weighed
 from fluxbench.session._ledger import Ledger
 from fluxbench.session._meters import Meters, Shown
-from fluxbench.session._pages import Desk, new_row, plan_of
+from fluxbench.session._pages import Desk, new_row, plan_of, with_choice
 from fluxbench.session._procedures import PROCEDURES, as_left
 from fluxbench.session._state import State, stage_now
 from fluxbench.session._tape import tape_shown
@@ -118,9 +118,9 @@ class Session:
 
     def picture_of(self, track: int) -> tuple[Picture, float] | None:
         """What bias of a track (from 1) was seen to do, and the sheet's over-bias in dB."""
-        desk = self._desk
-        picture = None if desk is None else desk.lineup.pictures.get(track - 1)
-        return None if desk is None or picture is None else (picture, desk.lineup.plan.over_bias_db)
+        lineup = None if self._desk is None else self._desk.lineup
+        seen = None if lineup is None else lineup.pictures.get(track - 1)
+        return None if lineup is None or seen is None else (seen, lineup.plan.over_bias_db)
 
     # -- the session's own thread ----------------------------------------------------------------
 
@@ -153,11 +153,12 @@ class Session:
         for message in self._host.poll(POLL_S):
             if isinstance(message, Heard):
                 self._hear(message)
+            elif isinstance(message, Weighed):
+                if self._desk and message.settings == self._host.settings.number:
+                    self._desk.lineup.hear(message.measured)
             elif isinstance(message, Ready):
                 self._tries = 0
-                name = self.ledger.bench["link"]["name"]
-                link = {"name": name, "rate_hz": message.rate_hz, "tracks": message.tracks}
-                self.ledger.tell_bench(engine="running", line=None, link=link)
+                self.ledger.tell_link(message.rate_hz, message.tracks)
                 self._note_engine("running", None)
             else:
                 self._lose(message)
@@ -190,8 +191,7 @@ class Session:
         if plan is None:
             return
         lineup = PROCEDURES[row.kind](row.plan, plan, self.book.steps(row.id), time_s)
-        ask = self.ledger.folded["ask"]
-        number = None if ask is None else int(ask["number"])
+        number = (self.ledger.folded["ask"] or {}).get("number")
         self._desk = Desk(row, lineup, number, stage_now(self.ledger.folded))
         if before is not None:
             self._desk.take_over(before)
@@ -234,7 +234,8 @@ class Session:
         if desk is None:
             self._host.set(Silence(), IDLE_TONES_HZ)
         else:
-            self._host.set(desk.lineup.signal, tuple(float(f) for f in desk.lineup.tones))
+            tones_hz = tuple(float(f) for f in desk.lineup.tones)
+            self._host.set(desk.lineup.signal, tones_hz, desk.lineup.wanted_stretch)
 
     def _show(self) -> None:
         if not self._fresh_meters:
@@ -267,7 +268,7 @@ class Session:
     def _carry_out(self, waiting: Waiting) -> None:
         name, fields = waiting.command.name, waiting.command.fields
         if name == "begin":
-            self._begin(str(fields["kind"]), fields["plan"])
+            self._begin(str(fields["kind"]), with_choice(fields))
         elif name == "silence":
             self.ledger.tell_bench(silenced=bool(fields["on"]))
             self.ledger.note(self._desk, "silence", {"on": bool(fields["on"])})
@@ -281,11 +282,10 @@ class Session:
         self.ledger.answer(waiting)
 
     def _begin(self, kind: str, shown: Mapping[str, Any]) -> None:
-        if self._desk is not None and not self._desk.lineup.view.closed:
+        if self._desk and not self._desk.lineup.view.closed:
             raise NotNowError("a line-up runs already; stop it first")
         plan = plan_of(shown)
-        has = self.ledger.bench["link"]["tracks"]
-        if has is not None and has < plan.tracks:
+        if (has := self.ledger.bench["link"]["tracks"] or plan.tracks) < plan.tracks:
             raise MisuseError(f"the deck has {plan.tracks} tracks, the interface {has} channels")
         self.ledger.record(self._desk)
         if self.ledger.stuck:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from fluxbench.book import Entry, LineUpRow
-from fluxbench.lineup import Plan, stages_after, stages_of
+from fluxbench.lineup import READINGS, Plan, stages_after, stages_of
 from fluxbench.session._cautions import OF_STAGES, of_ask
 
 State = Mapping[str, Any]
@@ -19,16 +19,20 @@ EMPTY: State = {
     "tables": [],
     "responses": [],
     "check": None,
+    "verification": None,
 }
 
 
 def begun(state: State, row: LineUpRow, plan: Plan) -> State:
     """The state of a line-up that begins."""
-    names = ["five-minute check"] if row.kind == "check" else stages_of(plan)
+    names = _ONE_STAGE.get(row.kind) or stages_of(plan)
     bands = plan.tolerances
     return {
         **EMPTY,
         "check": state["check"],
+        "verification": _to_verify(row, plan)
+        if row.kind == "verification"
+        else state["verification"],
         "lineup": {
             "id": row.id,
             "kind": row.kind,
@@ -64,6 +68,27 @@ def begun(state: State, row: LineUpRow, plan: Plan) -> State:
         "stages": [
             {"name": n, "status": "due", "reason": None, "caution": OF_STAGES.get(n)} for n in names
         ],
+    }
+
+
+_ONE_STAGE = {"check": ["five-minute check"], "verification": ["verification"]}
+
+
+def _to_verify(row: LineUpRow, plan: Plan) -> dict[str, Any]:
+    bands = plan.tolerances
+    return {
+        "lineup": row.id,
+        "at": row.begun_at,
+        "chosen": list(row.plan.get("verify") or READINGS),
+        "limits": {
+            "response_db": bands.response_db,
+            "noise_db": bands.noise_db,
+            "third_harmonic_percent": bands.third_harmonic_percent,
+            "crosstalk_db": bands.crosstalk_db,
+        },
+        "rows": [],
+        "words": None,
+        "tracks": [],
     }
 
 
@@ -229,5 +254,15 @@ _CHANGES: Mapping[str, Change] = {
     },
     "response": _verified,
     "check": lambda _s, e, _p: {"check": dict(e.facts)},
+    "verified": lambda s, e, _: {
+        "verification": {
+            **s["verification"],
+            "rows": [
+                *(r for r in s["verification"]["rows"] if r["of"] != e.facts["of"]),
+                *({"of": e.facts["of"], **row} for row in e.facts["rows"]),
+            ],
+        }
+    },
+    "verification": lambda s, e, _: {"verification": {**s["verification"], **e.facts}},
 }
 """What an entry of each kind changes; all others change nothing."""

@@ -35,6 +35,12 @@ class Tolerances:
     speed_percent: float = 0.2
     flutter_2_sigma_percent: float = 0.06
     """Weighted, at 15 ips."""
+    noise_db: float = -50.0
+    """A-weighted, of one track re operating level, at most; from memory, to be edited."""
+    third_harmonic_percent: float = 1.0
+    """Of 1 kHz at operating level, at most; from memory, to be edited."""
+    crosstalk_db: float = -45.0
+    """Of both neighbours at 1 kHz, at most; from memory, to be edited."""
 
 
 AZIMUTH_SET_ARCMIN = {6.3: 1.0, 12.6: 0.5, 25.3: 0.3, 50.7: 0.2}

@@ -10,6 +10,9 @@ Track = Annotated[int, Field(ge=1, le=64)]
 Turns = Annotated[float, Field(ge=-100.0, le=100.0, allow_inf_nan=False)]
 
 
+Limit = Literal["response_db", "noise_db", "third_harmonic_percent", "crosstalk_db"]
+
+
 class Strict(BaseModel):
     """No field that is not named."""
 
@@ -21,8 +24,12 @@ class Begin(Strict):
 
     id: Id
     command: Literal["begin"]
-    kind: Literal["line-up", "check"] = "line-up"
+    kind: Literal["line-up", "check", "verification"] = "line-up"
     plan: dict[str, Any] | None = None
+    verify: list[Literal["response", "noise", "distortion", "crosstalk"]] | None = None
+    """What a verification reads; everything if left out."""
+    limits: dict[Limit, Annotated[float, Field(allow_inf_nan=False)]] | None = None
+    """Limits of a verification that are not the usual ones."""
 
 
 class Acknowledge(Strict):

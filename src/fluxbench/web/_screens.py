@@ -58,4 +58,5 @@ def _kept(file: Path, keep: str) -> Kept:
 
 def _takes_gzip(headers: Headers) -> bool:
     accepted = headers.get("accept-encoding", "").replace(" ", "").split(",")
-    return any(one == "gzip" or one.startswith("gzip;q=") and one != "gzip;q=0" for one in accepted)
+    weighted = [one for one in accepted if one.startswith("gzip;q=")]
+    return "gzip" in accepted or any(one != "gzip;q=0" for one in weighted)

@@ -1,0 +1,246 @@
+"""A verification: what was chosen is read on all tracks, held against limits, worst track first."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fluxbench.lineup._bench import F64, Bench, Procedure
+from fluxbench.lineup._lineup import LineUp
+from fluxbench.lineup._plan import Plan
+from fluxbench.lineup._point import error_db, mean_level_db
+from fluxbench.lineup._stages_record import RESPONSE_DB, RESPONSE_HZ
+from fluxbench.lineup._steps import Kept, rounded
+from fluxbench.measure import Measured
+from fluxbench.signals import PerTrack, Silence, Tone
+from fluxbench.trade import LEVEL_HZ
+
+RESPONSE_S = 2.5
+NOISE_S = 8.0
+HARMONICS_S = 4.0
+CROSSTALK_S = 3.0
+HARMONICS_HZ = 1013.0
+"""Off the mains grid, and 1 kHz for all that matters."""
+MOST_TRIES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One quantity of all tracks: arrays are (tracks,), NaN where there is no reading.
+
+    `within` says that the limit holds both ways; without one nothing is judged. `hidden_below` is
+    what the value lies under where it does not stand out of the noise.
+    """
+
+    name: str
+    unit: str
+    value: F64
+    error: F64
+    limit: float | None = None
+    within: bool = False
+    hidden_below: F64 | None = None
+
+    def margin_db(self) -> F64:
+        """How far each track stays inside the limit; negative outside, NaN where not judged."""
+        if self.limit is None:
+            return np.full(len(self.value), np.nan)
+        if self.within:
+            return self.limit - np.abs(self.value)
+        value = self.value
+        if self.hidden_below is not None:
+            value = np.where(np.isnan(value), self.hidden_below, value)
+        if self.unit == "%":
+            return np.asarray(20.0 * np.log10(self.limit / np.maximum(value, 1e-9)))
+        return np.asarray(self.limit - value)
+
+    def told(self) -> dict[str, Any]:
+        """As plain values for the journal."""
+        facts: dict[str, Any] = {
+            "name": self.name,
+            "unit": self.unit,
+            "value": self.value,
+            "error": self.error,
+            "limit": self.limit,
+            "within": self.within,
+            "margin_db": self.margin_db(),
+        }
+        if self.hidden_below is not None:
+            facts["hidden_below"] = np.where(np.isnan(self.value), self.hidden_below, np.nan)
+        return dict(rounded(facts))
+
+
+def response(bench: Bench) -> Procedure:
+    """Level of eleven tones, three at once, re what is sent."""
+    bands = bench.plan.tolerances
+    rows = []
+    for few in RESPONSE_HZ:
+        bench.send(*((f, RESPONSE_DB) for f in few))
+        yield from bench.settle()
+        points = yield from bench.gather(RESPONSE_S)
+        level, error = mean_level_db(points) - RESPONSE_DB, error_db(points)
+        for k, f in enumerate(few):
+            judged = bands.response_low_hz <= f <= bands.response_high_hz
+            limit = bands.response_db if judged else None
+            rows.append((f, Row(f"{f:g} Hz", "dB", level[k], error[k], limit, within=True)))
+    return [row for _, row in sorted(rows, key=lambda one: one[0])]
+
+
+def noise(bench: Bench) -> Procedure:
+    """What comes off the tape with nothing sent, re operating level."""
+    read: Measured = yield from _read(bench, Silence(), ("noise", NOISE_S, 0.0, 0))
+    zero = bench.plan.zero_dbfs
+    rows = []
+    for name, key, limit in (
+        ("noise, A-weighted", "a_weighted", bench.plan.tolerances.noise_db),
+        ("noise, 20 Hz to 20 kHz", "unweighted", None),
+        ("noise, quasi-peak", "bs468", None),
+    ):
+        value, error = read.values[f"{key}_dbfs"], read.values[f"{key}_standard_error_db"]
+        rows.append(Row(name, "dB", value - zero, error, limit))
+    hum = read.values["hum_dbfs"] - zero
+    rows.append(Row("hum", "dB", hum, np.full(len(hum), np.nan)))
+    return rows
+
+
+def distortion(bench: Bench) -> Procedure:
+    """Harmonics of 1 kHz at operating level."""
+    tone = Tone(HARMONICS_HZ, bench.plan.zero_dbfs)
+    read: Measured = yield from _read(bench, tone, ("harmonics", HARMONICS_S, HARMONICS_HZ, 0))
+    limit = bench.plan.tolerances.third_harmonic_percent
+    rows = []
+    for order, of_it in (("third", limit), ("second", None)):
+        value = read.values[f"{order}_percent"]
+        error = read.values[f"{order}_standard_error_percent"]
+        rows.append(Row(f"{order} harmonic", "%", value, error, of_it))
+    total = read.values["total_percent"]
+    return [*rows, Row("all harmonics", "%", total, np.full(len(total), np.nan))]
+
+
+def crosstalk(bench: Bench) -> Procedure:
+    """What a track gives while 1 kHz stands on its neighbours alone, re operating level."""
+    tracks, zero = bench.plan.tracks, bench.plan.zero_dbfs
+    value, error, below = (np.full(tracks, np.nan) for _ in range(3))
+    tone = Tone(LEVEL_HZ, zero)
+    for first in range(min(2, tracks)):
+        driven = np.arange(tracks) % 2 == first
+        signal = PerTrack(tuple(tone if on else Silence() for on in driven))
+        read: Measured = yield from _read(
+            bench, signal, ("crosstalk", CROSSTALK_S, LEVEL_HZ, first)
+        )
+        value[~driven] = read.values["level_db"][~driven]
+        error[~driven] = read.values["standard_error_db"][~driven]
+        below[~driven] = read.values["limit_db"][~driven]
+    limit = bench.plan.tolerances.crosstalk_db
+    return [Row("from its neighbours, 1 kHz", "dB", value, error, limit, hidden_below=below)]
+
+
+READINGS: Mapping[str, Callable[[Bench], Procedure]] = {
+    "response": response,
+    "noise": noise,
+    "distortion": distortion,
+    "crosstalk": crosstalk,
+}
+"""What can be verified, in order."""
+
+
+def _read(bench: Bench, signal: Any, of: tuple[str, float, float, int]) -> Procedure:
+    """Measure a stretch of tape under a signal; once more if the tape ran out meanwhile.
+
+    A tone before and after it says that the tape runs and records.
+    """
+    for _ in range(MOST_TRIES):
+        yield from _prove(bench)
+        asked = bench.asked
+        bench.signal = signal
+        yield from bench.wait(bench.return_lag_s + 0.4)
+        read = yield from bench.stretch(*of)
+        yield from _prove(bench)
+        if bench.asked == asked:
+            break
+    return read
+
+
+def _prove(bench: Bench) -> Procedure:
+    bench.send((LEVEL_HZ, 0.0))
+    yield from bench.settle()
+    yield from bench.point()
+
+
+class Verification(LineUp):
+    """Records on all tracks and reads what was chosen; the deck is not touched."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        chosen: Sequence[str],
+        past: Sequence[Kept] | None = None,
+        time_s: float = 0.0,
+    ) -> None:
+        self._chosen = [name for name in READINGS if name in chosen]
+        super().__init__(plan, past, time_s)
+
+    def _run(self) -> Procedure:
+        if not self._recalling:
+            yield
+        self.stage("verification")
+        yield from self.ask("load", "load the session's stock", tape="stock")
+        yield from self.record_all()
+        every: list[dict[str, Any]] = []
+        for done, name in enumerate(self._chosen):
+            self.advise(None, done, len(self._chosen))
+            rows = yield from self.step(name, _told(READINGS[name](self)))
+            self.write("verified", of=name, rows=rows)
+            every += [{"of": name, **row} for row in rows]
+        self.silence()
+        self.write("verification", **judged(every, self.plan.tracks))
+        yield from self.ask(
+            "transport", "stop; it is verified", state="stop", ready=[], monitor="reproduce"
+        )
+
+
+def _told(reading: Procedure) -> Procedure:
+    return [row.told() for row in (yield from reading)]
+
+
+def judged(rows: Sequence[Mapping[str, Any]], tracks: int) -> dict[str, Any]:
+    """Each track's verdict, and what decides it, the worst track first.
+
+    `tracks` in the result is a list of `track`, `verdict` (in, out or no reading), `margin_db` (how
+    far its worst row is inside its limit) and `worst`, the words for that row.
+    """
+    limited = [row for row in rows if row["limit"] is not None]
+    found = []
+    for track in range(tracks):
+        margins = [(row["margin_db"][track], row["name"]) for row in limited]
+        read = [one for one in margins if one[0] is not None and np.isfinite(one[0])]
+        if not read:
+            found.append((-np.inf, track, "no reading", None))
+            continue
+        margin, name = min(read)
+        if len(read) < len(margins):
+            missing = next(n for m, n in margins if m is None or not np.isfinite(m))
+            if margin >= 0.0:
+                found.append((-np.inf, track, "no reading", missing))
+                continue
+        found.append((margin, track, "in" if margin >= 0.0 else "out", name))
+    found.sort(key=lambda one: one[:2])
+    told = [
+        {
+            "track": track + 1,
+            "verdict": verdict,
+            "margin_db": None if np.isinf(margin) else round(float(margin), 2),
+            "worst": name,
+        }
+        for margin, track, verdict, name in found
+    ]
+    return {"words": _words(told), "tracks": told}
+
+
+def _words(told: Sequence[Mapping[str, Any]]) -> str:
+    parts = []
+    for verdict, words in (("out", "out"), ("no reading", "without a reading")):
+        some = sorted(t["track"] for t in told if t["verdict"] == verdict)
+        if some:
+            parts.append(f"{words}: track{'s' * (len(some) > 1)} {', '.join(map(str, some))}")
+    return "; ".join(parts) or "all tracks are in"
