@@ -126,3 +126,34 @@ def test_a_calibration_tape_that_is_being_wiped_is_shouted(page: Page, bench: Ru
     assert hands.state()["ready"] == []
     page.get_by_role("button", name="Notes").click()
     expect(page.locator(".page")).to_contain_text("vanished from the calibration tape")
+
+
+def test_a_verification_opens_the_page_of_the_worst_track(page: Page, bench: Running) -> None:
+    page.goto(bench.address + "/#bench")
+    page.get_by_role("button", name="Verify the deck").tap()
+    for wide, high in SIZES.values():
+        page.set_viewport_size({"width": wide, "height": high})
+        room = page.evaluate("() => document.documentElement.scrollWidth")
+        assert room == wide
+    assert faults_of(page) == []
+    for other in ("Response, 60 Hz to 15 kHz", "Noise, A-weighted", "Crosstalk, 1 kHz"):
+        page.get_by_role("checkbox", name=other).tap()
+    page.get_by_label("Limit of Third harmonic").fill("0.05")
+    page.get_by_role("button", name="Begin to verify").tap()
+    does = page.get_by_role("button", name="Let the practice deck do it")
+    ended = page.locator(".focus.ended")
+    for _ in range(300):
+        if does.count() and does.is_enabled():
+            does.tap()
+        if ended.count():
+            break
+        page.wait_for_timeout(300)
+    expect(ended).to_contain_text("Out: tracks")  # no tape bends as little as that
+    page.reload()  # it is in the book, not in the page
+    tracks = page.get_by_role("list", name="Tracks, the worst first").get_by_role("button")
+    expect(tracks.first).to_have_attribute("data-verdict", "out")
+    worst_first = [float(t.split("−")[-1]) for t in tracks.all_text_contents()]
+    assert worst_first == sorted(worst_first, reverse=True)
+    tracks.last.tap()
+    expect(page.get_by_role("row", name="third harmonic")).to_contain_text("0.05 %")
+    assert faults_of(page) == []

@@ -375,3 +375,85 @@ def test_a_sheet_is_made_off_the_event_loop(client: TestClient) -> None:
     """Setting a page takes longer than meters may wait: its call must not be a coroutine."""
     routes = [r for r in _calls.router.routes if getattr(r, "path", "").endswith("/sheet")]
     assert [asyncio.iscoroutinefunction(r.endpoint) for r in routes] == [False]
+
+
+# Verification.
+
+
+def verify(client: TestClient, plan: dict[str, Any], **fields: Any) -> dict[str, Any]:
+    """Begin one on wires, do what is asked, and give the state at its end."""
+    begun = command(client, "v", "begin", kind="verification", plan=plan, **fields)
+    assert begun.status_code == 200, begun.json()
+    done = 0
+    end_s = time.monotonic() + 4 * WAIT_S
+    while True:
+        state = dict(client.get("/api/state").json())
+        if state["lineup"] and state["lineup"]["closed"]:
+            return state
+        if state["ask"] is not None:
+            done += 1
+            command(client, f"v{done}", "acknowledge", ask=state["ask"]["number"])
+        assert time.monotonic() < end_s, state
+        time.sleep(0.02)
+
+
+def test_a_verification_reads_what_was_chosen_against_the_limits_given(
+    client: TestClient, plan: dict[str, Any]
+) -> None:
+    state = verify(client, plan, verify=["distortion", "crosstalk"], limits={"crosstalk_db": -99.0})
+    told = state["verification"]
+    assert state["lineup"]["stopped"] is None
+    assert [stage["name"] for stage in state["stages"]] == ["verification"]
+    assert told["chosen"] == ["distortion", "crosstalk"]
+    assert told["limits"]["crosstalk_db"] == -99.0
+    assert told["limits"]["noise_db"] == -50.0
+    third = next(row for row in told["rows"] if row["name"] == "third harmonic")
+    assert third["value"] == [None, None]  # wires bend nothing, and hide nothing either
+    assert all(margin > 40.0 for margin in third["margin_db"])
+    assert {one["track"] for one in told["tracks"]} == {1, 2}
+    journal = client.get(f"/api/lineups/{state['lineup']['id']}/journal").json()["journal"]
+    assert [e["facts"]["of"] for e in journal if e["what"] == "verified"] == told["chosen"]
+
+
+@pytest.mark.parametrize(
+    ("fields", "line"),
+    [
+        ({"limits": {"noise_db": 12.0}}, "noise_db goes from -100 to 0, not 12"),
+        ({"limits": {"hiss_db": -50.0}}, "hiss_db"),
+        ({"verify": ["hiss"]}, "verify"),
+    ],
+)
+def test_a_limit_that_cannot_be_is_refused(
+    client: TestClient, plan: dict[str, Any], fields: dict[str, Any], line: str
+) -> None:
+    refused = command(client, "v", "begin", kind="verification", plan=plan, **fields)
+    assert refused.status_code == 400
+    assert line in refused.json()["error"]
+    assert client.get("/api/state").json()["lineup"] is None
+
+
+def test_a_verification_goes_on_when_the_engine_has_died(
+    client: TestClient, session: Session, plan: dict[str, Any]
+) -> None:
+    begun = command(client, "v", "begin", kind="verification", plan=plan, verify=["noise"])
+    assert begun.status_code == 200
+    for number in (1, 2):
+        until(client, lambda state, n=number: (state["ask"] or {}).get("number") == n)
+        command(client, f"v{number}", "acknowledge", ask=number)
+    end_s = time.monotonic() + WAIT_S
+    while session._host.settings.stretch is None:
+        assert time.monotonic() < end_s
+        time.sleep(0.005)
+    session._host.dies = True
+    until(client, lambda state: state["lineup"]["resumed"] == 1)
+    done = 2
+    while True:
+        state = dict(client.get("/api/state").json())
+        if state["lineup"]["closed"]:
+            break
+        if state["ask"] is not None and state["ask"]["number"] > done:
+            done = state["ask"]["number"]
+            command(client, f"v{done}", "acknowledge", ask=done)
+        assert time.monotonic() < end_s + 60.0, state
+        time.sleep(0.02)
+    assert [row["of"] for row in state["verification"]["rows"]] == ["noise"] * 4

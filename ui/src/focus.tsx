@@ -1,11 +1,12 @@
 // What is to be done now: the track in hand, legible from three metres, or the thing that is asked.
 import { useState } from "preact/hooks";
-import type { Advice, Ask, Check } from "./model";
+import type { Advice, Ask, Check, State } from "./model";
 import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, stageNow, state, tape } from "./store";
+import { choosing, Choice, VerifyKey } from "./verified";
 import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
 
 export function Focus({ compact = false }: { compact?: boolean }) {
@@ -19,6 +20,7 @@ export function Focus({ compact = false }: { compact?: boolean }) {
       aria-label="What to do now"
     >
       {kind === "waiting" && <Waiting />}
+      {kind === "choosing" && <Choice />}
       {kind === "empty" && <Empty />}
       {kind === "ask" && told?.ask && <Asked ask={told.ask} compact={compact} />}
       {kind === "advice" && advice.value && <Advised now={advice.value} compact={compact} />}
@@ -30,8 +32,10 @@ export function Focus({ compact = false }: { compact?: boolean }) {
 
 function panelKind(): string {
   const told = state.value;
+  const idle = !told?.lineup || told.lineup.closed || told.lineup.stopped !== null;
+  if (idle && choosing.value) return "choosing";
   if (!told?.lineup) return "empty";
-  if (told.lineup.closed || told.lineup.stopped) return "ended";
+  if (idle) return "ended";
   if (told.ask) return "ask";
   return advice.value ? "advice" : "listening";
 }
@@ -64,6 +68,7 @@ function Empty() {
       <div class="row">
         <button class="primary" onClick={() => void begin("line-up")}>Begin the line-up</button>
         <button onClick={() => void begin("check")}>Five-minute check</button>
+        <VerifyKey />
       </div>
       <Cautions lines={[CAUTIONS.hearing, CAUTIONS.mains, CAUTIONS.decides]} />
     </div>
@@ -187,24 +192,33 @@ function CheckWords({ check }: { check: Check }) {
   );
 }
 
+const ENDED: Record<string, string> = { check: "Checked", verification: "Verified" };
+
+/** What there is to say of something that ended well. */
+export function endWords(told: State): string {
+  if (told.lineup?.kind === "verification") return sentence(told.verification?.words ?? "verified");
+  return told.lineup?.kind === "check" ? "The check is done" : "The line-up is done and written down";
+}
+
 function Ended() {
   const told = state.value;
   const lineup = told?.lineup;
   if (!told || !lineup) return null;
   return (
     <div class={`say ${lineup.stopped ? "stopped" : ""}`}>
-      <p class="kicker">{lineup.stopped ? "Stopped" : lineup.kind === "check" ? "Checked" : "Closed"}</p>
+      <p class="kicker">{lineup.stopped ? "Stopped" : (ENDED[lineup.kind] ?? "Closed")}</p>
       <p class={lineup.stopped ? "big out" : "big"}>
-        {lineup.stopped ? sentence(lineup.stopped) : "The line-up is done and written down"}
+        {lineup.stopped ? sentence(lineup.stopped) : endWords(told)}
       </p>
-      {told.check && <CheckWords check={told.check} />}
-      <p>{`${told.taken.length} readings are in the book.`}</p>
+      {told.check && lineup.kind !== "verification" && <CheckWords check={told.check} />}
+      {lineup.kind === "line-up" && <p>{`${told.taken.length} readings are in the book.`}</p>}
       <div class="row">
         <button class="primary" onClick={() => void begin("line-up")}>
           {lineup.stopped ? "Begin anew" : "Line up again"}
         </button>
         <SheetLink>Line-up sheet</SheetLink>
         <button onClick={() => void begin("check")}>Five-minute check</button>
+        <VerifyKey />
       </div>
       <Cautions lines={[CAUTIONS.hearing, CAUTIONS.decides]} />
     </div>

@@ -110,6 +110,40 @@ export interface State {
   tables: Table[];
   responses: Response[];
   check: Check | null;
+  verification: Verification | null;
+}
+
+/** What a verification holds its readings against, by the bench's own names. */
+export type Limits = Record<string, number>;
+
+/** One reading of all tracks; a limit that is not `within` is one that may not be gone over. */
+export interface VerifiedRow {
+  of: string;
+  name: string;
+  unit: string;
+  value: Num[];
+  error: Num[];
+  limit: Num;
+  within: boolean;
+  margin_db: Num[];
+  hidden_below?: Num[];
+}
+
+export interface VerifiedTrack {
+  track: number;
+  verdict: Verdict;
+  margin_db: Num;
+  worst: string | null;
+}
+
+export interface Verification {
+  lineup: string;
+  at: string;
+  chosen: string[];
+  limits: Limits;
+  rows: VerifiedRow[];
+  words: string | null;
+  tracks: VerifiedTrack[];
 }
 
 export interface Board {

@@ -7,16 +7,18 @@ import { light } from "./store";
 import { Cautions } from "./marks";
 import { shown } from "./scale";
 import { azimuth, bias, focus, stageNow, state } from "./store";
+import { Verified } from "./verified";
 import { trimmerName } from "./words";
 
-type Kind = "bias" | "azimuth" | "response" | "taken" | "notes";
+type Kind = "bias" | "azimuth" | "response" | "verified" | "taken" | "notes";
 const NAMES: Record<Kind, string> = {
-  bias: "Bias", azimuth: "Azimuth", response: "Response", taken: "Taken", notes: "Notes",
+  bias: "Bias", azimuth: "Azimuth", response: "Response", verified: "Verified", taken: "Taken", notes: "Notes",
 };
 const chosen = signal<Kind | null>(null);
 
 const fitting = computed<Kind>(() => {
   const stage = stageNow.value ?? "";
+  if (state.value?.lineup?.kind === "verification") return "verified";
   if (stage === "bias" && bias.value) return "bias";
   if (azimuth.value) return "azimuth";
   const responses = state.value?.responses.length ?? 0;
@@ -44,7 +46,10 @@ export function Picture() {
           </button>
         ))}
       </header>
-      {kind === "taken" ? <TakenList /> : kind === "notes" ? <Notes /> : <Plot kind={kind} key={kind} />}
+      {kind === "taken" && <TakenList />}
+      {kind === "notes" && <Notes />}
+      {kind === "verified" && <Verified />}
+      {kind !== "taken" && kind !== "notes" && kind !== "verified" && <Plot kind={kind} key={kind} />}
     </section>
   );
 }

@@ -1,4 +1,5 @@
 // What the screens say about stages, trimmers and dangers. The trade's terms, in plain words.
+import type { VerifiedRow } from "./model";
 
 export interface StageWords {
   title: string;
@@ -26,6 +27,11 @@ export const CAUTIONS = {
 const SENDS = ["hearing", "reels", "tool"] as const;
 
 const STAGES: Record<string, StageWords> = {
+  verification: {
+    title: "Verification",
+    aim: "What was chosen, read on all tracks and held against its limits.",
+    cautions: ["hearing", "reels"],
+  },
   plan: {
     title: "Plan",
     aim: "Deck, speed, stock and calibration tape: from them comes every target.",
@@ -99,7 +105,7 @@ const STAGES: Record<string, StageWords> = {
 };
 
 /** The stages of a line-up; the plan is there before it begins. */
-export const ORDER = Object.keys(STAGES).filter((name) => name !== "plan");
+export const ORDER = Object.keys(STAGES).filter((name) => name !== "plan" && name !== "verification");
 
 /** What to say of a stage, also of one that this page does not know. */
 export function stageWords(name: string): StageWords {
@@ -186,3 +192,20 @@ export function spoken(advice: {
 
 /** Whether something is asked that cannot wait: the bench begins such a line with STOP. */
 export const shouts = (text: string): boolean => text.startsWith("STOP");
+
+/** What a verification can read; limits as the bench calls them, with the usual ones. */
+export const READINGS = [
+  { name: "response", title: "Response, 60 Hz to 15 kHz", limit: "response_db", usual: 2, unit: "dB", step: 0.1, within: true },
+  { name: "noise", title: "Noise, A-weighted", limit: "noise_db", usual: -50, unit: "dB", step: 1, within: false },
+  { name: "distortion", title: "Third harmonic", limit: "third_harmonic_percent", usual: 1, unit: "%", step: 0.1, within: false },
+  { name: "crosstalk", title: "Crosstalk, 1 kHz", limit: "crosstalk_db", usual: -45, unit: "dB", step: 1, within: false },
+];
+
+/** A reading in words: a value, or what it lies under where it does not stand out of the noise. */
+export function readingOf(row: VerifiedRow, at: number): string {
+  const value = row.value[at] ?? null;
+  const hidden = row.hidden_below?.[at] ?? null;
+  if (value === null) return hidden === null ? "–" : `under ${hidden.toFixed(row.unit === "%" ? 2 : 0).replace("-", "−")} ${row.unit}`;
+  const places = row.unit === "%" ? 2 : row.within ? 2 : 1;
+  return `${row.within && value > 0 ? "+" : ""}${value.toFixed(places).replace("-", "−")} ${row.unit}`;
+}

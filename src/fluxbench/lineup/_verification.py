@@ -112,7 +112,8 @@ def distortion(bench: Bench) -> Procedure:
     for order, of_it in (("third", limit), ("second", None)):
         value = read.values[f"{order}_percent"]
         error = read.values[f"{order}_standard_error_percent"]
-        rows.append(Row(f"{order} harmonic", "%", value, error, of_it))
+        below = read.values[f"{order}_limit_percent"]
+        rows.append(Row(f"{order} harmonic", "%", value, error, of_it, hidden_below=below))
     total = read.values["total_percent"]
     return [*rows, Row("all harmonics", "%", total, np.full(len(total), np.nan))]
 

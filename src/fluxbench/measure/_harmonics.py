@@ -30,6 +30,9 @@ class HarmonicsReading:
     standard_error_percent: NDArray[np.float64]
     validity: tuple[tuple[Validity, ...], ...]
     total_percent: NDArray[np.float64]
+    limit_percent: NDArray[np.float64]
+    """What the noise would have hidden (orders, tracks): where a harmonic is `NO_SIGNAL` it lies
+    below; NaN where the fundamental is not valid or the rate cannot hold it."""
 
 
 def harmonics(samples: Samples, rate_hz: float, frequency_hz: float) -> HarmonicsReading:
@@ -77,7 +80,7 @@ def harmonics(samples: Samples, rate_hz: float, frequency_hz: float) -> Harmonic
 def harmonics_of(tone: HeardTone) -> HarmonicsReading:
     """Work out the harmonics of a tone that was heard, as `harmonics` does."""
     fundamental_hz, count = tone.envelope.centre_hz, len(tone.validity)
-    percent, error = np.full((2, len(ORDERS), count), np.nan)
+    percent, error, limit = np.full((3, len(ORDERS), count), np.nan)
     validity = []
     for row, (order, band) in enumerate(zip(ORDERS, tone.overtones, strict=True)):
         centre_hz = order * fundamental_hz
@@ -85,10 +88,13 @@ def harmonics_of(tone: HeardTone) -> HarmonicsReading:
         inside = band_tone(band, centre_hz, half_hz, min(3.0 * half_hz, fundamental_hz / 2.0))
         relative = np.sqrt(np.maximum(inside.power, 0.0) / np.maximum(tone.inside.power, 1e-30))
         heard = tone.valid & inside.heard & (relative > _LEAST)
-        heard &= centre_hz + 1.5 * half_hz < tone.rate_hz / 2.0
+        held = tone.valid & (centre_hz + 1.5 * half_hz < tone.rate_hz / 2.0)
+        heard &= held
+        least = np.sqrt(inside.hidden_power / np.maximum(tone.inside.power, 1e-30))
+        limit[row, held] = 100.0 * np.maximum(least, _LEAST)[held]
         percent[row, heard] = 100.0 * relative[heard]
         error[row, heard] = (percent[row] * inside.relative_error())[heard]
         validity.append(downgraded(tone.validity, heard, Validity.NO_SIGNAL))
     total = np.sqrt(np.nansum(percent**2, axis=0))
     total[np.isnan(percent).all(axis=0)] = np.nan
-    return HarmonicsReading(fundamental_hz, ORDERS, percent, error, tuple(validity), total)
+    return HarmonicsReading(fundamental_hz, ORDERS, percent, error, tuple(validity), total, limit)

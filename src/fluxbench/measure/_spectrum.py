@@ -66,10 +66,15 @@ class BandTone:
         return np.asarray(2.0 * self.half_hz * self.noise_per_hz)
 
     @property
-    def heard(self) -> NDArray[np.bool_]:
-        """Whether the band holds more than noise can by chance (5 standard deviations)."""
+    def hidden_power(self) -> NDArray[np.float64]:
+        """What noise can hold by chance (5 standard deviations): a tone below is not heard."""
         independent = max(2.0 * self.half_hz * self.effective_s, 1.0)
-        return np.asarray(self.power > 5.0 / np.sqrt(independent) * self.noise_power)
+        return np.asarray(5.0 / np.sqrt(independent) * self.noise_power)
+
+    @property
+    def heard(self) -> NDArray[np.bool_]:
+        """Whether the band holds more than noise can by chance."""
+        return np.asarray(self.power > self.hidden_power)
 
     def relative_error(self, seconds: float | None = None) -> NDArray[np.float64]:
         """Standard error that the noise gives an amplitude (relative) or a phase (rad).

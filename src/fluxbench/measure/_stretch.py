@@ -39,7 +39,8 @@ class Measured:
 
     noise: `unweighted_dbfs`, `a_weighted_dbfs`, `bs468_dbfs` and their `_standard_error_db`,
     `hum_dbfs` (all lines together, NaN if none stands out). harmonics: `second_percent` to
-    `fifth_percent` with `_standard_error_percent`, `total_percent`. crosstalk: `level_db` re the
+    `fifth_percent` with `_standard_error_percent` and `_limit_percent`, under which it lies where
+    it does not stand out of the noise, and `total_percent`. crosstalk: `level_db` re the
     driven track, `standard_error_db`, `limit_db`.
     """
 
@@ -102,6 +103,7 @@ def _harmonics(wanted: Wanted, samples: F32, rate_hz: float) -> Found:
     for row, order in enumerate(read.orders):
         values[f"{_NAMES[order]}_percent"] = read.percent[row]
         values[f"{_NAMES[order]}_standard_error_percent"] = read.standard_error_percent[row]
+        values[f"{_NAMES[order]}_limit_percent"] = read.limit_percent[row]
     values["total_percent"] = read.total_percent
     return values, read.validity[read.orders.index(3)]
 

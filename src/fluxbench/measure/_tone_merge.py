@@ -133,6 +133,7 @@ def _harmonics(
             for row in heard
         ),
         total,
+        np.where(ok, np.fmax.reduce([reading.limit_percent for reading in readings]), np.nan),
     )
 
 

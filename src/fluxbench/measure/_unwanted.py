@@ -178,9 +178,8 @@ def _power_at(
     (band,) = bands(fit, rate_hz, taper_s, [(centre_hz - reach_hz, centre_hz + reach_hz)])
     inside = band_tone(band, centre_hz, half_hz, reach_hz)
     told = downgraded(told, inside.heard & (inside.power > 0.0), Validity.NO_SIGNAL)
-    floor = 5.0 / np.sqrt(max(2.0 * half_hz * inside.effective_s, 1.0)) * inside.noise_power
     error_db = 20.0 / np.log(10.0) * inside.relative_error()
-    return inside.power, floor, error_db, told
+    return inside.power, inside.hidden_power, error_db, told
 
 
 def _relative(

@@ -131,6 +131,20 @@ def test_a_tape_that_ends_in_the_middle_is_wound_back_and_read_again() -> None:
     assert -70.0 < entry["rows"][0]["value"][0] < -50.0  # not the -80 dB of amplifiers alone
 
 
+def test_a_harmonic_under_the_noise_lies_under_what_the_noise_hides() -> None:
+    # 0.001 % of a tone of -20 dBFS is -120 dBFS; white noise of -60 dBFS rms up to 24 kHz puts
+    # -84.3 dB into the +-45 Hz that are looked at, and 5 deviations over 2 s hide -98 dB, 0.012 %.
+    angle = 2 * np.pi * 1013.0 * np.arange(96_000) / 48_000
+    noise = 1e-3 * np.random.default_rng(1).standard_normal(96_000) / np.sqrt(2.0)
+    wave = 0.1 * np.sin(angle) + 1e-6 * np.sin(3 * angle) + noise
+    samples = np.stack([wave, 0.0 * wave], axis=1).astype(np.float32)
+    read = measured(Wanted(1, "harmonics", 2.0, 1013.0), samples, 48_000, lost=False)
+    assert np.isnan(read.values["third_percent"]).all()
+    below = read.values["third_limit_percent"]
+    assert 0.005 < below[0] < 0.05
+    assert np.isnan(below[1])
+
+
 def test_lost_frames_are_no_reading() -> None:
     samples = np.random.default_rng(1).standard_normal((96_000, 2)).astype(np.float32) * 1e-3
     whole = measured(Wanted(1, "noise", 2.0), samples, 48_000, lost=False)

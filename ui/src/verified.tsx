@@ -1,0 +1,139 @@
+// A verification: what to read and its limits before, a page per track, the worst first, after.
+import { signal } from "@preact/signals";
+import { useState } from "preact/hooks";
+import { begin } from "./actions";
+import { Cautions, VerdictMark } from "./marks";
+import type { Limits, VerifiedRow, VerifiedTrack } from "./model";
+import { shown } from "./scale";
+import { state } from "./store";
+import { CAUTIONS, READINGS, readingOf } from "./words";
+
+/** Whether the person is choosing what to verify. */
+export const choosing = signal(false);
+
+export function VerifyKey() {
+  return <button onClick={() => (choosing.value = true)}>Verify the deck</button>;
+}
+
+export function Choice() {
+  const last = state.value?.verification;
+  const [chosen, choose] = useState<string[]>(last?.chosen ?? READINGS.map((reading) => reading.name));
+  const [limits, limit] = useState<Limits>(
+    last?.limits ?? Object.fromEntries(READINGS.map((reading) => [reading.limit, reading.usual])),
+  );
+  const start = () => {
+    choosing.value = false;
+    void begin("verification", { verify: chosen, limits });
+  };
+  return (
+    <div class="say">
+      <p class="kicker">Verify the deck</p>
+      <p>About a minute of the stock is recorded over on all tracks; no trimmer is touched.</p>
+      <div class="to-verify">
+        {READINGS.map((reading) => {
+          const on = chosen.includes(reading.name);
+          return (
+            <div key={reading.name}>
+              <label>
+                <input
+                  type="checkbox"
+                  checked={on}
+                  onChange={() =>
+                    choose(on ? chosen.filter((name) => name !== reading.name) : [...chosen, reading.name])
+                  }
+                />
+                <span>{reading.title}</span>
+              </label>
+              <label>
+                <span>{reading.within ? "within ±" : "at most"}</span>
+                <input
+                  type="number"
+                  step={reading.step}
+                  value={limits[reading.limit]}
+                  aria-label={`Limit of ${reading.title}`}
+                  onInput={(event) => {
+                    const value = event.currentTarget.valueAsNumber;
+                    if (Number.isFinite(value)) limit({ ...limits, [reading.limit]: value });
+                  }}
+                />
+                <span>{reading.unit}</span>
+              </label>
+            </div>
+          );
+        })}
+      </div>
+      <div class="row">
+        <button class="primary" disabled={chosen.length === 0} onClick={start}>Begin to verify</button>
+        <button onClick={() => (choosing.value = false)}>Leave it</button>
+      </div>
+      <Cautions lines={[CAUTIONS.hearing, CAUTIONS.reels]} />
+    </div>
+  );
+}
+
+const looked = signal<number | null>(null);
+
+export function Verified() {
+  const told = state.value?.verification;
+  const page = told?.tracks.find((one) => one.track === looked.value) ?? told?.tracks[0];
+  if (!told || !page) {
+    return (
+      <p class="nothing">
+        Here stands what a verification has read of every track, the worst track first. It is begun where a line-up
+        is begun, or after one.
+      </p>
+    );
+  }
+  return (
+    <div class="verified">
+      <ol aria-label="Tracks, the worst first">
+        {told.tracks.map((one) => (
+          <li key={one.track}>
+            <button
+              data-verdict={one.verdict}
+              aria-pressed={one === page}
+              onClick={() => (looked.value = one.track)}
+            >
+              <VerdictMark verdict={one.verdict} way={1} size={14} />
+              <b>{one.track}</b>
+              <span>{one.margin_db === null ? "–" : shown(one.margin_db)}</span>
+            </button>
+          </li>
+        ))}
+      </ol>
+      <TrackPage page={page} rows={told.rows} />
+    </div>
+  );
+}
+
+function TrackPage({ page, rows }: { page: VerifiedTrack; rows: VerifiedRow[] }) {
+  const at = page.track - 1;
+  return (
+    <div class="scroll" tabIndex={0} role="region" aria-label={`Track ${page.track}`}>
+      <p class="plot-words">
+        {`Track ${page.track} is ${page.verdict === "no reading" ? "without a reading" : page.verdict}`}
+        {page.worst === null
+          ? ""
+          : page.verdict === "no reading"
+            ? `: ${page.worst}`
+            : `; nearest to its limit, or furthest beyond: ${page.worst}, ${shown(page.margin_db)} dB to spare`}
+      </p>
+      <table class="taken">
+        <thead>
+          <tr><th>reading</th><th>value</th><th>±</th><th>limit</th><th>to spare</th></tr>
+        </thead>
+        <tbody>
+          {rows.map((row) => (
+            <tr key={row.of + row.name} class={(row.margin_db[at] ?? 0) < 0 ? "out" : ""}>
+              <td>{row.of === "response" ? `response, ${row.name}` : row.name}</td>
+              <td>{readingOf(row, at)}</td>
+              <td>{row.error[at] === null ? "–" : row.error[at]!.toFixed(row.unit === "%" ? 3 : 2)}</td>
+              <td>{row.limit === null ? "–" : `${row.within ? "±" : ""}${row.limit} ${row.unit}`}</td>
+              <td>{row.margin_db[at] === null ? "–" : `${shown(row.margin_db[at])} dB`}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </div>
+  );
+}
