@@ -8,6 +8,7 @@ that the harness must find: it shows first and writes later.
 import argparse
 import json
 import sys
+import threading
 import time
 from collections.abc import Mapping
 from dataclasses import replace
@@ -35,8 +36,12 @@ def write_later(book: Any) -> None:
     book.write = later
 
 
+SPEAKING = threading.Lock()
+
+
 def tell(message: Mapping[str, Any]) -> None:
-    print(json.dumps(message), flush=True)
+    with SPEAKING:  # two threads tell, and a line is one line
+        print(json.dumps(message), flush=True)
 
 
 def main() -> None:
