@@ -89,6 +89,29 @@ class Response:
 
 
 @dataclass(frozen=True, slots=True)
+class VerifiedRow:
+    """One reading of a verification on all tracks, (tracks,) each; see `lineup.Verification`."""
+
+    of: str
+    name: str
+    unit: str
+    limit: float
+    within: bool
+    value: Readings
+    margin_db: Readings
+    hidden_below: Readings
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """The newest verification since the line-up: when, what it said, the rows with a limit."""
+
+    at: str
+    words: str
+    rows: tuple[VerifiedRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Uncertainty:
     """What is known of the absolute level, as one standard deviation; None is not calibrated."""
 
@@ -123,6 +146,7 @@ class Contents:
     interruptions: tuple[str, ...]
     checks: tuple[tuple[str, str], ...]
     """Five-minute checks against this line-up: when, and what they said."""
+    verified: Verified | None
     uncertainty: Uncertainty
 
     @property

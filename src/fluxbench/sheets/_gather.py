@@ -7,7 +7,7 @@ from fluxbench.base import MisuseError
 from fluxbench.book import Entry, LineUpRow, Records
 from fluxbench.lineup import plan_from_state
 from fluxbench.sheets._conditions import conditions_of
-from fluxbench.sheets._contents import Contents, Uncertainty
+from fluxbench.sheets._contents import Contents, Uncertainty, Verified, VerifiedRow
 from fluxbench.sheets._fold import Seen
 from fluxbench.sheets._words import LONGEST_TEXT, one_line
 
@@ -53,6 +53,7 @@ def contents_of(book: Records, lineup: str | None) -> Contents:
         conditions=conditions_of(plan, entries),
         interruptions=tuple(seen.interruptions),
         checks=tuple(_checks(book, rows, row.id)),
+        verified=_verified(book, rows, row),
         uncertainty=Uncertainty(
             _positive(calibration.get("level_uncertainty_db")),
             _positive(stock["electrical"].get("level_uncertainty_db")),
@@ -70,6 +71,9 @@ def _wanted(rows: Sequence[LineUpRow], lineup: str | None) -> LineUpRow:
     if row is None:
         raise MisuseError(f"the book holds no line-up {one_line(lineup, 80)!r}; leave it out for "
                           "the newest one")  # fmt: skip
+    if row.kind == "verification":
+        raise MisuseError(f"{row.id} is a verification; it stands on the sheet of the line-up "
+                          "before it")  # fmt: skip
     if row.kind != "line-up":
         against = row.plan.get("as_left", {}).get("lineup", "of its deck")
         raise MisuseError(
@@ -93,6 +97,47 @@ def _checks(book: Records, rows: Sequence[LineUpRow], lineup: str) -> list[tuple
             words = said[-1] if said else "not finished"
             found.append((row.begun_at, one_line(words, LONGEST_TEXT)))
     return found
+
+
+def _verified(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> Verified | None:
+    """The newest finished verification of such a deck before it was lined up again."""
+    since: list[LineUpRow] = []
+    for row in rows:  # the newest first
+        if row.id == of.id:
+            break
+        if _deck(row) == _deck(of):
+            since = [] if row.kind == "line-up" else [*since, row]
+    done = [r for r in since if r.kind == "verification" and r.closed and not r.stopped]
+    if not done:
+        return None
+    newest = done[0]
+    entries = _entries(book, newest.id)
+    words = [e.facts["words"] for e in entries if e.what == "verification"]
+    if not words:
+        return None
+    tracks, _ = _deck(newest)
+    found = {
+        (e.facts["of"], told["name"]): VerifiedRow(
+            e.facts["of"],
+            one_line(told["name"], LONGEST_NAME),
+            one_line(told["unit"], 10),
+            float(told["limit"]),
+            bool(told["within"]),
+            tuple(told["value"]),
+            tuple(told["margin_db"]),
+            tuple(told.get("hidden_below") or (None,) * tracks),
+        )
+        for e in entries
+        if e.what == "verified"
+        for told in e.facts["rows"]
+        if told["limit"] is not None
+    }
+    return Verified(newest.begun_at, one_line(words[-1], LONGEST_TEXT), tuple(found.values()))
+
+
+def _deck(row: LineUpRow) -> tuple[int, float]:
+    """What tells decks apart so far."""
+    return int(row.plan["stock"]["tracks"]), float(row.plan["stock"]["speed_ips"])
 
 
 def _name(sheet: Facts) -> str:

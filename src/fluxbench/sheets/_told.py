@@ -7,6 +7,7 @@ from fluxbench.sheets._contents import Contents, Response
 from fluxbench.sheets._figure import Picture, draw
 from fluxbench.sheets._plan_told import NOT_GIVEN, equalisation_told, plan_told, speed_told
 from fluxbench.sheets._table_told import angles_told, columns_told, farthest, headline
+from fluxbench.sheets._verified_told import verified_told
 from fluxbench.sheets._words import NOT_READ, TRIMMERS, one_line, plain
 
 WIDTH_MM, WHOLE_WIDTH_MM = 82.0, 176.0
@@ -77,6 +78,7 @@ def told(
         "conditions": [*contents.conditions, ("Interruptions", _interruptions(contents))],
         "notes": _shortened(contents.notes, notes, "more in the journal of this line-up"),
         "checks": [(_when(at), words) for at, words in contents.checks[-MOST_CHECKS:]],
+        "verified": verified_told(contents.verified, plan.tracks),
         "cautions": CAUTIONS,
         "label": _label(contents),
         "wide": [wide_mm, high_mm],

@@ -275,3 +275,82 @@ def test_spread_is_what_the_tests_say() -> None:
 def test_file_names_are_safe(tmp_path: Path, name: str) -> None:
     told = contents(tmp_path, shown(1), [("begun", {"kind": "line-up"})], lineup=name)
     assert re.fullmatch(r"line-up-[A-Za-z0-9-]{0,64}\.pdf", file_name(told))
+
+
+# Verifications.
+
+
+def verification(tracks: int, out: int | None = None) -> list[Step]:
+    """One that read everything; track `out` (from 1) has too much noise."""
+    noise = [-62.3] * tracks
+    if out is not None:
+        noise[out - 1] = -47.9
+
+    def row(name: str, unit: str, value: list[Any], limit: float | None, **more: Any) -> Any:
+        margin = more.pop("margin_db", [None] * tracks)
+        return {"name": name, "unit": unit, "value": value, "error": [0.02] * tracks,
+                "limit": limit, "within": False, "margin_db": margin, **more}  # fmt: skip
+
+    rows = {
+        "response": [
+            row("63 Hz", "dB", [0.8] * tracks, 2.0, within=True, margin_db=[1.2] * tracks),
+            row("250 Hz", "dB", [-1.1] * tracks, 2.0, within=True, margin_db=[0.9] * tracks),
+            row("20000 Hz", "dB", [-3.0] * tracks, None, within=True),
+        ],
+        "noise": [row("noise, A-weighted", "dB", noise, -50.0,
+                      margin_db=[-50.0 - n for n in noise])],
+        "distortion": [row("third harmonic", "%", [0.51] * tracks, 1.0,
+                           margin_db=[5.8] * tracks)],
+        "crosstalk": [row("from its neighbours, 1 kHz", "dB", [None] * tracks, -45.0,
+                          hidden_below=[-71.4] * tracks, margin_db=[26.4] * tracks)],
+    }  # fmt: skip
+    words = "all tracks are in" if out is None else f"out: track {out}"
+    told = [("verified", {"of": of, "rows": some}) for of, some in rows.items()]
+    verdict = ("verification", {"words": words, "tracks": []})
+    begun = ("begun", {"kind": "verification"})
+    return [begun, *told, verdict, ("closed", {"reason": None})]
+
+
+def with_verification(tmp_path: Path, tracks: int, **row: Any) -> str:
+    plan = shown(tracks, NAMES)
+    write_lineup(tmp_path / "book.db", plan, whole(tracks))
+    write_lineup(tmp_path / "book.db", {**plan, "verify": ["noise"]}, verification(tracks, 3),
+                 lineup="20260313-090000-aaaa", kind="verification",
+                 begun_at="2026-03-13T09:00:00.000Z", **row)  # fmt: skip
+    records = Records(tmp_path / "book.db")
+    try:
+        return text_of(sheet_pdf(contents_of(records, "20260312-081500-7c1d"), "1.2.3"))
+    finally:
+        records.close()
+
+
+@pytest.mark.parametrize("tracks", [4, 24])
+def test_a_verification_since_stands_on_the_sheet(tmp_path: Path, tracks: int) -> None:
+    text = with_verification(tmp_path, tracks)
+    assert "Verified since: out: track 3" in text
+    assert "2026-03-13, 09:00 UTC" in text
+    assert "at most -50 dB" in text
+    assert "within ±2 dB" in text
+    assert text.count("-1.10 at 250 Hz") == tracks  # the worst of the response
+    assert text.count("-62.3") == tracks - 1
+    assert text.count("-47.9") == 1
+    assert text.count("under -71") == tracks
+
+
+def test_a_verification_of_the_next_line_up_stands_on_that_ones(tmp_path: Path) -> None:
+    plan = shown(4, NAMES)
+    write_lineup(tmp_path / "book.db", plan, whole(4), lineup="20260312-000000-0001")
+    write_lineup(tmp_path / "book.db", plan, whole(4), lineup="20260314-000000-0002",
+                 begun_at="2026-03-14T00:00:00.000Z")  # fmt: skip
+    write_lineup(tmp_path / "book.db", plan, verification(4), lineup="20260315-000000-0003",
+                 kind="verification", begun_at="2026-03-15T00:00:00.000Z")  # fmt: skip
+    records = Records(tmp_path / "book.db")
+    try:
+        assert contents_of(records, "20260312-000000-0001").verified is None
+        found = contents_of(records, "20260314-000000-0002").verified
+        assert found is not None
+        assert found.words == "all tracks are in"
+        with pytest.raises(MisuseError, match="is a verification"):
+            contents_of(records, "20260315-000000-0003")
+    finally:
+        records.close()
