@@ -457,3 +457,24 @@ def test_a_verification_goes_on_when_the_engine_has_died(
         assert time.monotonic() < end_s + 60.0, state
         time.sleep(0.02)
     assert [row["of"] for row in state["verification"]["rows"]] == ["noise"] * 4
+
+
+def test_tones_are_printed_and_told(client: TestClient, plan: dict[str, Any]) -> None:
+    begun = command(client, "t", "begin", kind="tones", plan=plan, seconds=2.0)
+    assert begun.status_code == 200, begun.json()
+    done = 0
+    end_s = time.monotonic() + 4 * WAIT_S
+    while not (state := dict(client.get("/api/state").json()))["lineup"]["closed"]:
+        if state["ask"] is not None and state["ask"]["number"] > done:
+            done = state["ask"]["number"]
+            command(client, f"t{done}", "acknowledge", ask=done)
+        assert time.monotonic() < end_s, state
+        time.sleep(0.02)
+    told = state["printed"]
+    assert told["lineup"] == state["lineup"]["id"]
+    assert told["tones"][0]["frequency_hz"] == 1000.0
+    assert told["tones"][0]["seconds"] == 2.0
+    read = told["tones"][0]["read_db"]
+    assert all(abs(level) < 0.05 for level in read)  # wires give back what is sent
+    refused = command(client, "u", "begin", kind="tones", plan=plan, seconds=1.0)
+    assert refused.status_code == 400

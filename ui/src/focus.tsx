@@ -1,6 +1,6 @@
 // What is to be done now: the track in hand, legible from three metres, or the thing that is asked.
 import { useState } from "preact/hooks";
-import type { Advice, Ask, Check, State } from "./model";
+import type { Advice, Ask, Check, Printed, State } from "./model";
 import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
@@ -69,6 +69,7 @@ function Empty() {
         <button class="primary" onClick={() => void begin("line-up")}>Begin the line-up</button>
         <button onClick={() => void begin("check")}>Five-minute check</button>
         <VerifyKey />
+        <button onClick={() => void begin("tones")}>Print tones</button>
       </div>
       <Cautions lines={[CAUTIONS.hearing, CAUTIONS.mains, CAUTIONS.decides]} />
     </div>
@@ -192,12 +193,41 @@ function CheckWords({ check }: { check: Check }) {
   );
 }
 
-const ENDED: Record<string, string> = { check: "Checked", verification: "Verified" };
+const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed" };
 
 /** What there is to say of something that ended well. */
 export function endWords(told: State): string {
   if (told.lineup?.kind === "verification") return sentence(told.verification?.words ?? "verified");
+  if (told.lineup?.kind === "tones") return "The tones are on the tape";
   return told.lineup?.kind === "check" ? "The check is done" : "The line-up is done and written down";
+}
+
+function PrintedTones({ printed }: { printed: Printed }) {
+  return (
+    <table class="taken printed">
+      <thead>
+        <tr><th>tone</th><th>sent</th><th>for</th><th>came back</th></tr>
+      </thead>
+      <tbody>
+        {printed.tones.map((tone) => (
+          <tr key={tone.number}>
+            <td>{pitch(tone.frequency_hz)}</td>
+            <td>{shown(tone.level_db, 0)} dB</td>
+            <td>{tone.seconds} s</td>
+            <td>{readBack(tone.read_db)}</td>
+          </tr>
+        ))}
+      </tbody>
+    </table>
+  );
+}
+
+/** From the lowest to the highest of all tracks, and how many are not read. */
+export function readBack(read: (number | null)[]): string {
+  const here = read.filter((one): one is number => one !== null);
+  const missing = read.length - here.length;
+  const words = here.length === 0 ? "nothing" : `${shown(Math.min(...here))} to ${shown(Math.max(...here))} dB`;
+  return missing > 0 && here.length > 0 ? `${words}, ${missing} not read` : words;
 }
 
 function Ended() {
@@ -210,7 +240,8 @@ function Ended() {
       <p class={lineup.stopped ? "big out" : "big"}>
         {lineup.stopped ? sentence(lineup.stopped) : endWords(told)}
       </p>
-      {told.check && lineup.kind !== "verification" && <CheckWords check={told.check} />}
+      {told.check && (lineup.kind === "check" || lineup.kind === "line-up") && <CheckWords check={told.check} />}
+      {lineup.kind === "tones" && told.printed && <PrintedTones printed={told.printed} />}
       {lineup.kind === "line-up" && <p>{`${told.taken.length} readings are in the book.`}</p>}
       <div class="row">
         <button class="primary" onClick={() => void begin("line-up")}>
@@ -219,6 +250,7 @@ function Ended() {
         <SheetLink>Line-up sheet</SheetLink>
         <button onClick={() => void begin("check")}>Five-minute check</button>
         <VerifyKey />
+        <button onClick={() => void begin("tones")}>Print tones</button>
       </div>
       <Cautions lines={[CAUTIONS.hearing, CAUTIONS.decides]} />
     </div>

@@ -111,6 +111,14 @@ export interface State {
   responses: Response[];
   check: Check | null;
   verification: Verification | null;
+  printed: Printed | null;
+}
+
+/** Line-up tones as they were printed, and what came back of them. */
+export interface Printed {
+  lineup: string;
+  at: string;
+  tones: { number: number; frequency_hz: number; level_db: number; seconds: number; read_db: Num[] }[];
 }
 
 /** What a verification holds its readings against, by the bench's own names. */

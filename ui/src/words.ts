@@ -27,6 +27,11 @@ export const CAUTIONS = {
 const SENDS = ["hearing", "reels", "tool"] as const;
 
 const STAGES: Record<string, StageWords> = {
+  "print tones": {
+    title: "Line-up tones",
+    aim: "The tones at the head of the reel, slated, the same on all tracks. What stood there is gone.",
+    cautions: ["hearing", "reels"],
+  },
   verification: {
     title: "Verification",
     aim: "What was chosen, read on all tracks and held against its limits.",
@@ -105,7 +110,7 @@ const STAGES: Record<string, StageWords> = {
 };
 
 /** The stages of a line-up; the plan is there before it begins. */
-export const ORDER = Object.keys(STAGES).filter((name) => name !== "plan" && name !== "verification");
+export const ORDER = Object.keys(STAGES).filter((name) => !["plan", "verification", "print tones"].includes(name));
 
 /** What to say of a stage, also of one that this page does not know. */
 export function stageWords(name: string): StageWords {

@@ -20,7 +20,7 @@ afterEach(() => {
 
 const lineup = { id: "x", kind: "line-up", tracks: 4, closed: false, stopped: null } as State["lineup"];
 const told = (more: Partial<State>): State =>
-  ({ seq: 1, bench: { engine: "running", saved: true }, lineup, stages: [], ask: null, notes: [], taken: [], tables: [], responses: [], check: null, ...more }) as State;
+  ({ seq: 1, bench: { engine: "running", saved: true }, lineup, stages: [], ask: null, notes: [], taken: [], tables: [], responses: [], check: null, verification: null, printed: null, ...more }) as State;
 const show = (what: () => void, page = <Focus />) => {
   act(() => {
     what();

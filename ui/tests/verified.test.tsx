@@ -1,7 +1,7 @@
 import { render } from "preact";
 import { act } from "preact/test-utils";
 import { afterEach, beforeEach, expect, test, vi } from "vitest";
-import { Focus } from "../src/focus";
+import { Focus, readBack } from "../src/focus";
 import type { State, Verification, VerifiedRow } from "../src/model";
 import { state } from "../src/store";
 import { choosing, Verified } from "../src/verified";
@@ -34,7 +34,7 @@ const verification: Verification = {
 const told = (more: Partial<State>): State =>
   ({
     seq: 1, bench: { engine: "running", saved: true }, lineup: null, stages: [], ask: null, notes: [], taken: [],
-    tables: [], responses: [], check: null, verification, ...more,
+    tables: [], responses: [], check: null, printed: null, verification, ...more,
   }) as State;
 
 test("the worst track stands first, and its page is open", () => {
@@ -87,4 +87,21 @@ test("the chosen readings and limits go to the bench", async () => {
   expect(body).toMatchObject({ command: "begin", kind: "verification", verify: ["noise", "distortion", "crosstalk"] });
   expect(body.limits.noise_db).toBe(-55);
   expect(body.limits.response_db).toBe(2);
+});
+
+test("what came back of the tones is told from the lowest to the highest track", () => {
+  expect(readBack([-0.031, 0.052, 0.01])).toBe("−0.03 to +0.05 dB");
+  expect(readBack([-0.031, null])).toBe("−0.03 to −0.03 dB, 1 not read");
+  expect(readBack([null, null])).toBe("nothing");
+});
+
+test("printed tones stand there when they are done", () => {
+  const tones = [{ number: 1, frequency_hz: 1000, level_db: 0, seconds: 30, read_db: [0.01, -0.02] }];
+  act(() => {
+    const lineup = { id: "t", kind: "tones", tracks: 2, closed: true, stopped: null } as State["lineup"];
+    state.value = told({ lineup, printed: { lineup: "t", at: "", tones } });
+    render(<Focus />, box);
+  });
+  expect(box.textContent).toContain("The tones are on the tape");
+  expect(box.textContent).toContain("−0.02 to +0.01 dB");
 });

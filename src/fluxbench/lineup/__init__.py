@@ -6,6 +6,7 @@ from fluxbench.lineup._lineup import COURSE, LineUp
 from fluxbench.lineup._peak import Peak, Picture, find_peak
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._plan_told import plan_from_state
+from fluxbench.lineup._print_tones import PrintTones
 from fluxbench.lineup._stage_list import stages_after, stages_of
 from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._verification import READINGS, Verification
@@ -26,6 +27,7 @@ __all__ = [
     "Peak",
     "Picture",
     "Plan",
+    "PrintTones",
     "Section",
     "Verdict",
     "Verification",

@@ -29,6 +29,7 @@ OF_STAGES = {
     "verify": LOUD,
     "five-minute check": f"{ADVISES} {LOUD}",
     "verification": f"{ADVISES} {LOUD}",
+    "print tones": f"{ADVISES} {LOUD}",
 }
 
 

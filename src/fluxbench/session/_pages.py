@@ -11,6 +11,8 @@ from fluxbench.book import Entry, LineUpRow, Page, Reading
 from fluxbench.lineup import LineUp, Plan, plan_from_state
 from fluxbench.session._commands import NotNowError, Waiting
 
+CHOICES = ("verify", "limits", "seconds")
+"""Fields of `begin` that belong to one kind of procedure; see `web`."""
 LIMITS = {
     "response_db": (0.1, 12.0),
     "noise_db": (-100.0, 0.0),
@@ -60,8 +62,8 @@ def _limits(given: Mapping[str, float]) -> dict[str, float]:
 
 
 def with_choice(fields: Mapping[str, Any]) -> Mapping[str, Any]:
-    """What the deck shows, with what is to be verified and its limits, where that was said."""
-    choice = {name: fields[name] for name in ("verify", "limits") if fields.get(name) is not None}
+    """What the deck shows, with what was chosen for this procedure."""
+    choice = {name: fields[name] for name in CHOICES if fields.get(name) is not None}
     shown: Mapping[str, Any] = fields["plan"]
     return {**shown, **choice}
 

@@ -11,6 +11,7 @@ from fluxbench.lineup import (
     Kept,
     LineUp,
     Plan,
+    PrintTones,
     Verification,
 )
 from fluxbench.session._commands import NotNowError
@@ -23,6 +24,7 @@ PROCEDURES: dict[str, Make] = {
     "check": lambda shown, plan, past, time_s: FiveMinuteCheck(
         plan, shown["as_left"]["level_db"], past, time_s
     ),
+    "tones": lambda shown, plan, past, time_s: PrintTones(plan, shown.get("seconds"), past, time_s),
     "verification": lambda shown, plan, past, time_s: Verification(
         plan, shown.get("verify") or tuple(READINGS), past, time_s
     ),

@@ -20,6 +20,7 @@ EMPTY: State = {
     "responses": [],
     "check": None,
     "verification": None,
+    "printed": None,
 }
 
 
@@ -33,6 +34,7 @@ def begun(state: State, row: LineUpRow, plan: Plan) -> State:
         "verification": _to_verify(row, plan)
         if row.kind == "verification"
         else state["verification"],
+        "printed": state["printed"],
         "lineup": {
             "id": row.id,
             "kind": row.kind,
@@ -71,7 +73,11 @@ def begun(state: State, row: LineUpRow, plan: Plan) -> State:
     }
 
 
-_ONE_STAGE = {"check": ["five-minute check"], "verification": ["verification"]}
+_ONE_STAGE = {
+    "check": ["five-minute check"],
+    "verification": ["verification"],
+    "tones": ["print tones"],
+}
 
 
 def _to_verify(row: LineUpRow, plan: Plan) -> dict[str, Any]:
@@ -263,6 +269,7 @@ _CHANGES: Mapping[str, Change] = {
             ],
         }
     },
+    "printed": lambda _s, e, _p: {"printed": {"lineup": e.lineup, "at": e.at, **e.facts}},
     "verification": lambda s, e, _: {"verification": {**s["verification"], **e.facts}},
 }
 """What an entry of each kind changes; all others change nothing."""

@@ -147,6 +147,8 @@ class Contents:
     checks: tuple[tuple[str, str], ...]
     """Five-minute checks against this line-up: when, and what they said."""
     verified: Verified | None
+    tones: str
+    """The line-up tones printed since, in words; empty if none were."""
     uncertainty: Uncertainty
 
     @property

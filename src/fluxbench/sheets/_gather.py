@@ -9,10 +9,11 @@ from fluxbench.lineup import plan_from_state
 from fluxbench.sheets._conditions import conditions_of
 from fluxbench.sheets._contents import Contents, Uncertainty, Verified, VerifiedRow
 from fluxbench.sheets._fold import Seen
-from fluxbench.sheets._words import LONGEST_TEXT, one_line
+from fluxbench.sheets._words import LONGEST_TEXT, one_line, plain
 
 PAGE = 1000
 LONGEST_NAME = 60
+OTHER_KINDS = {"verification": "a verification", "tones": "a printing of tones"}
 
 Facts = Mapping[str, Any]
 
@@ -54,6 +55,7 @@ def contents_of(book: Records, lineup: str | None) -> Contents:
         interruptions=tuple(seen.interruptions),
         checks=tuple(_checks(book, rows, row.id)),
         verified=_verified(book, rows, row),
+        tones=_tones(book, rows, row),
         uncertainty=Uncertainty(
             _positive(calibration.get("level_uncertainty_db")),
             _positive(stock["electrical"].get("level_uncertainty_db")),
@@ -71,9 +73,10 @@ def _wanted(rows: Sequence[LineUpRow], lineup: str | None) -> LineUpRow:
     if row is None:
         raise MisuseError(f"the book holds no line-up {one_line(lineup, 80)!r}; leave it out for "
                           "the newest one")  # fmt: skip
-    if row.kind == "verification":
-        raise MisuseError(f"{row.id} is a verification; it stands on the sheet of the line-up "
-                          "before it")  # fmt: skip
+    if row.kind in OTHER_KINDS:
+        raise MisuseError(
+            f"{row.id} is {OTHER_KINDS[row.kind]}; it stands on the sheet of the line-up before it"
+        )
     if row.kind != "line-up":
         against = row.plan.get("as_left", {}).get("lineup", "of its deck")
         raise MisuseError(
@@ -99,18 +102,35 @@ def _checks(book: Records, rows: Sequence[LineUpRow], lineup: str) -> list[tuple
     return found
 
 
-def _verified(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> Verified | None:
-    """The newest finished verification of such a deck before it was lined up again."""
+def _newest_since(rows: Sequence[LineUpRow], of: LineUpRow, kind: str) -> LineUpRow | None:
+    """The newest finished one of a kind on such a deck, before it was lined up again."""
     since: list[LineUpRow] = []
     for row in rows:  # the newest first
         if row.id == of.id:
             break
         if _deck(row) == _deck(of):
             since = [] if row.kind == "line-up" else [*since, row]
-    done = [r for r in since if r.kind == "verification" and r.closed and not r.stopped]
-    if not done:
+    done = [r for r in since if r.kind == kind and r.closed and not r.stopped]
+    return done[0] if done else None
+
+
+def _tones(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> str:
+    """The line-up tones that were printed since, in words."""
+    newest = _newest_since(rows, of, "tones")
+    entries = [] if newest is None else _entries(book, newest.id)
+    said = [
+        f"{tone['frequency_hz']:g} Hz {plain(tone['level_db'], 0)} dB {tone['seconds']:g} s"
+        for e in entries
+        if e.what == "printed"
+        for tone in e.facts["tones"]
+    ]
+    return one_line(", ".join(said), LONGEST_TEXT)
+
+
+def _verified(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> Verified | None:
+    newest = _newest_since(rows, of, "verification")
+    if newest is None:
         return None
-    newest = done[0]
     entries = _entries(book, newest.id)
     words = [e.facts["words"] for e in entries if e.what == "verification"]
     if not words:

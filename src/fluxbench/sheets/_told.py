@@ -81,6 +81,7 @@ def told(
         "verified": verified_told(contents.verified, plan.tracks),
         "cautions": CAUTIONS,
         "label": _label(contents),
+        "tones": contents.tones,
         "wide": [wide_mm, high_mm],
     }
     return values, pictures

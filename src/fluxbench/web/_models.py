@@ -24,12 +24,14 @@ class Begin(Strict):
 
     id: Id
     command: Literal["begin"]
-    kind: Literal["line-up", "check", "verification"] = "line-up"
+    kind: Literal["line-up", "check", "verification", "tones"] = "line-up"
     plan: dict[str, Any] | None = None
     verify: list[Literal["response", "noise", "distortion", "crosstalk"]] | None = None
     """What a verification reads; everything if left out."""
     limits: dict[Limit, Annotated[float, Field(allow_inf_nan=False)]] | None = None
     """Limits of a verification that are not the usual ones."""
+    seconds: Annotated[float, Field(ge=2.0, le=300.0, allow_inf_nan=False)] | None = None
+    """How long each line-up tone is printed; 30 s if left out."""
 
 
 class Acknowledge(Strict):

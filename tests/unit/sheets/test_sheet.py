@@ -354,3 +354,24 @@ def test_a_verification_of_the_next_line_up_stands_on_that_ones(tmp_path: Path) 
             contents_of(records, "20260315-000000-0003")
     finally:
         records.close()
+
+
+def test_tones_printed_since_stand_on_the_label(tmp_path: Path) -> None:
+    plan = shown(4, NAMES)
+    write_lineup(tmp_path / "book.db", plan, whole(4))
+    tones = [
+        {"number": n, "frequency_hz": f, "level_db": level, "seconds": 30.0, "read_db": [level] * 4}
+        for n, (f, level) in enumerate(((1000.0, 0.0), (10_000.0, -10.0)), 1)
+    ]
+    steps = [("begun", {"kind": "tones"}), ("printed", {"tones": tones}),
+             ("closed", {"reason": None})]  # fmt: skip
+    write_lineup(tmp_path / "book.db", plan, steps, lineup="20260313-090000-aaaa", kind="tones",
+                 begun_at="2026-03-13T09:00:00.000Z")  # fmt: skip
+    records = Records(tmp_path / "book.db")
+    try:
+        text = text_of(sheet_pdf(contents_of(records, "20260312-081500-7c1d"), "1.2.3"))
+        assert "1000 Hz 0 dB 30 s, 10000 Hz -10 dB 30 s" in text
+        with pytest.raises(MisuseError, match="is a printing of tones"):
+            contents_of(records, "20260313-090000-aaaa")
+    finally:
+        records.close()
