@@ -17,8 +17,10 @@ from starlette.websockets import WebSocketDisconnect
 from fluxbench.base import BookError
 from fluxbench.book import Book, Page
 from fluxbench.deck import PracticeDeck
+from fluxbench.lineup import _print_tones
 from fluxbench.session import Session
 from fluxbench.session import _session as session_module
+from fluxbench.trade import LineUpTone
 from fluxbench.web import _calls, build_app
 from tests.benches.counting import TenASecond
 from tests.benches.inline_host import InlineHost
@@ -459,7 +461,11 @@ def test_a_verification_goes_on_when_the_engine_has_died(
     assert [row["of"] for row in state["verification"]["rows"]] == ["noise"] * 4
 
 
-def test_tones_are_printed_and_told(client: TestClient, plan: dict[str, Any]) -> None:
+def test_tones_are_printed_and_told(
+    client: TestClient, plan: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    low = (LineUpTone(1000.0, 0.0, 30.0), LineUpTone(100.0, -10.0, 30.0))  # the wires carry 4 kHz
+    monkeypatch.setattr(_print_tones, "line_up_tones", lambda _: low)
     begun = command(client, "t", "begin", kind="tones", plan=plan, seconds=2.0)
     assert begun.status_code == 200, begun.json()
     done = 0
