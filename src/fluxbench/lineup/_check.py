@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from fluxbench.lineup._bench import F64, Procedure
-from fluxbench.lineup._lineup import LineUp
+from fluxbench.lineup._one_stage import OneStage
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._stages_record import RESPONSE_DB
 from fluxbench.lineup._steps import Kept
@@ -16,12 +16,15 @@ CHECK_HZ = (125.0, 2000.0, 12_500.0)
 LEAVE_IT = "leave it alone"
 
 
-class FiveMinuteCheck(LineUp):
+class FiveMinuteCheck(OneStage):
     """Records three tones at once, and names the tracks that have moved.
 
     `as_left_db` is the response that the last line-up left, by frequency in Hz as text, a level
     for each track in dB re what was sent, None where there was no reading.
     """
+
+    NAME = "five-minute check"
+    DONE = "stop; the check is done"
 
     def __init__(
         self,
@@ -36,19 +39,11 @@ class FiveMinuteCheck(LineUp):
         }
         super().__init__(plan, past, time_s)
 
-    def _run(self) -> Procedure:
-        if not self._recalling:
-            yield
-        self.stage("five-minute check")
-        yield from self.ask("load", "load the session's stock", tape="stock")
-        yield from self.record_all()
+    def _work(self) -> Procedure:
         self.send(*((f, RESPONSE_DB) for f in CHECK_HZ))
         yield from self.settle()
         read = (yield from self.levels(4.0)) - RESPONSE_DB
         self.write("check", **self._judged(dict(zip(CHECK_HZ, read, strict=True))))
-        yield from self.ask(
-            "transport", "stop; the check is done", state="stop", ready=[], monitor="reproduce"
-        )
 
     def _judged(self, read_db: Mapping[float, F64]) -> dict[str, Any]:
         """The tracks that moved by more than is accepted, or are gone, and the words for it."""

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from fluxbench.lineup._bench import Procedure
-from fluxbench.lineup._lineup import LineUp
+from fluxbench.lineup._one_stage import OneStage
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._point import error_db, mean_level_db
 from fluxbench.lineup._steps import Kept, rounded
@@ -20,12 +20,16 @@ SHORTEST_S = 2.0
 MOST_TRIES = 3
 
 
-class PrintTones(LineUp):
+class PrintTones(OneStage):
     """Records the tones of the plan's speed one after another, each for so many seconds.
 
     Before tone 1, 2, 3 stand as many pips. The tones are one piece: if the tape has to be wound
     meanwhile, they begin anew.
     """
+
+    NAME = "print tones"
+    LOAD = "thread the session's reel where its tones are to stand"
+    DONE = "stop; the tones are on the tape: write them on its box"
 
     def __init__(
         self,
@@ -40,25 +44,10 @@ class PrintTones(LineUp):
         self._line_up_tones = tones
         super().__init__(plan, past, time_s)
 
-    def _run(self) -> Procedure:
-        if not self._recalling:
-            yield
-        self.stage("print tones")
-        yield from self.ask(
-            "load", "thread the session's reel where its tones are to stand", tape="stock"
-        )
-        yield from self.record_all()
+    def _work(self) -> Procedure:
         tones = yield from self.step("print tones", self._print())
-        self.silence()
         self.write("printed", tones=tones)
         self._compare(tones)
-        yield from self.ask(
-            "transport",
-            "stop; the tones are on the tape: write them on its box",
-            state="stop",
-            ready=[],
-            monitor="reproduce",
-        )
 
     def _print(self) -> Procedure:
         for _ in range(MOST_TRIES):

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
-from fluxbench.lineup._lineup import LineUp
+from fluxbench.lineup._one_stage import OneStage
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._point import error_db, mean_level_db
 from fluxbench.lineup._stages_record import RESPONSE_DB, RESPONSE_HZ
@@ -168,8 +168,11 @@ def _prove(bench: Bench) -> Procedure:
     yield from bench.point()
 
 
-class Verification(LineUp):
+class Verification(OneStage):
     """Records on all tracks and reads what was chosen; the deck is not touched."""
+
+    NAME = "verification"
+    DONE = "stop; it is verified"
 
     def __init__(
         self,
@@ -181,23 +184,14 @@ class Verification(LineUp):
         self._chosen = [name for name in READINGS if name in chosen]
         super().__init__(plan, past, time_s)
 
-    def _run(self) -> Procedure:
-        if not self._recalling:
-            yield
-        self.stage("verification")
-        yield from self.ask("load", "load the session's stock", tape="stock")
-        yield from self.record_all()
+    def _work(self) -> Procedure:
         every: list[dict[str, Any]] = []
         for done, name in enumerate(self._chosen):
             self.advise(None, done, len(self._chosen))
             rows = yield from self.step(name, _told(READINGS[name](self)))
             self.write("verified", of=name, rows=rows)
             every += [{"of": name, **row} for row in rows]
-        self.silence()
         self.write("verification", **judged(every, self.plan.tracks))
-        yield from self.ask(
-            "transport", "stop; it is verified", state="stop", ready=[], monitor="reproduce"
-        )
 
 
 def _told(reading: Procedure) -> Procedure:

@@ -4,7 +4,15 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from fluxbench.book import Entry, LineUpRow
-from fluxbench.lineup import READINGS, Plan, stages_after, stages_of
+from fluxbench.lineup import (
+    READINGS,
+    FiveMinuteCheck,
+    Plan,
+    PrintTones,
+    Verification,
+    stages_after,
+    stages_of,
+)
 from fluxbench.session._cautions import OF_STAGES, of_ask
 
 State = Mapping[str, Any]
@@ -74,9 +82,9 @@ def begun(state: State, row: LineUpRow, plan: Plan) -> State:
 
 
 _ONE_STAGE = {
-    "check": ["five-minute check"],
-    "verification": ["verification"],
-    "tones": ["print tones"],
+    "check": [FiveMinuteCheck.NAME],
+    "verification": [Verification.NAME],
+    "tones": [PrintTones.NAME],
 }
 
 
