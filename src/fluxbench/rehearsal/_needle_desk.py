@@ -103,6 +103,15 @@ class Desk:
         self._source, self._monitor = section, head
         yield from self.cue()
 
+    def roll_on(self, section: Section) -> Doing:
+        """Let the calibration tape go on into its next section."""
+        self.tones = (section.frequency_hz,)
+        self._turn_up(section.level_db)
+        self._source = section
+        while not self.gone:
+            yield
+        yield from self._await_tone()
+
     def record(self) -> Doing:
         """Record on all tracks, off the tape to the needles, from where the reel stands."""
         self._source, self._monitor = None, "reproduce"

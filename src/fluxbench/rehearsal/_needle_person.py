@@ -9,7 +9,7 @@ from fluxbench.links import DeckControls
 from fluxbench.measure import HOP_S
 from fluxbench.rehearsal._experience import Experience
 from fluxbench.rehearsal._needle_desk import GLANCE_S, MONITOR_STEP_DB, REST_S, Desk, Doing
-from fluxbench.rehearsal._needle_meter import FINEST_DB, read_needle, read_phase
+from fluxbench.rehearsal._needle_meter import F64, FINEST_DB, read_needle, read_phase
 from fluxbench.rehearsal._technician import (
     MOST_TURNS,
     OVERSHOOT,
@@ -19,6 +19,8 @@ from fluxbench.rehearsal._technician import (
 )
 
 LOOK_S = 1.25
+ALONG_S = 0.25
+"""A needle on the way along all of them: 24 take 6 s, less than a spot tone lasts."""
 PHASE_LOOK_S = 1.5
 BADLY_HIGH_VU = 2.0
 BADLY_LOW_VU = -6.0
@@ -65,6 +67,14 @@ class Person(Desk):
                     continue
                 return read_needle(float(np.mean(seen)), self._rng) - self._monitor_db
             yield from self._whole_again()
+
+    def glance_along(self) -> Generator[None, None, F64]:
+        """A short look at one needle after another; where they stand, dB re 0 VU (tracks,)."""
+        stands_db = np.full(self.plan.tracks, np.nan)
+        for track in np.flatnonzero(self.live):
+            yield from self.wait(ALONG_S)
+            stands_db[track] = self.glance_db(int(track))
+        return stands_db
 
     def look_at_phase(self) -> Seeing:
         """Read the phase between the outer tracks, degrees, positive: the first is ahead."""

@@ -15,6 +15,7 @@ Round = Generator[None, None, F64]
 HIGH_HZ = 10_000.0
 REFERENCE_HZ = 1000.0
 SMALL_DB = -20.0
+RESPONSE_HZ = (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_000.0, 20_000.0)
 LOW_HZ = (50.0, 80.0, 125.0)
 LOW_HELD_HZ = 80.0
 """The tone whose needle is watched while a low end is turned."""
@@ -76,8 +77,23 @@ class NeedleLineUp:
         if head == "reproduce":
             yield from person.play(high_at, head)
             high_left_db = yield from self._high(f"{head}_high", high_db)
+            yield from self._spots()
             self._level_left_db = level_left_db - level_db
             self._high_left_db = high_left_db - high_db
+
+    def _spots(self) -> Doing:
+        """All needles at every spot tone, as the tape goes past: written down, nothing is set."""
+        person, plan = self._person, self._plan
+        used = {s.frequency_hz for s in (plan.level_section, plan.high_section)}
+        spots = [s for s in plan.sections if s.frequency_hz not in used]
+        table: dict[str, F64] = {}
+        before = -1
+        for section in spots:
+            follows = section.number == before + 1
+            yield from person.roll_on(section) if follows else person.play(section, "reproduce")
+            table[f"{section.frequency_hz:g}"] = yield from person.glance_along()
+            before = section.number
+        person.write("spot tones", level_db=table)
 
     def _reproduce_azimuth(self) -> Doing:
         person, plan = self._person, self._plan
@@ -155,7 +171,10 @@ class NeedleLineUp:
         )
 
     def _quick_check(self) -> Doing:
-        """One more look at level and high end; only what cannot be accepted is turned again."""
+        """One more look at level and high end; only what cannot be accepted is turned again.
+
+        Then the response, all needles at each tone: written down.
+        """
         person, accept = self._person, self._plan.tolerances
         person.begin("quick check")
         yield from person.send(REFERENCE_HZ, 0.0)
@@ -164,6 +183,11 @@ class NeedleLineUp:
         yield from self._high(
             "record_high", self._high_left_db + SMALL_DB, accept.high_end.accept_db
         )
+        table: dict[str, F64] = {}
+        for frequency_hz in RESPONSE_HZ:
+            yield from person.send(frequency_hz, SMALL_DB)
+            table[f"{frequency_hz:g}"] = yield from person.glance_along()
+        person.write("response", level_db=table)
 
     # -- rounds ------------------------------------------------------------------------------
 
