@@ -15,7 +15,7 @@ Round = Generator[None, None, F64]
 HIGH_HZ = 10_000.0
 REFERENCE_HZ = 1000.0
 SMALL_DB = -20.0
-RESPONSE_HZ = (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0, 16_000.0, 20_000.0)
+RESPONSE_HZ = (63.0, 125.0, 250.0, 500.0, 2000.0, 4000.0, 8000.0, 12_500.0)
 LOW_HZ = (50.0, 80.0, 125.0)
 LOW_HELD_HZ = 80.0
 """The tone whose needle is watched while a low end is turned."""
