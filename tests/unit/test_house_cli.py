@@ -177,6 +177,7 @@ def test_ctrl_c_ends_a_process_with_one_line() -> None:
     [
         (["--help"], {"numpy", "scipy", "rich", "soundfile", "sounddevice"}),
         (["deck", "--help"], {"numpy", "scipy", "rich", "soundfile", "sounddevice"}),
+        (["tones", "--help"], {"numpy", "scipy", "rich", "soundfile", "sounddevice"}),
         (
             ["work-out", "level", "4", "--unit", "dbu", "--json"],
             {"scipy", "rich", "soundfile", "sounddevice"},

@@ -10,7 +10,7 @@
     │   ├── ChannelsError     the interface has too few channels
     │   └── DeviceLostError   the interface went away while in use
     ├── DeckError             the deck refused a turn, a load or a transport command
-    ├── CaptureError          a sound file that cannot be read or holds nothing to measure
+    ├── CaptureError          a sound file that cannot be read or written, or holds nothing
     └── BookError             the book cannot be opened, or not be written any more
 
 A measurement that cannot be trusted is not an error: it is a result with a `Validity`.
@@ -50,7 +50,7 @@ class DeckError(FluxbenchError):
 
 
 class CaptureError(FluxbenchError):
-    """A sound file that cannot be read, or holds nothing to measure."""
+    """A sound file that cannot be read or written, or holds nothing to measure."""
 
 
 class BookError(FluxbenchError):

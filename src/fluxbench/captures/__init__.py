@@ -1,4 +1,4 @@
-"""Reading one capture: its header, its sections, and what they measure."""
+"""Reading one capture: its header, its sections, and what they measure; and writing one."""
 
 from fluxbench.captures._bext import BroadcastExtension
 from fluxbench.captures._header import Header
@@ -7,16 +7,20 @@ from fluxbench.captures._nominal import LINE_UP_HZ, nominal_hz
 from fluxbench.captures._read import read_capture
 from fluxbench.captures._results import CaptureAzimuth, CaptureReading, MeasuredSection
 from fluxbench.captures._sections import Kind
+from fluxbench.captures._wave_file import WORD_BITS, WaveFormat, write_wave
 
 __all__ = [
     "LINE_UP_HZ",
+    "WORD_BITS",
     "BroadcastExtension",
     "CaptureAzimuth",
     "CaptureReading",
     "Header",
     "Kind",
     "MeasuredSection",
+    "WaveFormat",
     "line_of",
     "nominal_hz",
     "read_capture",
+    "write_wave",
 ]

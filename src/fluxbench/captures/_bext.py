@@ -1,7 +1,7 @@
 """The broadcast extension of a Broadcast Wave file, and its coding history.
 
 Fields and places: EBU Tech 3285 v2 (2011). Keys of the coding history: EBU R98-1999, from memory.
-Nothing in it is trusted: it is what somebody wrote, and it is only reported.
+Nothing that is read in it is trusted: it is what somebody wrote, and it is only reported.
 """
 
 import struct
@@ -24,20 +24,20 @@ class BroadcastExtension:
     (bits), M (mode) and T (free text) as written.
     """
 
-    description: str
-    originator: str
-    originator_reference: str
-    origination_date: str
-    origination_time: str
-    time_reference: int
-    version: int
-    umid: str
-    loudness_value_lufs: float | None
-    loudness_range_lu: float | None
-    max_true_peak_dbtp: float | None
-    max_momentary_loudness_lufs: float | None
-    max_short_term_loudness_lufs: float | None
-    coding_history: tuple[dict[str, str], ...]
+    description: str = ""
+    originator: str = ""
+    originator_reference: str = ""
+    origination_date: str = ""
+    origination_time: str = ""
+    time_reference: int = 0
+    version: int = _UMID_VERSION
+    umid: str = ""
+    loudness_value_lufs: float | None = None
+    loudness_range_lu: float | None = None
+    max_true_peak_dbtp: float | None = None
+    max_momentary_loudness_lufs: float | None = None
+    max_short_term_loudness_lufs: float | None = None
+    coding_history: tuple[dict[str, str], ...] = ()
 
 
 def broadcast_extension(chunk: bytes) -> BroadcastExtension | None:
@@ -68,6 +68,41 @@ def broadcast_extension(chunk: bytes) -> BroadcastExtension | None:
     )
 
 
+def packed(extension: BroadcastExtension) -> bytes:
+    """A `bext` chunk's data, which `broadcast_extension` reads back.
+
+    Texts are cut to their fields, and what is not ASCII becomes a question mark.
+    """
+    e = extension
+    texts = (
+        e.description,
+        e.originator,
+        e.originator_reference,
+        e.origination_date,
+        e.origination_time,
+    )
+    loudness = (
+        e.loudness_value_lufs,
+        e.loudness_range_lu,
+        e.max_true_peak_dbtp,
+        e.max_momentary_loudness_lufs,
+        e.max_short_term_loudness_lufs,
+    )
+    fixed = _FIXED.pack(
+        *(_ascii(text) for text in texts),
+        e.time_reference,
+        e.version,
+        bytes.fromhex(e.umid) if e.version >= _UMID_VERSION else b"",
+        *(
+            0 if e.version < _LOUDNESS_VERSION else _NOT_GIVEN if n is None else round(100.0 * n)
+            for n in loudness
+        ),
+    )
+    lines = (",".join(f"{key}={value}" for key, value in keys.items()) for keys in e.coding_history)
+    history = "".join(f"{line}\r\n" for line in lines)
+    return fixed.ljust(_FIXED_BYTES, b"\0") + _ascii(history)
+
+
 def coding_history(text: str) -> tuple[dict[str, str], ...]:
     """Take the lines of a coding history apart; free text (T) comes last and may hold anything.
 
@@ -92,6 +127,10 @@ def _keys(line: str) -> dict[str, str]:
         value, _, rest = value.partition(",")
         keys[key] = value.strip()
     return keys
+
+
+def _ascii(text: str) -> bytes:
+    return text.encode("ascii", errors="replace")
 
 
 def _text(field: bytes) -> str:

@@ -11,10 +11,13 @@ from fluxbench.signals._descriptions import (
     TrackSignal,
 )
 from fluxbench.signals._multitone import crest_factor, crest_optimised_multitone
+from fluxbench.signals._passages import Passage, PassageSender, line_up_passages
 from fluxbench.signals._sender import Sender
 
 __all__ = [
     "Multitone",
+    "Passage",
+    "PassageSender",
     "PerTrack",
     "Sender",
     "Signal",
@@ -25,4 +28,5 @@ __all__ = [
     "TrackSignal",
     "crest_factor",
     "crest_optimised_multitone",
+    "line_up_passages",
 ]

@@ -128,13 +128,17 @@ from fluxbench.trade._tolerances import (
     azimuth_tolerance,
 )
 from fluxbench.trade._tones import (
+    AZIMUTH_PRINT_HZ,
     BIAS_LEVEL_DB,
     BIAS_WAVELENGTH_UM,
     COMPANION_RE_BIAS_DB,
     COMPANION_WAVES,
     HIGH_END_HZ,
     LEVEL_HZ,
+    LINE_UP_SPEEDS_IPS,
     LOW_END_HZ,
+    SLATE_HZ,
+    SLATE_LEVEL_DB,
     LineUpTone,
     azimuth_frequency_hz,
     bias_frequency_hz,
@@ -164,6 +168,7 @@ from fluxbench.trade._weightings import (
 )
 
 __all__ = [
+    "AZIMUTH_PRINT_HZ",
     "AZIMUTH_SET_ARCMIN",
     "A_WEIGHTING_POLES_HZ",
     "BIAS_LEVEL_DB",
@@ -183,6 +188,7 @@ __all__ = [
     "HIGH_END_HZ",
     "INCHES_PER_FOOT",
     "LEVEL_HZ",
+    "LINE_UP_SPEEDS_IPS",
     "LOW_END_HZ",
     "MM_PER_FOOT",
     "MM_PER_INCH",
@@ -198,6 +204,8 @@ __all__ = [
     "REELS",
     "REFERENCE_GAP_UM",
     "REFERENCE_STOCK",
+    "SLATE_HZ",
+    "SLATE_LEVEL_DB",
     "VU_DAMPING",
     "VU_NATURAL_RAD_PER_S",
     "WORKING_BIAS_DB",

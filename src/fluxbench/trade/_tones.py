@@ -6,6 +6,7 @@ which is 0 VU.
 
 from dataclasses import dataclass
 
+from fluxbench.base import MisuseError
 from fluxbench.trade._waves import frequency_hz
 
 LEVEL_HZ = 1000.0
@@ -45,6 +46,17 @@ def over_bias_target_db(peak_db: float, over_bias_db: float) -> float:
     return peak_db - over_bias_db
 
 
+LINE_UP_SPEEDS_IPS = (30.0, 15.0, 7.5, 3.75)
+"""Speeds of open reels for which line-up tones are known."""
+AZIMUTH_PRINT_HZ = 16_000.0
+"""Printed for the azimuth of whoever plays the reel: 15 or 16 kHz, of which 16 kHz is a preferred
+frequency of ISO 266. The longer tones before it count its whole turns."""
+SLATE_HZ = 250.0
+"""Low enough to be told from every tone, high enough for a small loudspeaker; our choice."""
+SLATE_LEVEL_DB = -20.0
+"""Re operating level; our choice."""
+
+
 @dataclass(frozen=True, slots=True)
 class LineUpTone:
     """One tone printed at the head of a reel, on all tracks at once."""
@@ -55,14 +67,18 @@ class LineUpTone:
     duration_s: float
 
 
-def line_up_tones(speed_ips: float) -> tuple[LineUpTone, ...]:
-    """1 kHz, 10 kHz, 100 Hz, 30 s each; the short wave at -10 dB at 7.5 ips and below.
+def line_up_tones(speed_ips: float, duration_s: float = 30.0) -> tuple[LineUpTone, ...]:
+    """1 kHz, 10 kHz, 100 Hz, and 16 kHz for azimuth; short waves at -10 dB at 7.5 ips and below.
 
-    Order and length: public guides of mastering studios; the level: common practice, no source.
+    Below 7.5 ips there is no 16 kHz: 10 kHz serves azimuth there. Order and length, of which 30 s
+    is the least: public guides of mastering studios; the rest: common practice, no source.
+    `MisuseError` names the speeds there are.
     """
+    if speed_ips not in LINE_UP_SPEEDS_IPS:
+        known = ", ".join(f"{known_ips:g}" for known_ips in LINE_UP_SPEEDS_IPS)
+        raise MisuseError(f"no line-up tones are known for {speed_ips:g} in/s; use {known}")
     high_db = 0.0 if speed_ips > 7.5 else -10.0
-    return (
-        LineUpTone(LEVEL_HZ, 0.0, 30.0),
-        LineUpTone(HIGH_END_HZ, high_db, 30.0),
-        LineUpTone(100.0, 0.0, 30.0),
-    )
+    tones = [(LEVEL_HZ, 0.0), (HIGH_END_HZ, high_db), (100.0, 0.0)]
+    if speed_ips >= 7.5:
+        tones.append((AZIMUTH_PRINT_HZ, high_db))
+    return tuple(LineUpTone(tone_hz, level_db, duration_s) for tone_hz, level_db in tones)

@@ -47,11 +47,26 @@ def test_neighbours_stay_within_half_a_turn_at_the_azimuth_tone(
     assert abs(trade.phase_deg(arcmin, known.distance_mm(1, 2), speed_ips, tone_hz)) < 180
 
 
-def test_line_up_tones() -> None:
-    tones = trade.line_up_tones(15)
-    assert [(t.frequency_hz, t.level_db) for t in tones] == [(1000, 0), (10_000, 0), (100, 0)]
-    assert all(t.duration_s >= 30 for t in tones)
-    assert [t.level_db for t in trade.line_up_tones(7.5)] == [0, -10, 0]
+@pytest.mark.parametrize(
+    ("speed_ips", "tones"),
+    [
+        (30, [(1000, 0), (10_000, 0), (100, 0), (16_000, 0)]),
+        (15, [(1000, 0), (10_000, 0), (100, 0), (16_000, 0)]),
+        (7.5, [(1000, 0), (10_000, -10), (100, 0), (16_000, -10)]),
+        (3.75, [(1000, 0), (10_000, -10), (100, 0)]),
+    ],
+)
+def test_line_up_tones(speed_ips: float, tones: list[tuple[float, float]]) -> None:
+    """Common practice, no source; 10 kHz for azimuth at 3.75 ips: a public guide."""
+    printed = trade.line_up_tones(speed_ips)
+    assert [(t.frequency_hz, t.level_db) for t in printed] == tones
+    assert all(t.duration_s >= 30 for t in printed)
+    assert {t.duration_s for t in trade.line_up_tones(speed_ips, 45)} == {45}
+
+
+def test_line_up_tones_of_an_unknown_speed() -> None:
+    with pytest.raises(MisuseError, match=r"for 14 in/s; use 30, 15, 7\.5, 3\.75"):
+        trade.line_up_tones(14)
 
 
 def test_tolerances() -> None:
