@@ -1,7 +1,6 @@
 """Line-up tones for the head of a reel: slated, the same on all tracks, read back as they print."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,12 +11,14 @@ from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._point import error_db, mean_level_db
 from fluxbench.lineup._steps import Kept, rounded
 from fluxbench.lineup._telling import Stop
-from fluxbench.trade import LineUpTone, line_up_tones
+from fluxbench.signals import PAUSE_S, PIP_EVERY_S, PIP_S
+from fluxbench.trade import SLATE_HZ, SLATE_LEVEL_DB, LineUpTone, line_up_tones
 
-SLATE_HZ, SLATE_DB, PIP_S = 400.0, -20.0, 0.3
-BETWEEN_S = 2.0
 SHORTEST_S = 2.0
 MOST_TRIES = 3
+USUAL_S = 30.0
+SHORT_WAVES_FROM_HZ = 5000.0
+"""From here on operating level is compressed by the tape: tracks are compared with one another."""
 
 
 class PrintTones(OneStage):
@@ -38,10 +39,7 @@ class PrintTones(OneStage):
         past: Sequence[Kept] | None = None,
         time_s: float = 0.0,
     ) -> None:
-        tones = line_up_tones(plan.speed_ips)
-        if seconds is not None:
-            tones = tuple(replace(tone, duration_s=max(seconds, SHORTEST_S)) for tone in tones)
-        self._line_up_tones = tones
+        self._line_up_tones = line_up_tones(plan.speed_ips, max(seconds or USUAL_S, SHORTEST_S))
         super().__init__(plan, past, time_s)
 
     def _work(self) -> Procedure:
@@ -66,11 +64,11 @@ class PrintTones(OneStage):
     def _one(self, number: int, tone: LineUpTone) -> Procedure:
         """Slate and print one tone; what came back of it."""
         for _ in range(number):
-            self.send((SLATE_HZ, SLATE_DB))
+            self.send((SLATE_HZ, SLATE_LEVEL_DB))
             yield from self.wait(PIP_S)
             self.silence()
-            yield from self.wait(PIP_S)
-        yield from self.wait(BETWEEN_S / 2)
+            yield from self.wait(PIP_EVERY_S - PIP_S)
+        yield from self.wait(PAUSE_S - PIP_EVERY_S)
         self.send((tone.frequency_hz, tone.level_db))
         begun_s = self.time_s
         yield from self.settle()
@@ -78,7 +76,7 @@ class PrintTones(OneStage):
         while self.time_s - begun_s < tone.duration_s:
             points.append((yield from self.point()))
         self.silence()
-        yield from self.wait(BETWEEN_S)
+        yield from self.wait(PAUSE_S)
         return rounded(
             {
                 "number": number,
@@ -94,10 +92,13 @@ class PrintTones(OneStage):
         """Say which tracks do not give back what was sent."""
         bands = self.plan.tolerances
         for tone in tones:
-            band = bands.level if tone["frequency_hz"] < 5000.0 else bands.high_end
+            band = bands.level if tone["frequency_hz"] < SHORT_WAVES_FROM_HZ else bands.high_end
             read = np.array([np.nan if v is None else v for v in tone["read_db"]])
             off = read - tone["level_db"]
+            if tone["frequency_hz"] >= SHORT_WAVES_FROM_HZ and self.live.any():
+                off -= np.nanmedian(off[self.live])
             accept_db = bands.response_db if tone["frequency_hz"] < 500.0 else band.accept_db
             for t in np.flatnonzero(~(np.abs(off) <= accept_db) & self.live):
-                said = "is not read" if np.isnan(off[t]) else f"reads {off[t]:+.2f} dB off"
+                away = "off the others" if tone["frequency_hz"] >= SHORT_WAVES_FROM_HZ else "off"
+                said = "is not read" if np.isnan(off[t]) else f"reads {off[t]:+.2f} dB {away}"
                 self.note(f"{tone['frequency_hz']:g} Hz on track {t + 1} {said}")

@@ -11,10 +11,20 @@ from fluxbench.signals._descriptions import (
     TrackSignal,
 )
 from fluxbench.signals._multitone import crest_factor, crest_optimised_multitone
-from fluxbench.signals._passages import Passage, PassageSender, line_up_passages
+from fluxbench.signals._passages import (
+    PAUSE_S,
+    PIP_EVERY_S,
+    PIP_S,
+    Passage,
+    PassageSender,
+    line_up_passages,
+)
 from fluxbench.signals._sender import Sender
 
 __all__ = [
+    "PAUSE_S",
+    "PIP_EVERY_S",
+    "PIP_S",
     "Multitone",
     "Passage",
     "PassageSender",
