@@ -1,5 +1,6 @@
 """A verification on the practice deck, against what the deck is made of."""
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -16,15 +17,16 @@ from fluxbench.rehearsal._technician import Technician
 Rows = dict[str, dict[str, Any]]
 
 
-def verified(deck: PracticeDeck, chosen: list[str]) -> tuple[Rows, dict[str, Any], Verification]:
-    """Rows by name, the verdict, and the procedure at its end."""
-    plan = plan_from_state(deck.load("calibration"), deck.load("stock"))
-    procedure = Verification(plan, chosen)
+def run(
+    procedure: Verification, deck: PracticeDeck, meanwhile: Callable[[], None] = lambda: None
+) -> None:
+    """Go through a procedure with somebody who does what is asked."""
     technician, engine = Technician(deck, 1), Engine(DeckLink(deck), deck.tracks)
     while not procedure.view.closed:
         engine.send(procedure.signal)
         engine.listen(procedure.tones)
         engine.keep(procedure.wanted_stretch)
+        meanwhile()
         for hop in engine.step():
             procedure.see(hop)
         for one in engine.stretches():
@@ -33,6 +35,13 @@ def verified(deck: PracticeDeck, chosen: list[str]) -> tuple[Rows, dict[str, Any
         if answered is not None:
             procedure.acknowledge(answered)
         assert engine.time_s < 300.0
+
+
+def verified(deck: PracticeDeck, chosen: list[str]) -> tuple[Rows, dict[str, Any], Verification]:
+    """Rows by name, the verdict, and the procedure at its end."""
+    plan = plan_from_state(deck.load("calibration"), deck.load("stock"))
+    procedure = Verification(plan, chosen)
+    run(procedure, deck)
     journal = procedure.journal
     rows = {row["name"]: row for e in journal if e["what"] == "verified" for row in e["rows"]}
     return rows, next(e for e in journal if e["what"] == "verification"), procedure
@@ -108,23 +117,14 @@ def test_a_tape_that_ends_in_the_middle_is_wound_back_and_read_again() -> None:
     plan = plan_from_state(deck.load("calibration"), deck.load("stock"))
     length_s = deck._works.reels["stock"].length_s
     procedure = Verification(plan, ["noise"])
-    technician, engine = Technician(deck, 1), Engine(DeckLink(deck), 2)
-    spooled = False
-    while not procedure.view.closed:
-        engine.send(procedure.signal)
-        engine.listen(procedure.tones)
-        engine.keep(procedure.wanted_stretch)
+    spooled = []
+
+    def spool() -> None:
         if procedure.wanted_stretch is not None and not spooled:
             deck._works._motion.start(deck._works._frame, length_s - 3.0)
-            spooled = True
-        for hop in engine.step():
-            procedure.see(hop)
-        for one in engine.stretches():
-            procedure.hear(measured(one.wanted, one.samples, engine.rate_hz, lost=one.lost))
-        answered = technician.look(procedure.view, engine.time_s)
-        if answered is not None:
-            procedure.acknowledge(answered)
-        assert engine.time_s < 300.0
+            spooled.append(True)
+
+    run(procedure, deck, spool)
     (entry,) = [e for e in procedure.journal if e["what"] == "verified"]
     assert spooled
     assert np.allclose(entry["rows"][0]["value"], entry["rows"][0]["value"][0], atol=1.0)
