@@ -125,11 +125,20 @@ class Setting:
         self._turn(0.3 * now.way * self._turns_per_db)
         self._page.wait_for_timeout(250)
 
+    def _watch(self, seconds: float) -> None:
+        """Keep an eye on the verdict while the reading settles."""
+        end_s = time.monotonic() + seconds
+        while time.monotonic() < end_s:
+            now = see(self._page)
+            if now.track == self._track and now.verdict:
+                self.verdicts.add(now.verdict)
+            self._page.wait_for_timeout(100)
+
     def _set(self, now: Seen) -> None:
         assert now.deviation_db is not None
         scale = self._turns_per_db or 0.2
         turned = self._turn(now.deviation_db * scale)
-        self._page.wait_for_timeout(int(1000 * now.wait_s + 500))
+        self._watch(now.wait_s + 0.5)
         then = see(self._page)
         if then.track != self._track or then.deviation_db is None:
             return

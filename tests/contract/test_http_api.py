@@ -464,8 +464,10 @@ def test_a_verification_goes_on_when_the_engine_has_died(
 def test_tones_are_printed_and_told(
     client: TestClient, plan: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    low = (LineUpTone(1000.0, 0.0, 30.0), LineUpTone(100.0, -10.0, 30.0))  # the wires carry 4 kHz
-    monkeypatch.setattr(_print_tones, "line_up_tones", lambda _: low)
+    def low(_: float, seconds: float) -> list[LineUpTone]:  # the wires carry 4 kHz
+        return [LineUpTone(1000.0, 0.0, seconds), LineUpTone(100.0, -10.0, seconds)]
+
+    monkeypatch.setattr(_print_tones, "line_up_tones", low)
     begun = command(client, "t", "begin", kind="tones", plan=plan, seconds=2.0)
     assert begun.status_code == 200, begun.json()
     done = 0

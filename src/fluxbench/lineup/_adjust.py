@@ -63,8 +63,10 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
         yield from round_of.trim(due)
         bench.advise(None)
         yield from round_of.look(max(job.window_s, LEAST_S) + 0.5)
+        late = round_of.moved_since_taken()
         off = np.abs(target_db - round_of.readings.mean())
         due = usable & ~round_of.stuck & (off > AGAIN * job.band.hold_db)
+        due |= usable & late & (off > job.band.hold_db)
     left = round_of.readings.mean()
     errors = [round_of.readings.error(t) for t in range(bench.plan.tracks)]
     bench.write("as left", trimmer=job.trimmer, reading_db=left, error_db=errors)
@@ -90,6 +92,8 @@ class Round:
         """By track: where its trimmer has stood, since it may move in steps."""
         self._held_points = 0
         """So long the trimmer in hand has been told to stay on its nearest step."""
+        self._taken_db: dict[int, float] = {}
+        """By track: its reading as it was taken last."""
         self._unsure: set[int] = set()
         """Tracks that seemed to be in when the hand went on, and are not judged yet."""
         self._lag_s = bench.return_lag_s + 0.1 + job.memory_s
@@ -214,18 +218,34 @@ class Round:
             )
             self.stuck[track] = True
         if abs(off) <= self._job.band.hold_db or step_db is not None:
-            self._bench.write(
-                "taken",
-                trimmer=trimmer,
-                track=track + 1,
-                reading_db=self._target_db[track] - off,
-                error_db=self.readings.error(track),
-            )
+            self._take(track)
         else:
             self.stuck[track] = True
             left = f"{off:+.2f} dB are left" if np.isfinite(off) else "there is no reading"
             self._bench.note(f"{trimmer} of track {track + 1} is not in: {left}")
         self._follower.forget(track)
+
+    def _take(self, track: int) -> None:
+        reading_db, error_db = self.readings.mean()[track], self.readings.error(track)
+        self._taken_db[track] = float(reading_db)
+        self._bench.write(
+            "taken",
+            trimmer=self._job.trimmer,
+            track=track + 1,
+            reading_db=reading_db,
+            error_db=error_db,
+        )
+
+    def moved_since_taken(self) -> np.ndarray:
+        """Tracks (tracks,) whose last turn came after they were taken; within hold, taken anew."""
+        hold_db = self._job.band.hold_db
+        now_db = self.readings.mean()
+        moved = np.zeros(len(now_db), bool)
+        for track, taken_db in self._taken_db.items():
+            moved[track] = self._bench.live[track] and abs(now_db[track] - taken_db) > hold_db
+            if moved[track] and abs(self._off_db(track)) <= hold_db:
+                self._take(track)
+        return moved
 
     def _step_db(self, track: int, off_db: float) -> float | None:
         """The step of a trimmer that stands on its nearest one outside the hold band."""

@@ -33,8 +33,9 @@ def test_steps_end_on_the_nearest_and_it_is_read_right(
     assert view.closed
     true_db = deck.returns_db(1000.0)
     assert np.all(np.abs(true_db) <= step_db / 2.0 + 0.03), true_db
-    for entry in rehearsal.journal("taken"):
-        assert entry["reading_db"] == pytest.approx(true_db[entry["track"] - 1], abs=0.02)
+    last = {entry["track"]: entry["reading_db"] for entry in rehearsal.journal("taken")}
+    for track, reading_db in last.items():  # a turn may still be on its way when one is taken
+        assert reading_db == pytest.approx(true_db[track - 1], abs=0.02)
     for track in np.flatnonzero(np.abs(true_db) > 0.055):
         said = [n for n in view.notes if f"track {track + 1} moves in steps of about" in n]
         assert len(said) == 1
