@@ -67,12 +67,21 @@ function Empty() {
       </p>
       <div class="row">
         <button class="primary" onClick={() => void begin("line-up")}>Begin the line-up</button>
-        <button onClick={() => void begin("check")}>Five-minute check</button>
-        <VerifyKey />
-        <button onClick={() => void begin("tones")}>Print tones</button>
+        <ShortKeys />
       </div>
       <Cautions lines={[CAUTIONS.hearing, CAUTIONS.mains, CAUTIONS.decides]} />
     </div>
+  );
+}
+
+/** What can be begun beside a line-up. */
+function ShortKeys() {
+  return (
+    <>
+      <button onClick={() => void begin("check")}>Five-minute check</button>
+      <VerifyKey />
+      <button onClick={() => void begin("tones")}>Print tones</button>
+    </>
   );
 }
 
@@ -248,9 +257,7 @@ function Ended() {
           {lineup.stopped ? "Begin anew" : "Line up again"}
         </button>
         <SheetLink>Line-up sheet</SheetLink>
-        <button onClick={() => void begin("check")}>Five-minute check</button>
-        <VerifyKey />
-        <button onClick={() => void begin("tones")}>Print tones</button>
+        <ShortKeys />
       </div>
       <Cautions lines={[CAUTIONS.hearing, CAUTIONS.decides]} />
     </div>

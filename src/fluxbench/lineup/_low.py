@@ -7,6 +7,7 @@ import numpy as np
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._point import Point
+from fluxbench.measure import power_dbfs
 from fluxbench.signals import PerTrack, Tone, Tones
 
 MEAN_OF_HZ = (40.0, 50.0, 63.0, 80.0, 100.0, 125.0)
@@ -73,7 +74,7 @@ class Comb:
             self._solver, self._model = self._prepared(len(signal))
         fit = self._solver @ signal
         count = len(self._tones_hz)
-        level = 10 * np.log10(np.maximum(fit[:count] ** 2 + fit[count : 2 * count] ** 2, 1e-20))
+        level = power_dbfs(fit[:count] ** 2 + fit[count : 2 * count] ** 2)
         x = np.log(np.array(self._tones_hz) / 70.0)
         curve = np.polynomial.polynomial.polyfit(x, level, 4)
         at = np.log(np.array(MEAN_OF_HZ) / 70.0)

@@ -12,6 +12,7 @@ from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._point import error_db, mean_level_db
 from fluxbench.lineup._stages_record import RESPONSE_DB, RESPONSE_HZ
 from fluxbench.lineup._steps import Kept, rounded
+from fluxbench.lineup._telling import Stop
 from fluxbench.measure import Measured
 from fluxbench.signals import PerTrack, Silence, Tone
 from fluxbench.trade import LEVEL_HZ
@@ -154,12 +155,12 @@ def _read(bench: Bench, signal: Any, of: tuple[str, float, float, int]) -> Proce
         yield from _prove(bench)
         asked = bench.asked
         bench.signal = signal
-        yield from bench.wait(bench.return_lag_s + 0.4)
+        yield from bench.settle()
         read = yield from bench.stretch(*of)
         yield from _prove(bench)
         if bench.asked == asked:
-            break
-    return read
+            return read
+    raise Stop(f"{of[0]} cannot be read in one piece: is there enough tape?")
 
 
 def _prove(bench: Bench) -> Procedure:

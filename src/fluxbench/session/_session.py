@@ -285,7 +285,8 @@ class Session:
         if self._desk and not self._desk.lineup.view.closed:
             raise NotNowError("a line-up runs already; stop it first")
         plan = plan_of(shown)
-        if (has := self.ledger.bench["link"]["tracks"] or plan.tracks) < plan.tracks:
+        has = self.ledger.bench["link"]["tracks"]
+        if has is not None and has < plan.tracks:
             raise MisuseError(f"the deck has {plan.tracks} tracks, the interface {has} channels")
         self.ledger.record(self._desk)
         if self.ledger.stuck:

@@ -14,6 +14,7 @@ from fluxbench.lineup import (
     stages_of,
 )
 from fluxbench.session._cautions import OF_STAGES, of_ask
+from fluxbench.session._pages import LIMITS
 
 State = Mapping[str, Any]
 
@@ -89,17 +90,11 @@ _ONE_STAGE = {
 
 
 def _to_verify(row: LineUpRow, plan: Plan) -> dict[str, Any]:
-    bands = plan.tolerances
     return {
         "lineup": row.id,
         "at": row.begun_at,
         "chosen": list(row.plan.get("verify") or READINGS),
-        "limits": {
-            "response_db": bands.response_db,
-            "noise_db": bands.noise_db,
-            "third_harmonic_percent": bands.third_harmonic_percent,
-            "crosstalk_db": bands.crosstalk_db,
-        },
+        "limits": {name: getattr(plan.tolerances, name) for name in LIMITS},
         "rows": [],
         "words": None,
         "tracks": [],

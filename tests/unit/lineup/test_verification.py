@@ -131,6 +131,25 @@ def test_a_tape_that_ends_in_the_middle_is_wound_back_and_read_again() -> None:
     assert -70.0 < entry["rows"][0]["value"][0] < -50.0  # not the -80 dB of amplifiers alone
 
 
+def test_a_tape_that_ends_again_and_again_is_not_read_but_told() -> None:
+    deck = PracticeDeck(tracks=2, seed=3)
+    deck._set_ideal()
+    plan = plan_from_state(deck.load("calibration"), deck.load("stock"))
+    length_s = deck._works.reels["stock"].length_s
+    procedure = Verification(plan, ["noise"])
+    spooled: set[int] = set()
+
+    def spool() -> None:
+        wanted = procedure.wanted_stretch
+        if wanted is not None and wanted.number not in spooled:
+            deck._works._motion.start(deck._works._frame, length_s - 3.0)
+            spooled.add(wanted.number)
+
+    run(procedure, deck, spool)
+    assert procedure.view.stopped == ("noise cannot be read in one piece: is there enough tape?")
+    assert not [e for e in procedure.journal if e["what"] == "verified"]
+
+
 def test_a_harmonic_under_the_noise_lies_under_what_the_noise_hides() -> None:
     # 0.001 % of a tone of -20 dBFS is -120 dBFS; white noise of -60 dBFS rms up to 24 kHz puts
     # -84.3 dB into the +-45 Hz that are looked at, and 5 deviations over 2 s hide -98 dB, 0.012 %.
