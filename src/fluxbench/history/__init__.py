@@ -1,0 +1,31 @@
+"""History: what a deck's readings do over the years. Pure: no clock, no file, no database."""
+
+from fluxbench.history._drift import Drift, drift_of
+from fluxbench.history._findings import Finding, What, band_of, findings_of
+from fluxbench.history._forecast import COVERAGE, Forecast, Outlook, forecasts_of
+from fluxbench.history._rate import Rates, common_rate_of, own_rates_of, rates_of
+from fluxbench.history._trail import Note, Row, Trail, date_of, days_of, less, trails_of
+
+__all__ = [
+    "COVERAGE",
+    "Drift",
+    "Finding",
+    "Forecast",
+    "Note",
+    "Outlook",
+    "Rates",
+    "Row",
+    "Trail",
+    "What",
+    "band_of",
+    "common_rate_of",
+    "date_of",
+    "days_of",
+    "drift_of",
+    "findings_of",
+    "forecasts_of",
+    "less",
+    "own_rates_of",
+    "rates_of",
+    "trails_of",
+]
