@@ -42,13 +42,24 @@ def lacking_for_browser() -> list[str]:
     return [] if Path("/usr/bin/chromium").exists() else ["chromium"]
 
 
-LACKING = {"sound": lacking_for_sound, "browser": lacking_for_browser}
+def lacking_for_paper() -> list[str]:
+    """What the tests marked `paper` need and this machine does not have."""
+    return [name for name in ("pdfinfo", "pdffonts", "pdftoppm") if not shutil.which(name)]
+
+
+LACKING = {
+    "sound": lacking_for_sound,
+    "browser": lacking_for_browser,
+    "paper": lacking_for_paper,
+}
+BESIDE_OTHERS = ("paper",)
+"""Marked tests that need no machine of their own."""
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
-        if any(item.get_closest_marker(marker) for marker in LACKING):
+        if any(item.get_closest_marker(m) for m in LACKING if m not in BESIDE_OTHERS):
             item.add_marker("alone")
     for marker, lacking in LACKING.items():
         left_out = [item for item in items if item.get_closest_marker(marker)]
