@@ -46,10 +46,11 @@ class DeckApart:
         self._next_frame = 0
         self._open = True
         try:
-            self.rate_hz, self.inputs = self._answer()
+            told: tuple[int, int] = self._answer()
         except FluxbenchError:
             self._end()
             raise
+        self.rate_hz, self.inputs = told
 
     @property
     def outputs(self) -> int:
