@@ -9,7 +9,7 @@ from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from fluxbench.base import BookError
-from fluxbench.book._open import Lock, engine_for, reader_of, upgrade
+from fluxbench.book._open import Lock, engine_for, make_folder, reader_of, upgrade
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, READINGS, STEPS
 from fluxbench.lineup import Kept
 
@@ -134,10 +134,7 @@ class Book(Records):
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise BookError(f"{path.parent} cannot be made ({error.strerror})") from None
+        make_folder(path.parent)
         self._lock = Lock(path)
         self._writer = engine_for(path, writes=True)
         self._reader = engine_for(path, writes=False)
