@@ -5,7 +5,7 @@ from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._lineup import COURSE, LineUp
 from fluxbench.lineup._peak import Peak, Picture, find_peak
 from fluxbench.lineup._plan import Plan, Section
-from fluxbench.lineup._plan_told import plan_from_state
+from fluxbench.lineup._plan_told import PER_STACK, PER_TRACK, plan_from_state
 from fluxbench.lineup._print_tones import PrintTones
 from fluxbench.lineup._stage_list import stages_after, stages_of
 from fluxbench.lineup._steps import Kept
@@ -15,6 +15,8 @@ from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, Vie
 __all__ = [
     "CHECK_HZ",
     "COURSE",
+    "PER_STACK",
+    "PER_TRACK",
     "READINGS",
     "Advice",
     "Ask",
