@@ -41,7 +41,7 @@ def visit_days(rng: np.random.Generator, visits: int) -> F64:
     """Irregular: now and then a fortnight with nothing, now and then two in three days."""
     gaps = rng.exponential(rng.uniform(5.0, 16.0), visits)
     gaps[rng.random(visits) < 0.08] += 25.0
-    return FIRST_DAY + np.ceil(np.cumsum(gaps + 0.6))
+    return np.asarray(FIRST_DAY + np.ceil(np.cumsum(gaps + 0.6)))
 
 
 def one_trimmer(
@@ -137,7 +137,9 @@ def deck(seed: int, plant: str) -> tuple[Invented, dict[str, object]]:
             first = int(rng.integers(0, tracks - 4)) if trimmer == "reproduce_high" else 0
             where = slice(first, first + 4) if few and trimmer == "reproduce_high" else slice(None)
             if trimmer == "reproduce_high" or not planted["tracks"]:
-                lost[when, where] = -rng.uniform(0.8, 2.0) * rng.uniform(0.8, 1.2, lost[0, where].shape)
+                lost[when, where] = -rng.uniform(0.8, 2.0) * rng.uniform(
+                    0.8, 1.2, lost[0, where].shape
+                )
                 if trimmer == "reproduce_high" and few:
                     planted["tracks"] = tuple(range(first + 1, first + 5))
         one = one_trimmer(rng, trimmer, days, tracks, rate_per_day=rate, shift_db=shift,

@@ -1,13 +1,16 @@
 """History: what a deck's readings do over the years. Pure: no clock, no file, no database."""
 
+from fluxbench.history._beside import Beside, side_by_side
 from fluxbench.history._drift import Drift, drift_of
 from fluxbench.history._findings import Finding, What, band_of, findings_of
 from fluxbench.history._forecast import COVERAGE, Forecast, Outlook, forecasts_of
 from fluxbench.history._rate import Rates, common_rate_of, own_rates_of, rates_of
+from fluxbench.history._suggestions import Suggestion, suggestion_of
 from fluxbench.history._trail import Note, Row, Trail, date_of, days_of, less, trails_of
 
 __all__ = [
     "COVERAGE",
+    "Beside",
     "Drift",
     "Finding",
     "Forecast",
@@ -15,6 +18,7 @@ __all__ = [
     "Outlook",
     "Rates",
     "Row",
+    "Suggestion",
     "Trail",
     "What",
     "band_of",
@@ -27,5 +31,7 @@ __all__ = [
     "less",
     "own_rates_of",
     "rates_of",
+    "side_by_side",
+    "suggestion_of",
     "trails_of",
 ]

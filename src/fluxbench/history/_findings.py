@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,6 @@ from fluxbench.history._rate import (
 from fluxbench.history._trail import Note, Trail, days_of
 
 F64 = NDArray[np.float64]
-Pairs = Sequence[tuple[int, int]]
 
 SHORT_WAVES = ("reproduce_high", "sync_high", "record_high")
 LONG_WAVES = {"reproduce_high": "reproduce_level", "sync_high": "sync_level",
@@ -105,12 +105,17 @@ def findings_of(
     drifts = {n: drift_of(t, labels.get(n)) for n, t in trails.items() if t.visits > 1}
     events = _events(drifts)
     events = [replace(e, notes=_near(notes, e)) for e in events]
-    at = {e.until for e in events} | {e.since for e in events if e.came_back}
+    at = {e.until for e in events} | _next_visits(drifts, {e.until for e in events if e.came_back})
     slow = _trends(drifts, bands)
     cards = [c for c in _cards(drifts, bands) if not _part_of(slow, c)]
     found = [*events, *slow, *cards, *_steps(drifts, at, bands)]
     found = [f if f.notes else replace(f, notes=_near(notes, f)) for f in found]
     return sorted(found, key=lambda f: (f.until, f.since), reverse=True)
+
+
+def _next_visits(drifts: Mapping[str, Drift], at: set[str]) -> set[str]:
+    pairs = {pair for drift in drifts.values() for pair in pairwise(drift.trail.at)}
+    return {after for before, after in pairs if before in at}
 
 
 def _part_of(slow: Sequence[Finding], card: Finding) -> bool:
@@ -145,22 +150,25 @@ def _events(drifts: Mapping[str, Drift]) -> list[Finding]:
             key = event.until, event.what
             before = found.get(key)
             if before is not None:
-                event = replace(event, trimmers=(*before.trimmers, name),
-                                tracks=before.tracks or event.tracks) if abs(
-                    before.amount) < abs(event.amount) else replace(
-                    before, trimmers=(*before.trimmers, name))  # fmt: skip
+                event = _both(before, event)
             found[key] = event
     return list(found.values())
+
+
+def _both(one: Finding, other: Finding) -> Finding:
+    """The greater of two findings, with the trimmers of both."""
+    most = max(one, other, key=lambda f: abs(f.amount))
+    return replace(most, trimmers=(*one.trimmers, *other.trimmers))
 
 
 def _of_all(drift: Drift, long: Drift | None) -> list[Finding]:
     found, taken = [], set[int]()
     sudden = drift.jumped_together if drift.trail.tracks >= APART else _all_jump(drift)
-    for i in np.flatnonzero(sudden):
+    for i in map(int, np.flatnonzero(sudden)):
         size = float(drift.together[i])
         if i in taken or abs(size) < STEP_DB:
             continue
-        back = i + 1 < len(drift.move) and float(drift.together[i + 1]) >= BACK * -size
+        back = i + 1 < len(drift.move) and bool(drift.together[i + 1] >= BACK * -size)
         if size < 0.0 and _moved(long, drift.at(i)) > LONG_TOO * -size:
             continue
         if size < 0.0 and back:
@@ -188,7 +196,7 @@ def _of_neighbours(drift: Drift) -> list[Finding]:
     found: list[Finding] = []
     if drift.trail.tracks < APART:
         return found
-    for i in np.flatnonzero(drift.jumped_alone.any(axis=1)):
+    for i in map(int, np.flatnonzero(drift.jumped_alone.any(axis=1))):
         lost = drift.jumped_alone[i] & (drift.own[i] <= -STEP_DB)
         if drift.jumped_together[i] or not (lost[1:] & lost[:-1]).any():
             continue
@@ -196,10 +204,8 @@ def _of_neighbours(drift: Drift) -> list[Finding]:
         tracks = np.flatnonzero(beside)
         size = float(drift.move[i, tracks].mean())
         after = drift.move[i + 1, tracks].mean() if i + 1 < len(drift.move) else np.nan
-        found.append(
-            _event(drift, i, size, True, bool(after >= BACK * -size), tuple(int(t) + 1
-                   for t in tracks))  # fmt: skip
-        )
+        numbers = tuple(int(t) + 1 for t in tracks)
+        found.append(_event(drift, i, size, True, bool(after >= BACK * -size), numbers))
     return found
 
 
@@ -280,9 +286,7 @@ def _cards(drifts: Mapping[str, Drift], bands: Mapping[str, float] | None) -> li
                 one = replace(one, what=What.AZIMUTH, tracks=())
             key = one.tracks[0] if one.tracks else -len(found) - 1, one.restless
             before = found.get(key)
-            found[key] = one if before is None else replace(
-                max(one, before, key=lambda f: abs(f.amount)), trimmers=(*before.trimmers, name)
-            )  # fmt: skip
+            found[key] = one if before is None else _both(before, one)
     return list(found.values())
 
 
@@ -338,9 +342,7 @@ def _steps(
                           error, drift.trail.unit)  # fmt: skip
             key = at, track if name not in STACK else -1 - STACK.index(name)
             before = found.get(key)
-            found[key] = one if before is None else replace(
-                max(one, before, key=lambda f: abs(f.amount)), trimmers=(*before.trimmers, name)
-            )  # fmt: skip
+            found[key] = one if before is None else _both(before, one)
     return list(found.values())
 
 

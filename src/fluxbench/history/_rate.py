@@ -51,7 +51,7 @@ class Rates:
     def error_per_day(self) -> F64:
         """Its standard error, what is not known of the wandering included, (tracks,)."""
         away = self.centre - self.per_day
-        return np.sqrt((self.weight * (self.sigma**2 + away**2)).sum(axis=0))
+        return np.asarray(np.sqrt((self.weight * (self.sigma**2 + away**2)).sum(axis=0)))
 
     @property
     def doubt(self) -> F64:
@@ -134,7 +134,7 @@ def _alike(log: F64, counts: NDArray[np.bool_]) -> F64:
         if counts.sum() < ALIKE:
             break
         prior = OF_ITS_OWN * flat + (1.0 - OF_ITS_OWN) * weight[:, :, counts].mean(axis=(0, 2))
-    return weight
+    return np.asarray(weight)
 
 
 def common_rate_of(drift: Drift) -> Rates:
