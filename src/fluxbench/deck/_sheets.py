@@ -74,7 +74,11 @@ class ReelFlux:
     """The flux of the tones of a reel that another studio's machine recorded."""
 
     def __init__(
-        self, machine: Machine, recorded_to: Equalisation, operating_db: float, azimuth: float
+        self,
+        machine: Machine,
+        recorded_to: Equalisation,
+        operating_db: float,
+        azimuth_arcmin: float,
     ) -> None:
         self._tones = reel_tones(machine.speed_ips)
         self._level_db = [
@@ -82,8 +86,10 @@ class ReelFlux:
             for tone in self._tones
         ]
         across_um = 1000.0 * machine.layout.positions_mm
-        self.azimuth_arcmin = azimuth
-        self._late_s = -across_um * np.tan(RADIANS_PER_ARCMIN * azimuth) / machine.speed_um_per_s
+        self.azimuth_arcmin = azimuth_arcmin
+        self._late_s = (
+            -across_um * np.tan(RADIANS_PER_ARCMIN * azimuth_arcmin) / machine.speed_um_per_s
+        )
 
     def at(self, place_s: F64) -> NDArray[np.float32]:
         """Flux (frames, tracks) at places on the tape, in seconds from its begin."""
