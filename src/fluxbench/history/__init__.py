@@ -1,6 +1,6 @@
 """History: what a deck's readings do over the years. Pure: no clock, no file, no database."""
 
-from fluxbench.history._beside import Beside, side_by_side
+from fluxbench.history._beside import Beside, levelled, side_by_side
 from fluxbench.history._drift import Drift, drift_of
 from fluxbench.history._findings import Finding, What, band_of, findings_of
 from fluxbench.history._forecast import COVERAGE, Forecast, Outlook, forecasts_of
@@ -29,6 +29,7 @@ __all__ = [
     "findings_of",
     "forecasts_of",
     "less",
+    "levelled",
     "own_rates_of",
     "rates_of",
     "side_by_side",

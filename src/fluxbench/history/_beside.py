@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.history._drift import drift_of
+from fluxbench.history._drift import Drift, drift_of
 from fluxbench.history._rate import common_rate_of
 from fluxbench.history._trail import Trail
 
@@ -14,6 +14,11 @@ F64 = NDArray[np.float64]
 
 CLOSE_DAYS = 60.0
 """Visits further apart than this compare the deck's years, not its tapes."""
+HUBER = 1.5
+"""Changes off by more than so many standard errors count less (Huber's weights) ..."""
+FAR = 5.0
+"""... and those off by more than so many hardly at all: something else happened as well."""
+ROUNDS = 20
 LEAST_WANDER = 0.002
 """What all tracks of a deck wander in a day at least (one sigma), in the unit of the trail."""
 
@@ -37,7 +42,7 @@ def side_by_side(trail: Trail, labels: Mapping[str, str]) -> list[Beside]:
 
     Where a deck was left with one tape and is found with another, what all tracks moved together
     is the difference of the tapes, and what the deck did between: that is in the errors. Weighted
-    least squares over all changes. A batch that reads high on the record level is more
+    least squares over all changes, far ones counting less. A batch that reads high on the record level is more
     sensitive; on bias it shows more over-bias, so it needs less.
     """
     same = common_rate_of(drift_of(trail, labels))
@@ -69,6 +74,13 @@ def side_by_side(trail: Trail, labels: Mapping[str, str]) -> list[Beside]:
     ]
 
 
+def levelled(trail: Trail, labels: Mapping[str, str]) -> Drift:
+    """The moves of a trail without what one tape or batch reads or needs more than another."""
+    beside = side_by_side(trail, labels)
+    reads = {one.label: one.reads for one in beside if one.reads is not None}
+    return drift_of(trail, labels, reads)
+
+
 def _solved(design: F64, moves: F64, variance: F64) -> tuple[F64, F64]:
     """Levels and standard errors re the first column, NaN where nothing ties one to it."""
     names = design.shape[1]
@@ -77,10 +89,17 @@ def _solved(design: F64, moves: F64, variance: F64) -> tuple[F64, F64]:
     tied = _tied(design)
     columns = [n for n in range(1, names) if tied[n]]
     if columns:
-        weighted = design[:, columns] / np.sqrt(variance)[:, np.newaxis]
-        inverse = np.linalg.inv(weighted.T @ weighted)
-        reads[columns] = inverse @ weighted.T @ (moves / np.sqrt(variance))
-        errors[columns] = np.sqrt(np.diag(inverse))
+        of_columns = design[:, columns]
+        scale = np.sqrt(variance)
+        for _ in range(ROUNDS):
+            weighted = of_columns / scale[:, np.newaxis]
+            inverse = np.linalg.inv(weighted.T @ weighted)
+            solved = inverse @ weighted.T @ (moves / scale)
+            off = np.abs(moves - of_columns @ solved) / np.sqrt(variance)
+            scale = np.sqrt(variance) * np.sqrt(np.maximum(1.0, off / HUBER)) * np.where(
+                off > FAR, off / HUBER, 1.0
+            )
+        reads[columns], errors[columns] = solved, np.sqrt(np.diag(inverse))
     return reads, errors
 
 

@@ -75,17 +75,26 @@ class Drift:
         return self.trail.at[int(self.first[interval]) + 1]
 
 
-def drift_of(trail: Trail, labels: Mapping[str, str] | None = None) -> Drift:
+def drift_of(
+    trail: Trail,
+    labels: Mapping[str, str] | None = None,
+    reads: Mapping[str, float] | None = None,
+) -> Drift:
     """The moves of a trail; visits at the same time are left out.
 
-    `labels` tell by what each line-up was read; over a change of it a move is not known.
+    `labels` tell by what each line-up was read. Over a change of it a move is what is left after
+    `reads`, by how much each label reads high, or not known where that is not.
     """
     days = np.diff(trail.day)
     named = [(labels or {}).get(lineup) for lineup in trail.lineups]
-    same = np.array([a == b for a, b in pairwise(named)], np.bool_)
-    first = np.flatnonzero((days > 0.0) & same)
+    known = reads or {}
+    apart = np.array(
+        [0.0 if a == b else known.get(str(b), np.nan) - known.get(str(a), np.nan)
+         for a, b in pairwise(named)]
+    )  # fmt: skip
+    first = np.flatnonzero((days > 0.0) & np.isfinite(apart))
     days = days[first]
-    move = trail.found[first + 1] - trail.left[first]
+    move = trail.found[first + 1] - trail.left[first] - apart[first, np.newaxis]
     error = np.hypot(trail.found_error[first + 1], trail.left_error[first])
     known = np.isfinite(move)
     count = known.sum(axis=1)

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from fluxbench.history._drift import APART, Drift, drift_of
+from fluxbench.history._beside import levelled
+from fluxbench.history._drift import APART, Drift
 from fluxbench.history._rate import (
     LEAST_INTERVALS,
     WANDER_PER_ROOT_DAY,
@@ -98,11 +99,11 @@ def findings_of(
 ) -> list[Finding]:
     """All that stands out on a deck, newest first.
 
-    `labels` tell for a trimmer by which tape or batch each line-up was read: moves over a change
-    of it say nothing about the deck.
+    `labels` tell for a trimmer by which tape or batch each line-up was read; what one of them
+    reads or needs more than another is taken off first.
     """
     labels = labels or {}
-    drifts = {n: drift_of(t, labels.get(n)) for n, t in trails.items() if t.visits > 1}
+    drifts = {n: levelled(t, labels.get(n, {})) for n, t in trails.items() if t.visits > 1}
     events = _events(drifts)
     events = [replace(e, notes=_near(notes, e)) for e in events]
     at = {e.until for e in events} | _next_visits(drifts, {e.until for e in events if e.came_back})

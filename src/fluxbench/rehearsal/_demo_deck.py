@@ -54,6 +54,9 @@ class DemoDeck:
         self.settings: Settings = dict(Truth(self._machine, self._stock).ideal())
         self._now = Changes()
         self._of_day_db = 0.0
+        self._truth: Truth | None = None
+        self._stands: Mapping[str, F64] | None = None
+        self._bias_slope: F64 | None = None
         self.tracks = tracks
 
     def goes_by(self, days: float) -> None:
@@ -62,6 +65,7 @@ class DemoDeck:
         for kind, values in self.settings.items():
             step = WANDER_ARCMIN_PER_ROOT_DAY if kind in ARCMIN else WANDER_DB_PER_ROOT_DAY
             self.settings[kind] = values + step * root * self._rng.standard_normal(len(values))
+        self._stands = None
 
     def begin(self, changes: Changes) -> None:
         """A day begins, with what has happened."""
@@ -74,10 +78,12 @@ class DemoDeck:
             reproduce=replace(head, efficiency_db=head.efficiency_db + changes.efficiency_db),
         )
         self._of_day_db = OF_A_DAY_DB * float(self._rng.standard_normal())
+        self._truth = self._stands = None
 
     def clean(self) -> None:
         """The dirt is off."""
         self._now = replace(self._now, dirt_um=0.0)
+        self._truth = self._stands = None
 
     def read(self, kind: str) -> tuple[F64, F64]:
         """How far a trimmer's reading is off its target, and the standard errors, (tracks,) each.
@@ -99,34 +105,44 @@ class DemoDeck:
         )
         hold = HOLD_ARCMIN if kind in ARCMIN else band.hold_db
         hand = 1.0 + OVERSHOOT * 0.2 * self._rng.standard_normal(len(off))
+        if not (np.abs(off) > hold).any():
+            return
         way = self._bias_turn(off) if kind == "bias" else -off
         self.settings[kind] = self.settings[kind] + np.where(np.abs(off) > hold, way * hand, 0.0)
+        self._stands = None
 
     def _bias_turn(self, off: F64) -> F64:
         """Bias that takes off what over-bias there is too much, by the slope of this stock."""
-        before = self.settings["bias"]
-        here = self._off("bias")
-        self.settings["bias"] = before + 0.1
-        slope = (self._off("bias") - here) / 0.1
-        self.settings["bias"] = before
-        return -off / np.maximum(slope, 0.2)
+        if self._bias_slope is None:
+            before, here = self.settings["bias"], self._off("bias")
+            self.settings["bias"], self._stands = before + 0.1, None
+            slope = (self._off("bias") - here) / 0.1
+            self.settings["bias"], self._stands = before, None
+            self._bias_slope = np.maximum(slope, 0.2)
+        return -off / self._bias_slope
+
+    def _residual(self) -> Mapping[str, F64]:
+        """What is left to the ideal as the deck stands now, by its own formulas."""
+        if self._truth is None:
+            now, head, stock = self._now, self._machine.reproduce, self._stock
+            away = replace(head, away_um=now.worn_um + now.dirt_um)
+            batch = replace(
+                stock,
+                sensitivity_db=stock.sensitivity_db + now.sensitivity_db,
+                bias_short_db=stock.bias_short_db + now.bias_db,
+                bias_long_db=stock.bias_long_db + now.bias_db,
+            )
+            self._truth = Truth(replace(self._machine, reproduce=away), batch)
+        if self._stands is None:
+            self._stands = self._truth.residual(self.settings)
+        return self._stands
 
     def _off(self, kind: str) -> F64:
-        now, head = self._now, self._machine.reproduce
-        machine = replace(
-            self._machine, reproduce=replace(head, away_um=now.worn_um + now.dirt_um)
-        )
-        stock = replace(
-            self._stock,
-            sensitivity_db=self._stock.sensitivity_db + now.sensitivity_db,
-            bias_short_db=self._stock.bias_short_db + now.bias_db,
-            bias_long_db=self._stock.bias_long_db + now.bias_db,
-        )
-        residual = Truth(machine, stock).residual(self.settings)
+        residual, tape_db = self._residual(), self._now.tape_db
         if kind in ARCMIN:
             return np.asarray(residual[f"{kind}_arcmin"], np.float64)
         found = residual[RESIDUAL.get(kind, f"{kind}_db")]
-        level_db, high_db = now.tape_db if kind.startswith(("reproduce", "sync")) else (0.0, 0.0)
+        level_db, high_db = tape_db if kind.startswith(("reproduce", "sync")) else (0.0, 0.0)
         if kind.endswith("_high"):
             side = kind.rsplit("_", 1)[0]
             return np.asarray(found - residual[f"{side}_level_db"] + high_db - level_db)

@@ -1,7 +1,6 @@
 """One line-up of the demo book, written as a bench writes it: journal, readings, service notes."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +8,7 @@ from numpy.typing import NDArray
 
 from fluxbench.book import Book, Entry, LineUpRow, Page
 from fluxbench.lineup import Plan
-from fluxbench.rehearsal._demo_deck import ARCMIN, DemoDeck
+from fluxbench.rehearsal._demo_deck import DemoDeck
 from fluxbench.session import readings_of
 
 F64 = NDArray[np.float64]
@@ -57,7 +56,7 @@ def _plain(value: Any) -> Any:
 
 
 def line_up(
-    writer: Writer, deck: DemoDeck, plan: Plan, clean: bool, turn_back: bool = True
+    writer: Writer, deck: DemoDeck, plan: Plan, clean: bool
 ) -> None:
     """All stages of a line-up; `clean` has the path cleaned once as found is read.
 
@@ -147,6 +146,3 @@ def record(writer: Writer, deck: DemoDeck, trimmer: str, about_db: float) -> Non
     left, error = deck.read(trimmer)
     writer.write("as left", trimmer=trimmer, reading_db=target + left, error_db=error,
                  target_db=target)  # fmt: skip
-
-
-__all__ = ["ARCMIN", "Writer", "line_up", "replace"]

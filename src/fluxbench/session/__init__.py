@@ -3,6 +3,7 @@
 from fluxbench.session._commands import Command, NotNowError
 from fluxbench.session._ledger import event
 from fluxbench.session._meters import Shown, bias_picture
+from fluxbench.session._pages import readings_of
 from fluxbench.session._session import Session
 
-__all__ = ["Command", "NotNowError", "Session", "Shown", "bias_picture", "event"]
+__all__ = ["Command", "NotNowError", "Session", "Shown", "bias_picture", "event", "readings_of"]
