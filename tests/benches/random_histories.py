@@ -79,7 +79,7 @@ def one_trimmer(
 
         def read(of_day: float = of_day) -> F64:
             wrong = rng.standard_t(6, tracks) * noise / np.sqrt(1.5)
-            return x + of_day + wrong  # noqa: B023 - read at once
+            return np.asarray(x + of_day + wrong)  # noqa: B023 - read at once
 
         lineup = f"line-up {n}" if lineups is None else lineups[n]
         found = read()

@@ -57,7 +57,7 @@ def trail_rows(
         asked["trimmer"] = trimmer
     statement = text(
         "SELECT row, lineup, trimmer, track, kind, reading, error, unit FROM readings"
-        f" WHERE {where} ORDER BY row"  # noqa: S608 - nothing of it comes from outside
+        f" WHERE {where} ORDER BY row"
     ).bindparams(bindparam("lineups", expanding=True), bindparam("units", expanding=True))
     newest = {
         row.of: (row.reading, row.error)

@@ -80,7 +80,9 @@ class Responses:
         """From the bend to the flux on the tape."""
         gap_um = self._machine.record_gap_um
         away = np.exp(-2.0 * np.pi * self._machine.sync.away_um / self._wave_um)
-        return np.asarray(self._post * self._stock.short_wave(self._wave_um, bias_db, gap_um) * away)
+        return np.asarray(
+            self._post * self._stock.short_wave(self._wave_um, bias_db, gap_um) * away
+        )
 
     def reproduce(
         self, head: Head, level_db: F64, high_db: F64, slant_arcmin: float, tracks: NDArray[np.int_]

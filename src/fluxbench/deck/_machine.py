@@ -120,9 +120,7 @@ def layout_for(tracks: int) -> Format:
     return replace(usual, name=f"2-inch, {tracks} tracks", tracks=tracks)
 
 
-def build_machine(
-    tracks: int, speed_ips: float, rate_hz: int, rng: np.random.Generator
-) -> Machine:
+def build_machine(tracks: int, speed_ips: float, rate_hz: int, rng: np.random.Generator) -> Machine:
     """One of all the possible decks, with nothing wrong."""
     return build(tracks, speed_ips, rate_hz, Faults(), rng)
 

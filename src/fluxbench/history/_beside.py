@@ -37,13 +37,20 @@ class Beside:
     changes: int
 
 
+def read_with(trimmer: str) -> str | None:
+    """What a trimmer is read with: the calibration tape, the batch of stock, or neither."""
+    if trimmer in ("reproduce_low", "bias") or trimmer.startswith("record_"):
+        return None if trimmer == "record_azimuth" else "batch"
+    return "tape" if trimmer.startswith(("reproduce_", "sync_")) else None
+
+
 def side_by_side(trail: Trail, labels: Mapping[str, str]) -> list[Beside]:
     """Each label against the one used most, from the changes between line-ups close in time.
 
     Where a deck was left with one tape and is found with another, what all tracks moved together
     is the difference of the tapes, and what the deck did between: that is in the errors. Weighted
-    least squares over all changes, far ones counting less. A batch that reads high on the record level is more
-    sensitive; on bias it shows more over-bias, so it needs less.
+    least squares over all changes, far ones counting less. A batch that reads high on the record
+    level is more sensitive; on bias it shows more over-bias, so it needs less.
     """
     same = common_rate_of(drift_of(trail, labels))
     drift = drift_of(trail)
@@ -96,8 +103,10 @@ def _solved(design: F64, moves: F64, variance: F64) -> tuple[F64, F64]:
             inverse = np.linalg.inv(weighted.T @ weighted)
             solved = inverse @ weighted.T @ (moves / scale)
             off = np.abs(moves - of_columns @ solved) / np.sqrt(variance)
-            scale = np.sqrt(variance) * np.sqrt(np.maximum(1.0, off / HUBER)) * np.where(
-                off > FAR, off / HUBER, 1.0
+            scale = (
+                np.sqrt(variance)
+                * np.sqrt(np.maximum(1.0, off / HUBER))
+                * np.where(off > FAR, off / HUBER, 1.0)
             )
         reads[columns], errors[columns] = solved, np.sqrt(np.diag(inverse))
     return reads, errors

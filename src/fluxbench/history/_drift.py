@@ -54,7 +54,7 @@ class Drift:
     def steady_together(self) -> Flags:
         """Moves of `together` from which a rate may be taken, (intervals,)."""
         away = self.bad_day | np.append(False, self.bad_day[:-1])
-        return np.isfinite(self.together) & (~self.jumped_together | away)
+        return np.asarray(np.isfinite(self.together) & (~self.jumped_together | away))
 
     @property
     def span_days(self) -> float:
@@ -67,8 +67,8 @@ class Drift:
         steady = self.steady_together[:, np.newaxis]
         if self.trail.tracks < APART:
             away = self.bad_day | np.append(False, self.bad_day[:-1])
-            return np.isfinite(self.move) & (~self.jumped_alone | away[:, np.newaxis])
-        return np.isfinite(self.move) & steady & ~self.jumped_alone
+            return np.asarray(np.isfinite(self.move) & (~self.jumped_alone | away[:, np.newaxis]))
+        return np.asarray(np.isfinite(self.move) & steady & ~self.jumped_alone)
 
     def at(self, interval: int) -> str:
         """When the move was found."""
@@ -88,13 +88,13 @@ def drift_of(
     days = np.diff(trail.day)
     named = [(labels or {}).get(lineup) for lineup in trail.lineups]
     known = reads or {}
-    apart = np.array(
+    off = np.array(
         [0.0 if a == b else known.get(str(b), np.nan) - known.get(str(a), np.nan)
          for a, b in pairwise(named)]
     )  # fmt: skip
-    first = np.flatnonzero((days > 0.0) & np.isfinite(apart))
+    first = np.flatnonzero((days > 0.0) & np.isfinite(off))
     days = days[first]
-    move = trail.found[first + 1] - trail.left[first] - apart[first, np.newaxis]
+    move = trail.found[first + 1] - trail.left[first] - off[first, np.newaxis]
     error = np.hypot(trail.found_error[first + 1], trail.left_error[first])
     known = np.isfinite(move)
     count = known.sum(axis=1)

@@ -1,8 +1,7 @@
 """What moves together and what alone: wear, dirt, cards, azimuth, steps back."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -17,71 +16,31 @@ from fluxbench.history._rate import (
     common_rate_of,
     own_rates_of,
 )
+from fluxbench.history._sudden import SHORT_WAVES, Finding, What, both, events_of
 from fluxbench.history._trail import Note, Trail, days_of
 
 F64 = NDArray[np.float64]
 
-SHORT_WAVES = ("reproduce_high", "sync_high", "record_high")
-LONG_WAVES = {"reproduce_high": "reproduce_level", "sync_high": "sync_level",
-              "record_high": "record_level"}  # fmt: skip
-LEVELS = ("reproduce_level", "sync_level", "record_level")
 STACK = ("reproduce_azimuth", "record_azimuth")
 
 DOUBT = 1e-3
 """Most doubt about a trend, over all tracks of a trimmer together."""
 DOUBT_TOGETHER = 1e-4
+"""The same about what all tracks do."""
 PART_OF_WEAR = 0.5
+"""A track that goes alone by less than this part of what all do is no card."""
 DOUBT_RESTLESS = 1e-9
+"""The same about a track that wanders more than the others."""
 ONE_SIDED = 0.8
 """Share of the tracks that go the same way where all of them do."""
 PART_OF_BAND = 0.5
 """A trend counts from this part of what is accepted, over all the time watched."""
-STEP_DB = 0.3
-BACK = 0.5
-"""What comes back at the next visit of a loss that was trimmed out, at least."""
-LONG_TOO = 0.4
-"""Dirt takes less than this part of its short-wave loss from long waves."""
+
 NOTE_DAYS = 21.0
 """How far a service note may lie from what it explains."""
+
 USUAL_BANDS = {"level": 0.25, "high": 0.5, "low": 0.5, "bias": 0.5, "azimuth": 1.0}
 """Accepted, plus and minus (dB, arc-minutes), where nothing else is given; see `trade`."""
-
-
-class What(StrEnum):
-    """What the readings look like."""
-
-    WEAR = "wear"
-    DIRT = "dirt"
-    RENEWED = "renewed"
-    CARD = "card"
-    STEP = "step"
-    AZIMUTH = "azimuth"
-    TOGETHER = "together"
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing that stands out; `amount` is in `unit`, of a trend over all the time watched.
-
-    `tracks` count from 1; none means all. `since` and `until` are UTC times of visits.
-    """
-
-    what: What
-    trimmers: tuple[str, ...]
-    tracks: tuple[int, ...]
-    since: str
-    until: str
-    amount: float
-    error: float
-    unit: str
-    per_year: float | None = None
-    doubt: float | None = None
-    """How likely chance alone shows as much, of a trend."""
-    came_back: bool | None = None
-    """Of dirt: whether what was trimmed out came back at the next visit."""
-    restless: bool = False
-    """Of a card: to and fro instead of one way."""
-    notes: tuple[Note, ...] = ()
 
 
 def band_of(trimmer: str, bands: Mapping[str, float] | None = None) -> float:
@@ -104,7 +63,7 @@ def findings_of(
     """
     labels = labels or {}
     drifts = {n: levelled(t, labels.get(n, {})) for n, t in trails.items() if t.visits > 1}
-    events = _events(drifts)
+    events = events_of(drifts)
     events = [replace(e, notes=_near(notes, e)) for e in events]
     at = {e.until for e in events} | _next_visits(drifts, {e.until for e in events if e.came_back})
     slow = _trends(drifts, bands)
@@ -135,89 +94,6 @@ def _near(notes: Sequence[Note], of: Finding) -> tuple[Note, ...]:
     if of.what in (What.DIRT, What.STEP):
         first = last
     return tuple(n for n in notes if first - NOTE_DAYS <= days_of((n.at,))[0] <= last + NOTE_DAYS)
-
-
-# --- Sudden, on all tracks or on neighbours -------------------------------------------------------
-
-
-def _events(drifts: Mapping[str, Drift]) -> list[Finding]:
-    """Losses and gains of short waves, joined over the trimmers that show them together."""
-    found: dict[tuple[str, What], Finding] = {}
-    for name in SHORT_WAVES:
-        if name not in drifts:
-            continue
-        drift, long = drifts[name], drifts.get(LONG_WAVES[name])
-        for event in (*_of_all(drift, long), *_of_neighbours(drift)):
-            key = event.until, event.what
-            before = found.get(key)
-            if before is not None:
-                event = _both(before, event)
-            found[key] = event
-    return list(found.values())
-
-
-def _both(one: Finding, other: Finding) -> Finding:
-    """The greater of two findings, with the trimmers of both."""
-    most = max(one, other, key=lambda f: abs(f.amount))
-    return replace(most, trimmers=(*one.trimmers, *other.trimmers))
-
-
-def _of_all(drift: Drift, long: Drift | None) -> list[Finding]:
-    found, taken = [], set[int]()
-    sudden = drift.jumped_together if drift.trail.tracks >= APART else _all_jump(drift)
-    for i in map(int, np.flatnonzero(sudden)):
-        size = float(drift.together[i])
-        if i in taken or abs(size) < STEP_DB:
-            continue
-        back = i + 1 < len(drift.move) and bool(drift.together[i + 1] >= BACK * -size)
-        if size < 0.0 and _moved(long, drift.at(i)) > LONG_TOO * -size:
-            continue
-        if size < 0.0 and back:
-            taken.add(i + 1)
-        found.append(_event(drift, i, size, size < 0.0, back, ()))
-    return found
-
-
-def _all_jump(drift: Drift) -> NDArray[np.bool_]:
-    """Of few tracks: whether all of them jump, the same way."""
-    way = np.abs(np.sign(drift.move).sum(axis=1)) == drift.trail.tracks
-    return np.asarray(drift.jumped_alone.all(axis=1) & way)
-
-
-def _moved(long: Drift | None, at: str) -> float:
-    """How far long waves moved together, found at that time."""
-    if long is None:
-        return 0.0
-    return max((abs(float(long.together[i])) for i in range(len(long.days)) if long.at(i) == at),
-               default=0.0)  # fmt: skip
-
-
-def _of_neighbours(drift: Drift) -> list[Finding]:
-    """Sudden losses on two or more tracks side by side, but not on all."""
-    found: list[Finding] = []
-    if drift.trail.tracks < APART:
-        return found
-    for i in map(int, np.flatnonzero(drift.jumped_alone.any(axis=1))):
-        lost = drift.jumped_alone[i] & (drift.own[i] <= -STEP_DB)
-        if drift.jumped_together[i] or not (lost[1:] & lost[:-1]).any():
-            continue
-        beside = lost & (np.append(lost[1:], False) | np.append(False, lost[:-1]))
-        tracks = np.flatnonzero(beside)
-        size = float(drift.move[i, tracks].mean())
-        after = drift.move[i + 1, tracks].mean() if i + 1 < len(drift.move) else np.nan
-        numbers = tuple(int(t) + 1 for t in tracks)
-        found.append(_event(drift, i, size, True, bool(after >= BACK * -size), numbers))
-    return found
-
-
-def _event(
-    drift: Drift, i: int, size: float, loss: bool, back: bool, tracks: tuple[int, ...]
-) -> Finding:
-    trail, what = drift.trail, What.DIRT if loss else What.RENEWED
-    return Finding(
-        what, (trail.trimmer,), tracks, trail.at[int(drift.first[i])], drift.at(i), size,
-        float(drift.together_error[i]), trail.unit, came_back=back if loss else None,
-    )  # fmt: skip
 
 
 # --- Slow, on all tracks --------------------------------------------------------------------------
@@ -287,7 +163,7 @@ def _cards(drifts: Mapping[str, Drift], bands: Mapping[str, float] | None) -> li
                 one = replace(one, what=What.AZIMUTH, tracks=())
             key = one.tracks[0] if one.tracks else -len(found) - 1, one.restless
             before = found.get(key)
-            found[key] = one if before is None else _both(before, one)
+            found[key] = one if before is None else both(before, one)
     return list(found.values())
 
 
@@ -343,7 +219,7 @@ def _steps(
                           error, drift.trail.unit)  # fmt: skip
             key = at, track if name not in STACK else -1 - STACK.index(name)
             before = found.get(key)
-            found[key] = one if before is None else _both(before, one)
+            found[key] = one if before is None else both(before, one)
     return list(found.values())
 
 

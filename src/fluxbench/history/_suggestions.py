@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fluxbench.history._findings import Finding, What
+from fluxbench.history._sudden import Finding, What
 from fluxbench.history._trail import Note, date_of, days_of
 
 MANUAL = "The deck's manual and qualified service people decide."

@@ -87,55 +87,54 @@ def date_of(day: float) -> str:
     return str(np.datetime64(int(np.floor(day)), "D"))
 
 
+Told = tuple[str, str, int | None, str, float | None, float | None, str]
+"""Line-up, trimmer, track, found or left, reading, error, unit: a `Row` without its time."""
+
+
 def trails_of(rows: Iterable[Row]) -> dict[str, Trail]:
-    """Trails by trimmer, visits in order of time.
+    """Trails by trimmer, visits in order of time; see `trails_from`."""
+    rows = list(rows)
+    when: dict[str, str] = {}
+    for row in rows:
+        when.setdefault(row.lineup, row.at)
+    lineups = sorted(when, key=lambda name: (when[name], name))
+    told: list[Told] = [
+        (r.lineup, r.trimmer, r.track, r.kind, r.reading, r.error, r.unit) for r in rows
+    ]
+    return trails_from([(name, when[name]) for name in lineups], told)
 
-    Of several readings of a kind at one visit the first found and the last left stand.
+
+def trails_from(visits: Sequence[tuple[str, str]], rows: Iterable[Told]) -> dict[str, Trail]:
+    """Trails by trimmer of visits (line-up, time) in order, from rows in the order of reading.
+
+    Of several readings of a kind at one visit the first found and the last left stand. A visit at
+    which a trimmer was not read has NaN there.
     """
-    by_trimmer: dict[str, list[Row]] = {}
-    for row in rows:
-        by_trimmer.setdefault(row.trimmer, []).append(row)
-    return {name: _trail(name, of) for name, of in by_trimmer.items()}
-
-
-def _trail(trimmer: str, rows: Sequence[Row]) -> Trail:
-    visits: dict[str, str] = {}
-    for row in rows:
-        visits.setdefault(row.lineup, row.at)
-    lineups = sorted(visits, key=lambda name: (visits[name], name))
-    place = {name: n for n, name in enumerate(lineups)}
-    tracks = max(row.track or 1 for row in rows)
-    tables = {f"{kind}{part}": np.full((len(lineups), tracks), np.nan)
-              for kind in ("found", "left") for part in ("", "_error")}  # fmt: skip
-    unit = rows[0].unit
-    for row in rows:
-        at = place[row.lineup], (row.track or 1) - 1
-        if row.kind not in ("found", "left") or row.reading is None:
+    place = {name: n for n, (name, _) in enumerate(visits)}
+    cells: dict[tuple[str, str], list[tuple[int, int, float, float]]] = {}
+    units: dict[str, str] = {}
+    for lineup, trimmer, track, kind, reading, error, unit in rows:
+        if reading is None:
             continue
-        if row.kind == "found" and np.isfinite(tables["found"][at]):
-            continue
-        if row.unit != unit:
-            raise MisuseError(f"readings of {trimmer} are in {unit} and in {row.unit}")
-        error = UNKNOWN_ERROR.get(unit, 0.02) if row.error is None else row.error
-        tables[row.kind][at], tables[f"{row.kind}_error"][at] = row.reading, error
-    return Trail(trimmer, unit, tuple(lineups), tuple(visits[n] for n in lineups), **tables)
+        if units.setdefault(trimmer, unit) != unit:
+            raise MisuseError(f"readings of {trimmer} are in {units[trimmer]} and in {unit}")
+        spread = UNKNOWN_ERROR.get(unit, 0.02) if error is None else error
+        cell = place[lineup], (track or 1) - 1, reading, spread
+        cells.setdefault((trimmer, kind), []).append(cell)
+    names, at = tuple(name for name, _ in visits), tuple(when for _, when in visits)
+    trails = {}
+    for trimmer, unit in units.items():
+        found, left = (np.array(cells.get((trimmer, kind), [])).reshape(-1, 4)
+                       for kind in ("found", "left"))  # fmt: skip
+        shape = len(names), int(max(*found[:, 1], *left[:, 1])) + 1
+        tables = (*_tables(found[::-1], shape), *_tables(left, shape))
+        trails[trimmer] = Trail(trimmer, unit, names, at, *tables)
+    return trails
 
 
-def less(one: Trail, other: Trail, name: str) -> Trail:
-    """One trail less another, on the visits that both have: what short waves do beyond long."""
-    both = [n for n in one.lineups if n in set(other.lineups)]
-    here = [one.lineups.index(n) for n in both]
-    there = [other.lineups.index(n) for n in both]
-    tracks = min(one.tracks, other.tracks)
-
-    def apart(a: F64, b: F64) -> F64:
-        return np.asarray(a[here, :tracks] - b[there, :tracks])
-
-    def joined(a: F64, b: F64) -> F64:
-        return np.asarray(np.hypot(a[here, :tracks], b[there, :tracks]))
-
-    return Trail(
-        name, one.unit, tuple(both), tuple(one.at[n] for n in here),
-        apart(one.found, other.found), joined(one.found_error, other.found_error),
-        apart(one.left, other.left), joined(one.left_error, other.left_error),
-    )  # fmt: skip
+def _tables(cells: F64, shape: tuple[int, int]) -> tuple[F64, F64]:
+    """Readings and errors (visits, tracks) of cells; of several for one place the last stands."""
+    reading, error = np.full(shape, np.nan), np.full(shape, np.nan)
+    at = cells[:, 0].astype(int), cells[:, 1].astype(int)
+    reading[at], error[at] = cells[:, 2], cells[:, 3]
+    return reading, error

@@ -55,9 +55,7 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def line_up(
-    writer: Writer, deck: DemoDeck, plan: Plan, clean: bool
-) -> None:
+def line_up(writer: Writer, deck: DemoDeck, plan: Plan, clean: bool) -> None:
     """All stages of a line-up; `clean` has the path cleaned once as found is read.
 
     Reads and trims in the order of the trade: reproduce, sync, bias, record high end and level,
