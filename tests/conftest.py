@@ -42,13 +42,23 @@ def lacking_for_browser() -> list[str]:
     return [] if Path("/usr/bin/chromium").exists() else ["chromium"]
 
 
-LACKING = {"sound": lacking_for_sound, "browser": lacking_for_browser}
+def lacking_to_compile() -> list[str]:
+    """What the tests marked `compiled` need and this machine does not have."""
+    needed = {"gcc": Path("/usr/bin/gcc"), "libc6-dev": Path("/usr/include/stdio.h")}
+    return [name for name, path in needed.items() if not path.exists()]
+
+
+LACKING = {
+    "sound": lacking_for_sound,
+    "browser": lacking_for_browser,
+    "compiled": lacking_to_compile,
+}
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
-        if any(item.get_closest_marker(marker) for marker in LACKING):
+        if any(item.get_closest_marker(marker) for marker in ("sound", "browser")):
             item.add_marker("alone")
     for marker, lacking in LACKING.items():
         left_out = [item for item in items if item.get_closest_marker(marker)]

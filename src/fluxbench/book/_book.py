@@ -13,7 +13,7 @@ from fluxbench.base import BookError
 from fluxbench.book import _history, _pages, _things
 from fluxbench.book._history import Correction, HistoryRow
 from fluxbench.book._kinds import kind_named
-from fluxbench.book._open import Lock, engine_for, reader_of, upgrade
+from fluxbench.book._open import Lock, engine_for, make_folder, reader_of, upgrade
 from fluxbench.book._rows import Entry, LineUpRow, Page
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, STEPS
 from fluxbench.book._things import Version, Writing
@@ -135,10 +135,7 @@ class Book(Records):
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise BookError(f"{path.parent} cannot be made ({error.strerror})") from None
+        make_folder(path.parent)
         self._lock = Lock(path)
         self._turn = Turn()
         self._writer = engine_for(path, writes=True)
