@@ -41,9 +41,9 @@ def _rows(schema: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _what(field: Mapping[str, Any]) -> str:
-    some = [f for f in field.get("anyOf", [field]) if f.get("type") != "null"][0]
+    some: dict[str, Any] = next(f for f in field.get("anyOf", [field]) if f.get("type") != "null")
     if "$ref" in some:
-        return "`" + some["$ref"].rpartition("/")[2] + "`"
+        return f"`{str(some['$ref']).rpartition('/')[2]}`"
     if "enum" in some:
         return " or ".join(f'"{word}"' for word in some["enum"])
     if some["type"] == "array":
