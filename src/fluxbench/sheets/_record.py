@@ -18,7 +18,7 @@ def record_of(name: str, address: str = "", path: str = "lineups/{}/sheet") -> s
     in `.local`: a printed sheet must not lead its readers to anybody else.
     """
     if not address:
-        return one_line(name, LONGEST_NAME)
+        return one_line(name, LONGEST_NAME) or "?"
     parts = urlsplit(address) if is_in_house(address) else None
     if parts is None or parts.path not in ("", "/") or parts.query or parts.fragment:
         raise MisuseError(
