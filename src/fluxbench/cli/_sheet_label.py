@@ -114,19 +114,17 @@ def _card(
 ) -> "Card":
     """From the book what it knows, over it the file, over both the options."""
     from fluxbench.base import MisuseError
-    from fluxbench.sheets import card_of, facts_of
+    from fluxbench.sheets import card_of, told_otherwise
 
     if reel_id is not None and lineup is not None:
         raise MisuseError("--reel-id and --lineup are two sources; give one of them")
-    facts: dict[str, Any] = {}
+    known = None
     if reel_id is not None or lineup is not None:
-        facts = facts_of(_from_book(reel_id, lineup, book))
+        known = _from_book(reel_id, lineup, book)
     in_file = {} if file is None else _read(file)
     given = {name: value for name, value in told.items() if value is not None}
-    names = given.get("track_names", in_file.get("track_names"))
-    if names is not None and "tracks" not in {**in_file, **given}:
-        facts["tracks"] = max(facts.get("tracks", 2), len(names))
-    return card_of({**facts, **in_file, **given})
+    facts = {**in_file, **given}
+    return card_of(facts) if known is None else told_otherwise(known, facts)
 
 
 def _from_book(reel_id: str | None, lineup: str | None, book: Path | None) -> "Card":

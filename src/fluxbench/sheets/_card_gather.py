@@ -32,6 +32,7 @@ def card_of_lineup(contents: Contents) -> Card:
         "lined_up": f"{contents.begun_at[:10]} {contents.deck_name}".strip(),
         "tones": contents.tones or None,
         "record": contents.lineup,
+        "recorded_as": "line-up",
     }
     if facts["batch"] is not None:
         facts["batch"] = one_line(facts["batch"], 60)
@@ -40,12 +41,13 @@ def card_of_lineup(contents: Contents) -> Card:
 
 def card_of_reel(book: Records, reel: str) -> Card:
     """The card of a reel in the book, by its id; MisuseError if there is none."""
-    found = {version.id: version for version in book.things("reel", retired=True)}
+    found = {version.id: version for version in book.things("reels", retired=True)}
     if reel not in found:
         raise MisuseError(f"the book holds no reel {one_line(reel, 80)!r}")
     told = found[reel].facts
     names = {
-        kind: _name(book, kind, told.get(kind)) for kind in ("deck", "stock", "batch") if told.get(kind)
+        one: _name(book, many, told.get(one))
+        for one, many in {"deck": "decks", "stock": "stocks", "batch": "batches"}.items()
     }
     known = None if told.get("format") is None else format_named(told["format"])
     labels = list(told.get("track_names") or ())
@@ -70,8 +72,8 @@ def card_of_reel(book: Records, reel: str) -> Card:
     return replace(card_of(facts), wound=WOUND[told.get("tails_out")])
 
 
-def _name(book: Records, kind: str, thing: str) -> str | None:
-    versions = book.versions(kind, thing)
+def _name(book: Records, kind: str, thing: str | None) -> str | None:
+    versions = () if thing is None else book.versions(kind, thing)
     return one_line(versions[-1].facts["name"], 60) if versions else None
 
 

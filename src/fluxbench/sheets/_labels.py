@@ -11,9 +11,9 @@ from fluxbench.sheets._record import record_of
 from fluxbench.sheets._words import one_line
 
 LABELS_MM: Mapping[float, tuple[float, float]] = {10.5: (250.0, 162.0), 7.0: (170.0, 118.0)}
-"""Label of a reel's box by the reel's diameter in inches; boxes are 10.75 in and 7.25 in square."""
+"""Label of a reel's box, which is ¼ inch wider than the reel, by its diameter in inches."""
 SPINES_MM: Mapping[float, float] = {0.25: 14.0, 0.5: 20.0, 1.0: 33.0, 2.0: 58.0}
-"""What fits a box's spine, by the width of the tape in inches. From memory, and so are the boxes."""
+"""Label of a reel's box, itself ¼ inch wider than the reel, by its diameter in inches."""
 
 INCHES: Mapping[float, str] = {0.25: "¼-inch", 0.5: "½-inch", 1.0: "1-inch", 2.0: "2-inch"}
 LONGEST_TITLE, LONGEST_NAME, LONGEST_TEXT = 80, 44, 180
@@ -40,7 +40,8 @@ def label_file_name(card: Card, what: str) -> str:
 
 def _set(page: str, card: Card, version: str, paper: str, address: str) -> bytes:
     size = paper_named(paper)
-    record = record_of(card.record, address, "reels/{}/label") if card.record else ""
+    path = "book/reels/{}/label" if card.recorded_as == "reel" else "lineups/{}/sheet"
+    record = record_of(card.record, address, path) if card.record else ""
     values = {**card_told(card), "paper": size, "record": record, "version": version}
     return typeset(("common.typ", "card.typ", page), values, record, _stamp(card))
 

@@ -72,7 +72,7 @@ def typeset(
     stamp: int,
     pictures: Mapping[str, bytes] | None = None,
 ) -> bytes:
-    """Set pages of this package, one after another, with values, pictures by name (SVG) and a code of the record.
+    """Set pages of this package one after another, with pictures (SVG) and a code of the record.
 
     Texts go to the page as values, never as markup. `stamp` is the file's date in seconds since
     1970. Fonts are those that Typst carries: none of this machine's is used.

@@ -28,6 +28,11 @@ def record_of(name: str, address: str = "", path: str = "lineups/{}/sheet") -> s
     return f"http://{parts.netloc}/api/{path.format(quote(name[:LONGEST_NAME], safe=''))}"
 
 
+def in_house_or_none(address: str) -> str:
+    """The address, "" if it is not one of the local network."""
+    return address if is_in_house(address) else ""
+
+
 def is_in_house(address: str) -> bool:
     """Whether other devices of the same network, and nobody else, may find a bench there."""
     try:
