@@ -105,11 +105,10 @@ def sheet(request: Request, session: Bench, lineup: str, paper: str = "a4") -> R
     """The sheet of a line-up as PDF/A, of one that still runs as far as it has come."""
     if all(row.id != lineup for row in session.book.lineups()):
         raise HTTPException(404, f"no line-up is called {lineup!r}")
-    from fluxbench.sheets import contents_of, file_name, is_in_house, sheet_pdf
+    from fluxbench.sheets import contents_of, file_name, in_house_or_none, sheet_pdf
 
     contents = contents_of(session.book, lineup)
-    asked = f"{request.url.scheme}://{request.url.netloc}"
-    address = asked if is_in_house(asked) else ""
+    address = in_house_or_none(f"{request.url.scheme}://{request.url.netloc}")
     pdf = sheet_pdf(contents, str(session.state["bench"]["version"]), paper, address)
     name = {"content-disposition": f'inline; filename="{file_name(contents)}"'}
     return Response(pdf, media_type="application/pdf", headers=name)
