@@ -32,6 +32,11 @@ const STAGES: Record<string, StageWords> = {
     aim: "The tones at the head of the reel, slated, the same on all tracks. What stood there is gone.",
     cautions: ["hearing", "reels"],
   },
+  "tones of the reel": {
+    title: "Tones of the reel",
+    aim: "Play the reel's own tones: can its label be true?",
+    cautions: ["threaded", "reels", "hearing"],
+  },
   verification: {
     title: "Verification",
     aim: "What was chosen, read on all tracks and held against its limits.",
