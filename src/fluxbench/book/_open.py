@@ -58,8 +58,14 @@ class Lock:
                 f"the book {book} is in use by another bench (process {holder}); "
                 "end that one, or give this one a book of its own with --book"
             ) from None
-        os.ftruncate(self._file, 0)
-        os.pwrite(self._file, str(os.getpid()).encode(), 0)
+        try:
+            os.ftruncate(self._file, 0)
+            os.pwrite(self._file, str(os.getpid()).encode(), 0)
+        except OSError as error:
+            self.release()
+            raise BookError(
+                f"{path} cannot be written ({error.strerror}); see to the disk, or choose --book"
+            ) from None
 
     def release(self) -> None:
         """Let another bench have the book."""
