@@ -42,6 +42,12 @@ def lacking_for_browser() -> list[str]:
     return [] if Path("/usr/bin/chromium").exists() else ["chromium"]
 
 
+def lacking_for_paper() -> list[str]:
+    """What the tests marked `paper` need and this machine does not have."""
+    tools = ("pdfinfo", "pdffonts", "pdftoppm")
+    return [name for name in tools if not Path("/usr/bin", name).exists()]
+
+
 def lacking_to_compile() -> list[str]:
     """What the tests marked `compiled` need and this machine does not have."""
     needed = {"gcc": Path("/usr/bin/gcc"), "libc6-dev": Path("/usr/include/stdio.h")}
@@ -51,6 +57,7 @@ def lacking_to_compile() -> list[str]:
 LACKING = {
     "sound": lacking_for_sound,
     "browser": lacking_for_browser,
+    "paper": lacking_for_paper,
     "compiled": lacking_to_compile,
 }
 

@@ -15,6 +15,10 @@ def sheet(
         Path | None,
         typer.Option(help="The PDF file to write; one named after the line-up if left out."),
     ] = None,
+    paper: Annotated[str, typer.Option(help="The paper: a4 or letter.")] = "a4",
+    address: Annotated[
+        str, typer.Option(help="A bench's address on the local network, for the printed code.")
+    ] = "",
     book: Annotated[
         Path | None, typer.Option(help="The book; one in the user's data folder if left out.")
     ] = None,
@@ -40,7 +44,7 @@ def sheet(
     file = Path(file_name(contents)) if out is None else out
     if file.exists() and not overwrite:
         raise MisuseError(f"{file} is there already; give another --out, or --overwrite")
-    pdf = sheet_pdf(contents, __version__)
+    pdf = sheet_pdf(contents, __version__, paper, address)
     try:
         with file.open("wb" if overwrite else "xb") as written:
             written.write(pdf)

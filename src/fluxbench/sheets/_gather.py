@@ -46,6 +46,7 @@ def contents_of(book: Records, lineup: str | None) -> Contents:
         plan=plan,
         deck=stock,
         stock=stock["data_sheet"],
+        calibration=calibration,
         columns=tuple(seen.columns()),
         angles=tuple(seen.angles()),
         responses=tuple(seen.responses.values()),

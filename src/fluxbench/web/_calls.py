@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 from starlette.exceptions import HTTPException
+from starlette.requests import Request
 from starlette.responses import Response
 
 from fluxbench.base import MisuseError
@@ -100,14 +101,16 @@ def journal(session: Bench, lineup: str) -> Journal:
     response_class=Response,
     responses={200: {"content": {"application/pdf": {}}}},
 )
-def sheet(session: Bench, lineup: str) -> Response:
+def sheet(request: Request, session: Bench, lineup: str, paper: str = "a4") -> Response:
     """The sheet of a line-up as PDF/A, of one that still runs as far as it has come."""
     if all(row.id != lineup for row in session.book.lineups()):
         raise HTTPException(404, f"no line-up is called {lineup!r}")
-    from fluxbench.sheets import contents_of, file_name, sheet_pdf
+    from fluxbench.sheets import contents_of, file_name, is_in_house, sheet_pdf
 
     contents = contents_of(session.book, lineup)
-    pdf = sheet_pdf(contents, str(session.state["bench"]["version"]))
+    asked = f"{request.url.scheme}://{request.url.netloc}"
+    address = asked if is_in_house(asked) else ""
+    pdf = sheet_pdf(contents, str(session.state["bench"]["version"]), paper, address)
     name = {"content-disposition": f'inline; filename="{file_name(contents)}"'}
     return Response(pdf, media_type="application/pdf", headers=name)
 
