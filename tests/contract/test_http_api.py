@@ -8,14 +8,14 @@ import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
 from fluxbench.base import BookError
-from fluxbench.book import Book, Page
+from fluxbench.book import Book, Page, Writing
 from fluxbench.deck import PracticeDeck
 from fluxbench.lineup import _print_tones
 from fluxbench.session import Session
@@ -356,7 +356,9 @@ def test_what_is_documented_is_there(client: TestClient) -> None:
     page = (ROOT / "docs/reference/http-api.md").read_text()
     documented = set(re.findall(r"`(?:GET|POST) (/api/[\w/.-]+)", page))
     paths = set(client.get("/api/openapi.json").json()["paths"]) | {"/api/openapi.json"}
-    names = {"{lineup}": "ID", "{track}": "TRACK"}
+    names = {
+        "{lineup}": "ID", "{track}": "TRACK", "{kind}": "KIND", "{thing}": "ID", "{row}": "ROW",
+    }  # fmt: skip
     known = {re.sub(r"\{\w+\}", lambda m: names[m[0]], path) for path in paths}
     assert documented - known == set()
 
@@ -371,6 +373,25 @@ def test_the_sheet_of_a_line_up_is_a_pdf_file(client: TestClient, plan: dict[str
     assert answer.content.startswith(b"%PDF-")
     unknown = client.get("/api/lineups/nobody/sheet")
     assert (unknown.status_code, list(unknown.json())) == (404, ["error"])
+
+
+def test_label_and_track_sheet_of_a_reel(
+    client: TestClient, session: Session, plan: dict[str, Any]
+) -> None:
+    begin(client, plan)
+    lineup = client.get("/api/lineups").json()["lineups"][0]["id"]
+    at = "2026-03-12T08:15:00.000Z"
+    cast(Book, session.book).keep(Writing("r1", "reels", None, {"name": "R 1"}, at))
+    for place in (f"lineups/{lineup}", "book/reels/r1"):
+        for what in ("label", "track-sheet"):
+            answer = client.get(f"/api/{place}/{what}?title=A%22b&track=Kick&paper=letter")
+            assert answer.status_code == 200
+            assert answer.headers["content-type"] == "application/pdf"
+            assert answer.headers["content-disposition"] == f'inline; filename="{what}-A-b.pdf"'
+            assert answer.content.startswith(b"%PDF-")
+    for place, status in (("lineups/x", 404), ("book/reels/x", 404), ("book/reels/r1", 400)):
+        refused = client.get(f"/api/{place}/label?paper=a3")
+        assert (refused.status_code, list(refused.json())) == (status, ["error"])
 
 
 def test_a_sheet_is_made_off_the_event_loop(client: TestClient) -> None:

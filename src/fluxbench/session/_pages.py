@@ -10,6 +10,7 @@ from fluxbench.base import DeckError, MisuseError
 from fluxbench.book import Entry, LineUpRow, Page, Reading
 from fluxbench.lineup import LineUp, Plan, plan_from_state
 from fluxbench.session._commands import NotNowError, Waiting
+from fluxbench.session._from_book import ids_of
 
 CHOICES = ("verify", "limits", "seconds")
 """Fields of `begin` that belong to one kind of procedure; see `web`."""
@@ -31,7 +32,11 @@ def new_row(kind: str, shown: Mapping[str, Any]) -> LineUpRow:
     """A line-up that begins; `shown` is what the deck shows with either tape."""
     at = datetime.now(UTC)
     name = f"{at:%Y%m%d-%H%M%S}-{uuid.uuid4().hex[:4]}"
-    return LineUpRow(name, kind, now_utc(), shown)
+    ids, speed_ips = ids_of(shown), float(shown["stock"]["speed_ips"])
+    return LineUpRow(
+        name, kind, now_utc(), shown,
+        deck=ids["deck"], tape=ids["tape"], batch=ids["batch"], speed_ips=speed_ips,
+    )  # fmt: skip
 
 
 def plan_of(shown: Mapping[str, Any]) -> Plan:

@@ -32,6 +32,14 @@ class Begin(Strict):
     """Limits of a verification that are not the usual ones."""
     seconds: Annotated[float, Field(ge=2.0, le=300.0, allow_inf_nan=False)] | None = None
     """How long each line-up tone is printed; 30 s if left out."""
+    deck: Id | None = None
+    """Things of the book that the line-up is about, by their ids; what they are now is kept."""
+    tape: Id | None = None
+    stock: Id | None = None
+    batch: Id | None = None
+    interface: Id | None = None
+    speed_ips: Annotated[float, Field(gt=0.0, le=120.0, allow_inf_nan=False)] | None = None
+    """Which of the deck's speeds, where the plan comes from the book."""
 
 
 class Acknowledge(Strict):
@@ -148,6 +156,9 @@ class LineUpListed(BaseModel):
     speed_ips: float
     closed: bool
     stopped: str | None
+    deck: str | None
+    tape: str | None
+    batch: str | None
 
 
 class LineUps(BaseModel):
