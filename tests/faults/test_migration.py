@@ -185,12 +185,7 @@ def foreign(path: Path, mode: str, *, left_open: bool) -> None:
     connection.execute("CREATE TABLE songs (name TEXT)")
     connection.execute("INSERT INTO songs VALUES ('one')")
     connection.commit()
-    if left_open:
-        keep_as(made, path)
-        connection.close()
-    else:
-        connection.close()
-        keep_as(made, path)
+    leave(connection, made, path, left_open=left_open)
 
 
 def newer(path: Path, mode: str, *, left_open: bool) -> None:
@@ -201,19 +196,18 @@ def newer(path: Path, mode: str, *, left_open: bool) -> None:
     connection.execute(f"PRAGMA journal_mode={mode}")
     connection.execute("UPDATE alembic_version SET version_num = '9999'")
     connection.commit()
-    if left_open:
-        keep_as(made, path)
-        connection.close()
-    else:
-        connection.close()
-        keep_as(made, path)
+    leave(connection, made, path, left_open=left_open)
 
 
-def keep_as(made: Path, path: Path) -> None:
+def leave(connection: sqlite3.Connection, made: Path, path: Path, *, left_open: bool) -> None:
+    """Copy the files as they are after the connection was closed, or while it is still open."""
+    if not left_open:
+        connection.close()
     for end in ("", "-wal", "-journal"):
         found = made.with_name(made.name + end)
         if found.exists():
             path.with_name(path.name + end).write_bytes(found.read_bytes())
+    connection.close()
 
 
 STRANGERS = [(foreign, "no book of Fluxbench"), (newer, "newer Fluxbench")]
