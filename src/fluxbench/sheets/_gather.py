@@ -136,7 +136,7 @@ def _verified(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> Verifi
     words = [e.facts["words"] for e in entries if e.what == "verification"]
     if not words:
         return None
-    tracks, _ = _deck(newest)
+    tracks = _deck(newest)[0]
     found = {
         (e.facts["of"], told["name"]): VerifiedRow(
             e.facts["of"],
@@ -156,9 +156,10 @@ def _verified(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> Verifi
     return Verified(newest.begun_at, one_line(words[-1], LONGEST_TEXT), tuple(found.values()))
 
 
-def _deck(row: LineUpRow) -> tuple[int, float]:
-    """What tells decks apart so far."""
-    return int(row.plan["stock"]["tracks"]), float(row.plan["stock"]["speed_ips"])
+def _deck(row: LineUpRow) -> tuple[int, float, str | None]:
+    """What tells decks, and the speeds of one, apart."""
+    stock = row.plan["stock"]
+    return int(stock["tracks"]), float(stock["speed_ips"]), row.deck
 
 
 def _name(sheet: Facts) -> str:
