@@ -9,25 +9,25 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from fluxbench.base import MisuseError
-from fluxbench.book import Records
+from fluxbench.book import Book
 from fluxbench.rehearsal import write_demo_book
 from fluxbench.sheets import contents_of
 from fluxbench.web import _history
 
 
 @pytest.fixture(scope="module")
-def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Records]:
+def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
     path = tmp_path_factory.mktemp("demo") / "demo.book"
     assert write_demo_book(path) > 120
     with pytest.raises(MisuseError, match="there already"):
         write_demo_book(path)
-    records = Records(path)
+    records = Book(path)
     yield records
     records.close()
 
 
 @pytest.fixture(scope="module")
-def client(book: Records) -> TestClient:
+def client(book: Book) -> TestClient:
     app = FastAPI()
     app.state.session = SimpleNamespace(book=book)
     app.include_router(_history.router)
@@ -94,7 +94,7 @@ def test_a_trimmer_over_time_of_every_track(client: TestClient) -> None:
     assert {t["forecast"]["outlook"] for t in few["tracks"]} == {"cannot tell"}
 
 
-def test_a_sheet_can_be_told_of_any_line_up(book: Records) -> None:
+def test_a_sheet_can_be_told_of_any_line_up(book: Book) -> None:
     contents = contents_of(book, "demo-deck-small-003")
     assert contents.closed
     assert {c.trimmer for c in contents.columns} >= {"reproduce_level", "bias", "record_high"}
