@@ -79,7 +79,8 @@ def write(connection: Connection, writing: Writing) -> Version:
         )
     if before is None and any_of(connection, writing.id):
         raise ConflictError(f"the id {writing.id} stands for another thing; make a new one")
-    facts = checked(writing.kind, {**(before.facts if before else {}), **writing.facts})
+    merged = {**(before.facts if before else {}), **writing.facts}
+    facts = checked(writing.kind, {k: v for k, v in merged.items() if v is not None})
     _check_belongs(connection, writing.kind, facts, {} if before is None else before.facts)
     retired = before.retired if before else False
     row = {

@@ -140,6 +140,8 @@ class Contents:
     """The stock's data sheet."""
     calibration: Mapping[str, Any]
     """The calibration tape's."""
+    instruments: tuple[tuple[str, str], ...]
+    """With what it was measured: what, and what is known of it."""
     columns: tuple[Column, ...]
     angles: tuple[StackAngle, ...]
     responses: tuple[Response, ...]

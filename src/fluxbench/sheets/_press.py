@@ -3,7 +3,7 @@
 import io
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.resources import files
@@ -52,7 +52,7 @@ def sheet_pdf(contents: Contents, version: str, paper: str = "a4", address: str 
         values, pictures = told(contents, version, layout.notes, layout.tight, size)
         values |= {"paper": size, "record": record, "one": layout.pages == 1}
         stamp = int(datetime.fromisoformat(contents.last_at).timestamp())
-        made = typeset("sheet.typ", values, record, stamp, pictures)
+        made = typeset(("common.typ", "sheet.typ"), values, record, stamp, pictures)
         if pages_of(made) <= layout.pages:
             break
     return made
@@ -66,21 +66,23 @@ def paper_named(paper: str) -> str:
 
 
 def typeset(
-    page: str,
+    pages: Sequence[str],
     values: Mapping[str, Any],
     record: str,
     stamp: int,
     pictures: Mapping[str, bytes] | None = None,
 ) -> bytes:
-    """Set a page of this package with values, pictures by name (SVG) and a code of the record.
+    """Set pages of this package one after another, with pictures (SVG) and a code of the record.
 
     Texts go to the page as values, never as markup. `stamp` is the file's date in seconds since
     1970. Fonts are those that Typst carries: none of this machine's is used.
     """
-    inputs = {"sheet": json.dumps(harmless(dict(values)), allow_nan=False), "code": _code(record)}
+    inputs = {"sheet": json.dumps(harmless(dict(values)), allow_nan=False)}
+    if record:
+        inputs["code"] = _code(record)
     inputs |= {name: svg.decode() for name, svg in (pictures or {}).items()}
     here = files("fluxbench.sheets")
-    whole = b"\n".join((here / name).read_bytes() for name in ("common.typ", page))
+    whole = b"\n".join((here / name).read_bytes() for name in pages)
     compiler = typst.Compiler(whole, ignore_system_fonts=True, sys_inputs=inputs)
     made = compiler.compile(format="pdf", pdf_standards=STANDARD, timestamp=stamp)
     if not isinstance(made, bytes):
@@ -89,9 +91,9 @@ def typeset(
 
 
 def _code(text: str) -> str:
-    """A QR code as SVG, with the quiet zone that readers need; a dot where there is no text."""
+    """A QR code as SVG, with the quiet zone that readers need."""
     out = io.BytesIO()
-    code = segno.make(text or ".", error="m", micro=False)
+    code = segno.make(text, error="m", micro=False)
     code.save(out, kind="svg", border=4, xmldecl=False, light="white")
     return out.getvalue().decode()
 

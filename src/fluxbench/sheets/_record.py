@@ -18,7 +18,7 @@ def record_of(name: str, address: str = "", path: str = "lineups/{}/sheet") -> s
     in `.local`: a printed sheet must not lead its readers to anybody else.
     """
     if not address:
-        return one_line(name, LONGEST_NAME)
+        return one_line(name, LONGEST_NAME) or "?"
     parts = urlsplit(address) if is_in_house(address) else None
     if parts is None or parts.path not in ("", "/") or parts.query or parts.fragment:
         raise MisuseError(
@@ -26,6 +26,11 @@ def record_of(name: str, address: str = "", path: str = "lineups/{}/sheet") -> s
             "give http:// and its number or its name in .local, or leave it out"
         )
     return f"http://{parts.netloc}/api/{path.format(quote(name[:LONGEST_NAME], safe=''))}"
+
+
+def in_house_or_none(address: str) -> str:
+    """The address, "" if it is not one of the local network."""
+    return address if is_in_house(address) else ""
 
 
 def is_in_house(address: str) -> bool:

@@ -5,7 +5,7 @@ from typing import Any
 
 from fluxbench.sheets._contents import Contents, Response
 from fluxbench.sheets._figure import Picture, draw
-from fluxbench.sheets._instruments_told import NOT_RECORDED, instruments_told
+from fluxbench.sheets._instruments import NOT_RECORDED
 from fluxbench.sheets._plan_told import CM_PER_INCH, NOT_GIVEN, plan_told, speed_told
 from fluxbench.sheets._table_told import angles_told, columns_told, farthest, headline
 from fluxbench.sheets._verified_told import verified_told
@@ -93,7 +93,7 @@ def told(
         "checks": [(_when(at), words) for at, words in contents.checks[-MOST_CHECKS:]],
         "verified": verified_told(contents.verified, plan.tracks),
         "cautions": CAUTIONS,
-        "instruments": instruments_told(contents),
+        "instruments": contents.instruments,
         "tones": contents.tones or NOT_RECORDED,
         "tape_um_per_us": f"{plan.speed_ips * CM_PER_INCH / 100.0:.2g}",
         "wide": [wide_mm, high_mm],

@@ -10,7 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from fluxbench.base import MisuseError
-from fluxbench.book import Records
+from fluxbench.book import Book, Records, Writing
 from fluxbench.sheets import Contents, contents_of, file_name, pages_of, sheet_pdf
 from fluxbench.sheets._record import record_of
 from tests.benches.written_lineup import Step, shown, spread, whole, write_lineup
@@ -398,6 +398,27 @@ def test_gap_scatter_and_instruments(tmp_path: Path) -> None:
         "Interface Rack 2", "Levels calibrated 2026-02-11", "Calibration tape Tape 7",
         "Its level checked 2025-11-30", "Its uses 41", "Flutter not recorded",
         "Line-up tones on the reel not recorded", "Signature",
+    ):  # fmt: skip
+        assert said in text, said
+
+
+def test_instruments_that_the_book_knows(tmp_path: Path) -> None:
+    tape = {"name": "Tape 7", "speed_ips": 15.0, "fluxivity_nwb_per_m": 250.0, "t2_us": 35.0,
+            "uses_before": 40, "level_uncertainty_db": 0.3,
+            "checks": [{"on": "2024-01-02", "words": "even"},
+                       {"on": "2025-11-30", "words": "as bought"}]}  # fmt: skip
+    kept = {
+        "tape": {"id": "t1", "facts": tape},
+        "interface": {"id": "i1", "facts": {"name": "Rack 2"}},
+        "calibration": {"id": "c1", "facts": {"on": "2026-02-11", "uncertainty_db": 0.4}},
+    }
+    book = Book(tmp_path / "book.db")
+    book.keep(Writing("t1", "tapes", None, tape, "2026-03-01T00:00:00.000Z"))
+    book.close()
+    text = made(tmp_path, {**shown(4), "book": kept}, whole(4))
+    for said in (
+        "Interface Rack 2", "Levels calibrated 2026-02-11, ±0.40 dB", "Calibration tape Tape 7",
+        "Its level checked 2025-11-30, ±0.30 dB", "Its uses 40", "Levels ±0.50 dB",  # 3, 4, 5
     ):  # fmt: skip
         assert said in text, said
 
