@@ -25,7 +25,7 @@ F64 = NDArray[np.float64]
 Procedure = Generator[None, Point, Any]
 
 SHOWN_S = 0.16
-SETTLED_S = 0.36
+SETTLED_S = 0.4
 """What is sent anew has filled the filters and the window."""
 
 
