@@ -44,6 +44,9 @@ COMMANDS = {
     "serve": LazyCommand("Run the bench in a browser.", "_serve", "serve"),
     "rehearse": LazyCommand("Line up the practice deck, start to end.", "_rehearse", "rehearse"),
     "read": LazyCommand("Measure captures: find their sections, measure each.", "_read", "read"),
+    "catalogue": LazyCommand(
+        "Judge an archive of captures, and say what to do.", "_catalogue", "catalogue"
+    ),
     "sheet": LazyCommand("Print the sheet of a line-up to a PDF file.", "_sheet", "sheet"),
     "tones": LazyCommand("Write the line-up tones of a reel to a file.", "_tones", "tones"),
     "work-out": LazyCommand("Do the arithmetic of fluxes, losses and levels.", "_work_out", "app"),
