@@ -13,7 +13,14 @@ from fluxbench.base import BookError
 from fluxbench.book import _history, _pages, _things
 from fluxbench.book._history import Correction, HistoryRow
 from fluxbench.book._kinds import kind_named
-from fluxbench.book._open import Lock, engine_for, make_folder, reader_of, upgrade
+from fluxbench.book._open import (
+    Lock,
+    engine_for,
+    make_folder,
+    reader_of,
+    refuse_a_stranger,
+    upgrade,
+)
 from fluxbench.book._rows import Entry, LineUpRow, Page
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, STEPS
 from fluxbench.book._things import Version, Writing
@@ -135,6 +142,7 @@ class Book(Records):
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        refuse_a_stranger(path)
         make_folder(path.parent)
         self._lock = Lock(path)
         self._turn = Turn()

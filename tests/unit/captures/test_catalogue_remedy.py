@@ -103,7 +103,7 @@ def reel_of(tones_hz: tuple[float, ...], speed: float = 1.0) -> F64:
     parts = [
         made.tone(
             2.5, RATE_HZ, hz * speed,
-            [level + faulty.read_db((None, 35.0), (3180.0, 50.0), hz) for level in (-17.0, -19.4)],
+            [level + faulty.read_db((None, 35.0), (3180.0, 50.0), hz) for level in (-16.0, -18.4)],
             delays_us=(0.0, 11.3),
         )
         for hz in tones_hz
