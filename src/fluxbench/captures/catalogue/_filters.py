@@ -11,7 +11,10 @@ from fluxbench.trade import Equalisation
 
 F64 = NDArray[np.float64]
 
-_GRID = 1 << 15
+_GRID_S = 0.7
+_LONG_TAIL_S = 0.37
+"""A wave of 3 Hz has died away by then."""
+
 _SHAPE_TAPS = 2048
 _DELAY_TAPS = 255
 _KAISER = 10.0
@@ -88,7 +91,8 @@ def minimum_phase(corrections: Corrections, rate_hz: int) -> F64:
     """
     if corrections.played is None or corrections.recorded is None:
         return np.ones(1)
-    hz = np.arange(_GRID // 2 + 1) * rate_hz / _GRID
+    grid = 1 << int(np.ceil(np.log2(_GRID_S * rate_hz)))
+    hz = np.arange(grid // 2 + 1) * rate_hz / grid
     hz[0] = hz[1] / 100.0
     level_db = equalisation_response_db(
         corrections.played,
@@ -98,11 +102,11 @@ def minimum_phase(corrections: Corrections, rate_hz: int) -> F64:
         corrections.reference_hz,
     )
     cepstrum = fft.irfft(level_db * np.log(10.0) / 20.0)
-    cepstrum[1 : _GRID // 2] *= 2.0
-    cepstrum[_GRID // 2 + 1 :] = 0.0
+    cepstrum[1 : grid // 2] *= 2.0
+    cepstrum[grid // 2 + 1 :] = 0.0
     taps = fft.irfft(np.exp(fft.rfft(cepstrum)))
-    # Long waves ring for longer than the shape of short ones: what is cut off has died away.
-    length = _GRID // 2 if corrections.played.t1_us != corrections.recorded.t1_us else _SHAPE_TAPS
+    long = corrections.played.t1_us != corrections.recorded.t1_us
+    length = round(_LONG_TAIL_S * rate_hz) if long else _SHAPE_TAPS
     return np.asarray(taps[:length])
 
 

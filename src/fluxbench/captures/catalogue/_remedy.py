@@ -87,7 +87,7 @@ def correct(path: str, target: Path, corrections: Corrections, sha256: str = "")
     header = open_header(path)
     lower_db = 0.0
     while True:
-        frames = resampled_frames(header.frames, corrections.speed_ratio)
+        frames = resampled_frames(header.frames, 1.0 / corrections.speed_ratio)
         if corrections.speed_ratio == 1.0:
             frames = header.frames
         form = WaveFormat(header.rate_hz, BITS, header.tracks, frames)
@@ -108,7 +108,7 @@ def _blocks(path: str, header: Header, corrections: Corrections, lower_db: float
     with Source(path, header, range(1, header.tracks + 1)) as source:
         blocks = filtered(source.blocks(0, header.frames), rows, late)
         if corrections.speed_ratio != 1.0:
-            blocks = resampled(blocks, header.frames, corrections.speed_ratio)
+            blocks = resampled(blocks, header.frames, 1.0 / corrections.speed_ratio)
         for block in blocks:
             peak = max(peak, float(np.abs(block).max(initial=0.0)))
             yield block
