@@ -10,7 +10,7 @@ from sqlalchemy import Connection, func, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from fluxbench.base import BookError
-from fluxbench.book import _history, _pages, _things
+from fluxbench.book import _history, _pages, _things, _trails
 from fluxbench.book._history import Correction, HistoryRow
 from fluxbench.book._kinds import kind_named
 from fluxbench.book._open import (
@@ -24,6 +24,7 @@ from fluxbench.book._open import (
 from fluxbench.book._rows import Entry, LineUpRow, Page
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, STEPS
 from fluxbench.book._things import Version, Writing
+from fluxbench.book._trails import TrailRow, Visit
 from fluxbench.lineup import Kept
 
 
@@ -98,6 +99,21 @@ class Records:
         asked = _history.Asked(deck, stage, trimmer, track, since, until, speed_ips)
         with self._reader.begin() as connection:
             return _history.history(connection, asked)
+
+    def visits_of(
+        self, deck: str | None, speed_ips: float | None = None, newest: int = 100
+    ) -> list[Visit]:
+        """The newest line-ups of a deck (None: of those that name none), oldest first."""
+        with self._reader.begin() as connection:
+            return _trails.visits_of(connection, deck, speed_ips, newest)
+
+    def trail_rows(self, lineups: Sequence[str], trimmer: str | None = None) -> list[TrailRow]:
+        """As found and as left of these line-ups off their targets, of one trimmer or of all.
+
+        A corrected reading has its corrected value.
+        """
+        with self._reader.begin() as connection:
+            return _trails.trail_rows(connection, lineups, trimmer)
 
     def read_of(self, deck: str | None) -> list[tuple[str, int | None, str]]:
         """What a deck has histories of: trimmer, track (None: stack) and unit."""
