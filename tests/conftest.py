@@ -42,13 +42,30 @@ def lacking_for_browser() -> list[str]:
     return [] if Path("/usr/bin/chromium").exists() else ["chromium"]
 
 
-LACKING = {"sound": lacking_for_sound, "browser": lacking_for_browser}
+def lacking_for_paper() -> list[str]:
+    """What the tests marked `paper` need and this machine does not have."""
+    tools = ("pdfinfo", "pdffonts", "pdftoppm")
+    return [name for name in tools if not Path("/usr/bin", name).exists()]
+
+
+def lacking_to_compile() -> list[str]:
+    """What the tests marked `compiled` need and this machine does not have."""
+    needed = {"gcc": Path("/usr/bin/gcc"), "libc6-dev": Path("/usr/include/stdio.h")}
+    return [name for name, path in needed.items() if not path.exists()]
+
+
+LACKING = {
+    "sound": lacking_for_sound,
+    "browser": lacking_for_browser,
+    "paper": lacking_for_paper,
+    "compiled": lacking_to_compile,
+}
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
-        if any(item.get_closest_marker(marker) for marker in LACKING):
+        if any(item.get_closest_marker(marker) for marker in ("sound", "browser")):
             item.add_marker("alone")
     for marker, lacking in LACKING.items():
         left_out = [item for item in items if item.get_closest_marker(marker)]

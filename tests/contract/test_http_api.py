@@ -8,14 +8,14 @@ import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
 from fluxbench.base import BookError
-from fluxbench.book import Book, Page
+from fluxbench.book import Book, Page, Writing
 from fluxbench.deck import PracticeDeck
 from fluxbench.lineup import _print_tones
 from fluxbench.session import Session
@@ -356,7 +356,9 @@ def test_what_is_documented_is_there(client: TestClient) -> None:
     page = (ROOT / "docs/reference/http-api.md").read_text()
     documented = set(re.findall(r"`(?:GET|POST) (/api/[\w/.-]+)", page))
     paths = set(client.get("/api/openapi.json").json()["paths"]) | {"/api/openapi.json"}
-    names = {"{lineup}": "ID", "{track}": "TRACK"}
+    names = {
+        "{lineup}": "ID", "{track}": "TRACK", "{kind}": "KIND", "{thing}": "ID", "{row}": "ROW",
+    }  # fmt: skip
     known = {re.sub(r"\{\w+\}", lambda m: names[m[0]], path) for path in paths}
     assert documented - known == set()
 
@@ -371,6 +373,25 @@ def test_the_sheet_of_a_line_up_is_a_pdf_file(client: TestClient, plan: dict[str
     assert answer.content.startswith(b"%PDF-")
     unknown = client.get("/api/lineups/nobody/sheet")
     assert (unknown.status_code, list(unknown.json())) == (404, ["error"])
+
+
+def test_label_and_track_sheet_of_a_reel(
+    client: TestClient, session: Session, plan: dict[str, Any]
+) -> None:
+    begin(client, plan)
+    lineup = client.get("/api/lineups").json()["lineups"][0]["id"]
+    at = "2026-03-12T08:15:00.000Z"
+    cast(Book, session.book).keep(Writing("r1", "reels", None, {"name": "R 1"}, at))
+    for place in (f"lineups/{lineup}", "book/reels/r1"):
+        for what in ("label", "track-sheet"):
+            answer = client.get(f"/api/{place}/{what}?title=A%22b&track=Kick&paper=letter")
+            assert answer.status_code == 200
+            assert answer.headers["content-type"] == "application/pdf"
+            assert answer.headers["content-disposition"] == f'inline; filename="{what}-A-b.pdf"'
+            assert answer.content.startswith(b"%PDF-")
+    for place, status in (("lineups/x", 404), ("book/reels/x", 404), ("book/reels/r1", 400)):
+        refused = client.get(f"/api/{place}/label?paper=a3")
+        assert (refused.status_code, list(refused.json())) == (status, ["error"])
 
 
 def test_a_sheet_is_made_off_the_event_loop(client: TestClient) -> None:
@@ -486,3 +507,44 @@ def test_tones_are_printed_and_told(
     assert all(abs(level) < 0.05 for level in read)  # wires give back what is sent
     refused = command(client, "u", "begin", kind="tones", plan=plan, seconds=1.0)
     assert refused.status_code == 400
+
+
+REEL = {
+    "fluxivity_nwb_per_m": 320,
+    "equalisation": {"t1_us": None, "t2_us": 35},
+    "tones": [{"frequency_hz": 1000}, {"frequency_hz": 10_000, "level_db": -10.0, "seconds": 20}],
+}
+
+
+@pytest.mark.parametrize(
+    ("reel", "line"),
+    [
+        (None, "give `reel` with the command"),
+        ({**REEL, "fluxivity_nwb_per_m": 5}, "10 to 2000 nWb/m, not 5"),
+        ({**REEL, "tones": REEL["tones"][:1]}, "no tone from 8 to 12.5 kHz"),  # type: ignore[index]
+        ({**REEL, "tones": REEL["tones"][1:]}, "no tone from 250 to 1100 Hz"),  # type: ignore[index]
+        ({**REEL, "tones": []}, "reel.tones"),
+        ({**REEL, "equalisation": {"t2_us": 0}}, "positive number of"),
+        ({**REEL, "tones": [{"frequency_hz": 1e6}]}, "22 kHz"),
+    ],
+)
+def test_a_label_that_cannot_be_is_refused(
+    client: TestClient, plan: dict[str, Any], reel: dict[str, Any] | None, line: str
+) -> None:
+    refused = command(client, "r", "begin", kind="reel", plan=plan, reel=reel)
+    assert refused.status_code == 400
+    assert line in refused.json()["error"]
+    assert client.get("/api/state").json()["lineup"] is None
+
+
+def test_a_reel_from_elsewhere_begins_with_proving_it_safe(
+    client: TestClient, plan: dict[str, Any]
+) -> None:
+    begun = command(client, "r", "begin", kind="reel", plan=plan, reel=REEL)
+    assert begun.status_code == 200, begun.json()
+    until(client, lambda state: state["ask"] is not None)
+    state = client.get("/api/state").json()
+    assert [s["name"] for s in state["stages"]] == ["prepare", "tones of the reel", "reproduce"]
+    assert state["lineup"]["calibration_nwb_per_m"] == 320.0
+    assert "scrap tape" in state["ask"]["text"]
+    assert "shed" in state["stages"][1]["caution"]

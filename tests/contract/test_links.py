@@ -1,14 +1,16 @@
 """One contract for all links; the one through a real sound server stands in tests/sound."""
 
+import os
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
-from fluxbench.base import Flag, LinkError, MisuseError
-from fluxbench.links import DeckLink, FileLink, Link
+from fluxbench.base import DeckError, DeviceLostError, Flag, LinkError, MisuseError
+from fluxbench.links import DeckApart, DeckLink, FileLink, Link
 
 RATE_HZ = 48_000
 
@@ -123,6 +125,75 @@ class TestDeckLink(LinkContract):
         link = DeckLink(WireDeck, RATE_HZ)
         yield link
         link.close()
+
+
+class HandedWireDeck(WireDeck):
+    """Wires with hands; counts the frames that went through, and may be a process that ends."""
+
+    def __init__(self, answer: str = "") -> None:
+        if answer == "none":
+            raise MisuseError("there is no such deck")
+        self._frames = 0
+
+    def process(self, send: np.ndarray) -> np.ndarray:
+        self._frames += len(send)
+        return send.copy()
+
+    def state(self) -> dict[str, int]:
+        return {"frames": self._frames}
+
+    truth = state
+
+    def turn(self, trimmer: str, turns: float, track: int | None = None) -> float:
+        if trimmer == "cable":
+            os._exit(1)
+        raise DeckError(f"there is no {trimmer} to turn")
+
+    def transport(self, state=None, ready=None, monitor=None) -> dict[str, object]:
+        return {"state": state, "ready": ready, "monitor": monitor}
+
+    def load(self, tape: str) -> dict[str, str]:
+        return {"tape": tape}
+
+    def locate(self, section=None, position_s=None) -> dict[str, object]:
+        return {"section": section, "position_s": position_s}
+
+
+class TestDeckApart(LinkContract):
+    @pytest.fixture
+    def link(self) -> Iterator[Link]:
+        with DeckApart(HandedWireDeck) as link:
+            yield link
+
+    def test_is_one_block_late_and_never_more(self, link: DeckApart) -> None:
+        blocks = [link.exchange(self.send_numbers(link, 1 + at, 480)) for at in (0, 480, 960)]
+        returned = np.concatenate([block.samples for block in blocks])
+        assert not returned[:480].any()
+        assert np.array_equal(self.numbers(returned[480:])[:, 0], np.arange(1, 961))
+
+    def test_hands_come_after_the_block_that_was_sent_last(self, link: DeckApart) -> None:
+        for blocks in (1, 2, 3):
+            link.exchange(np.zeros((480, 24), np.float32))
+            assert link.state() == link.truth() == {"frames": 480 * blocks}
+        assert link.transport("play", [1, 2], "sync") == {
+            "state": "play", "ready": [1, 2], "monitor": "sync",
+        }  # fmt: skip
+        assert link.load("stock") == {"tape": "stock"}
+        assert link.locate(position_s=3.0) == {"section": None, "position_s": 3.0}
+        assert link.exchange(np.zeros((480, 24), np.float32)).first_frame == 3 * 480
+
+    def test_what_the_deck_refuses_is_raised_here(self, link: DeckApart) -> None:
+        with pytest.raises(DeckError, match=r"there is no knob to turn"):
+            link.turn("knob", 1.0)
+        assert link.state() == {"frames": 0}
+        with pytest.raises(MisuseError, match="no such deck"):
+            DeckApart(partial(HandedWireDeck, "none"))
+
+    def test_a_deck_that_ends_is_told(self, link: DeckApart) -> None:
+        with pytest.raises(DeviceLostError, match="has ended"):
+            link.turn("cable", 1.0)
+        with pytest.raises(DeviceLostError, match="has ended"):
+            link.exchange(np.zeros((480, 24), np.float32))
 
 
 class TestFileLink(LinkContract):

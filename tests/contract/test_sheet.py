@@ -24,7 +24,7 @@ def test_the_newest_line_up_is_written(book: Path, capsys: pytest.CaptureFixture
     running.close()
     out, err = capsys.readouterr()
     assert (out.count("\n"), err) == (1, "")
-    facts = {"lineup": "second", "file": "line-up-second.pdf", "pages": 1}
+    facts = {"lineup": "second", "file": "line-up-second.pdf", "pages": 2}
     assert json.loads(out) == facts
     assert (book.parent / "line-up-second.pdf").read_bytes().startswith(b"%PDF-")
 
@@ -38,7 +38,7 @@ def test_a_file_is_not_written_over_unasked(book: Path, capsys: pytest.CaptureFi
     )
     assert (book.parent / "kept.pdf").read_text() == "mine"
     assert main([*given, "--overwrite"]) == 0
-    assert "kept.pdf: line-up first, 1 page" in capsys.readouterr().out
+    assert "kept.pdf: line-up first, 2 pages" in capsys.readouterr().out
     assert main([*given[:-1], "no/such/folder.pdf"]) == 2
     assert "no/such/folder.pdf cannot be written" in capsys.readouterr().err
 

@@ -1,6 +1,7 @@
 """The contract of `fluxbench tones`: a Broadcast Wave file, a line a tone, one line of error."""
 
 import csv
+import io
 import json
 import os
 import re
@@ -8,6 +9,7 @@ import resource
 import struct
 import subprocess
 import sys
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -18,7 +20,11 @@ from numpy.typing import NDArray
 from scipy import fft
 
 import fluxbench
+from fluxbench.base import Block, DeviceLostError, Flag
 from fluxbench.cli import main
+from fluxbench.cli._tones_played import play
+from fluxbench.signals import PassageSender, line_up_passages
+from fluxbench.trade import line_up_tones
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 ROOMY = 200_000
@@ -341,3 +347,89 @@ def test_a_disk_that_fills_is_one_line_and_leaves_no_half_file(folder: Path, the
         " no part of it is left, choose another place\n"
     )
     assert [file.read_text() for file in folder.iterdir()] == ["mine"] * there
+
+
+class Wires:
+    """A link that keeps what is sent; `lost_at_s` is when it tells of lost frames."""
+
+    rate_hz, inputs, outputs = 48_000, 2, 2
+
+    def __init__(self, lost_at_s: float = np.inf) -> None:
+        self.sent: list[NDArray[np.float32]] = []
+        self._lost_at, self._frames = lost_at_s * self.rate_hz, 0
+
+    def exchange(self, send: NDArray[np.float32]) -> Block:
+        self.sent.append(send.copy())
+        first, self._frames = self._frames, self._frames + len(send)
+        lost = first <= self._lost_at < self._frames
+        return Block(send, first, Flag.OUTPUT_LOST if lost else Flag.NONE)
+
+    def close(self) -> None:
+        pass
+
+
+def played(link: Wires, tell: Callable[[str], None]) -> NDArray[np.float32]:
+    printed = line_up_tones(15.0, 2.0)
+    sender = PassageSender(line_up_passages(printed, -16.0), link.rate_hz, link.outputs)
+    play(link, sender, printed, tell)
+    return np.concatenate(list(sender.blocks()))
+
+
+def test_what_is_played_is_what_a_file_would_hold() -> None:
+    link, said = Wires(), []
+    wanted = played(link, said.append)
+    sound = np.concatenate(link.sent)
+    assert np.array_equal(sound[: len(wanted)], wanted)
+    assert not sound[len(wanted) :].any()
+    assert said[0] == "tone 1 of 4: 1000 Hz at 0 dB for 2 s"
+    assert len(said) == 4
+
+
+def test_tones_with_a_gap_are_told_and_end_at_once() -> None:
+    link = Wires(lost_at_s=4.0)
+    with pytest.raises(DeviceLostError, match=r"frames were lost 4\.\d s after the begin"):
+        played(link, lambda line: None)
+    assert sum(map(len, link.sent)) < 4.6 * link.rate_hz
+
+
+def test_whoever_breaks_off_hears_no_click() -> None:
+    link, said = Wires(), []
+
+    def stop(line: str) -> None:
+        said.append(line)
+        if len(said) == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        played(link, stop)
+    sound = np.concatenate(link.sent)[:, 0]
+    assert not sound[-4800:].any()
+    # A sine of 10 kHz at -16 dBFS moves by 2 pi f/fs of its peak a frame at most (closed form).
+    assert np.abs(np.diff(sound[-20_000:])).max() < 1.01 * 10 ** (-16 / 20) * 2 * np.pi * 10 / 48
+
+
+def test_nothing_is_sent_before_somebody_has_agreed(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("n\n"))
+    assert main(["tones", "--interface", "none", "--speed", "15"]) == 2
+    err = capsys.readouterr().err
+    assert "monitors and headphones down" in err
+    assert "nothing was sent" in err
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        ((), "say where the tones go"),
+        (("t.wav", "--interface", "some"), "say where the tones go"),
+        (("--interface", "some", "--json"), "are for a file"),
+    ],
+)
+def test_one_place_for_the_tones(
+    capsys: pytest.CaptureFixture[str], options: tuple[str, ...], why: str
+) -> None:
+    assert main(["tones", *options, "--speed", "15"]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert why in err

@@ -7,8 +7,7 @@ from typing import Any
 
 import pytest
 import typer
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from fluxbench.base import MisuseError, NoServerError
 from fluxbench.cli._deck import deck

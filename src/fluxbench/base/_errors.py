@@ -11,6 +11,7 @@
     │   └── DeviceLostError   the interface went away while in use
     ├── DeckError             the deck refused a turn, a load or a transport command
     ├── CaptureError          a sound file that cannot be read or written, or holds nothing
+    ├── ConflictError         an id that was used for something else, a thing changed meanwhile
     └── BookError             the book cannot be opened, or not be written any more
 
 A measurement that cannot be trusted is not an error: it is a result with a `Validity`.
@@ -51,6 +52,10 @@ class DeckError(FluxbenchError):
 
 class CaptureError(FluxbenchError):
     """A sound file that cannot be read or written, or holds nothing to measure."""
+
+
+class ConflictError(FluxbenchError):
+    """An id that was used for something else, or a thing that was changed meanwhile."""
 
 
 class BookError(FluxbenchError):

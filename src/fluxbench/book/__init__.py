@@ -1,5 +1,51 @@
-"""The book: line-ups, their journal and their readings in a database; the only SQL."""
+"""The book: line-ups, what they are about, their journal and readings; the only SQL."""
 
-from fluxbench.book._book import Book, Entry, LineUpRow, Page, Reading, Records
+from fluxbench.book._book import Book, Records
+from fluxbench.book._history import Correction, HistoryRow
+from fluxbench.book._kinds import (
+    KINDS,
+    Batch,
+    Calibration,
+    CalibrationTape,
+    Capture,
+    Deck,
+    Head,
+    Interface,
+    Kind,
+    Reel,
+    ServiceNote,
+    Stock,
+    kind_named,
+    schema_of,
+    thing_of,
+)
+from fluxbench.book._rows import Entry, LineUpRow, Page, Reading
+from fluxbench.book._things import Version, Writing
 
-__all__ = ["Book", "Entry", "LineUpRow", "Page", "Reading", "Records"]
+__all__ = [
+    "KINDS",
+    "Batch",
+    "Book",
+    "Calibration",
+    "CalibrationTape",
+    "Capture",
+    "Correction",
+    "Deck",
+    "Entry",
+    "Head",
+    "HistoryRow",
+    "Interface",
+    "Kind",
+    "LineUpRow",
+    "Page",
+    "Reading",
+    "Records",
+    "Reel",
+    "ServiceNote",
+    "Stock",
+    "Version",
+    "Writing",
+    "kind_named",
+    "schema_of",
+    "thing_of",
+]

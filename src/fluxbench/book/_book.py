@@ -1,74 +1,23 @@
-"""Line-ups, journal, steps, readings and commands, written a page at a time."""
+"""What a book holds, read and written: line-ups a page at a time, things a version at a time."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
+from threading import Lock as Turn
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, func, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from fluxbench.base import BookError
-from fluxbench.book._open import Lock, engine_for, reader_of, upgrade
-from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, READINGS, STEPS
+from fluxbench.book import _history, _pages, _things
+from fluxbench.book._history import Correction, HistoryRow
+from fluxbench.book._kinds import kind_named
+from fluxbench.book._open import Lock, engine_for, make_folder, reader_of, upgrade
+from fluxbench.book._rows import Entry, LineUpRow, Page
+from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, STEPS
+from fluxbench.book._things import Version, Writing
 from fluxbench.lineup import Kept
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """A row of the journal; `seq` is 0 before it is written. `at` is a UTC time, ISO 8601."""
-
-    seq: int
-    lineup: str | None
-    at: str
-    t_s: float
-    what: str
-    facts: Mapping[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One reading of one trimmer; `of` is the place in its page of the entry that tells of it.
-
-    Reading and error are in `unit`, None where they are not valid; `track` is None for a stack.
-    """
-
-    of: int
-    stage: str
-    trimmer: str
-    track: int | None
-    kind: str
-    """found, left or taken."""
-    reading: float | None
-    error: float | None
-    unit: str
-
-
-@dataclass(frozen=True, slots=True)
-class LineUpRow:
-    """A line-up as it is listed; `plan` is what the deck showed with either tape."""
-
-    id: str
-    kind: str
-    begun_at: str
-    plan: Mapping[str, Any]
-    closed: bool = False
-    stopped: str | None = None
-
-
-@dataclass(slots=True)
-class Page:
-    """What belongs together: all of it is written, or nothing."""
-
-    lineup: str | None = None
-    begun: LineUpRow | None = None
-    entries: list[Entry] = field(default_factory=list)
-    steps: list[Kept] = field(default_factory=list)
-    readings: list[Reading] = field(default_factory=list)
-    answers: dict[str, Mapping[str, Any]] = field(default_factory=dict)
-    closed: bool = False
-    stopped: str | None = None
-    at: str = ""
 
 
 class Records:
@@ -118,6 +67,58 @@ class Records:
                 for row in connection.execute(rows).mappings()
             ]
 
+    def lineups_of(self, deck: str | None) -> list[LineUpRow]:
+        """Line-ups of every kind of one deck (None: of those that name no deck), oldest first."""
+        rows = select(LINEUPS).where(LINEUPS.c.deck == deck).order_by(LINEUPS.c.begun_at)
+        with self._reader.begin() as connection:
+            return [LineUpRow(**row) for row in connection.execute(rows).mappings()]
+
+    def history(
+        self,
+        deck: str | None,
+        stage: str | None,
+        trimmer: str,
+        track: int | None,
+        since: str | None = None,
+        until: str | None = None,
+        speed_ips: float | None = None,
+    ) -> list[HistoryRow]:
+        """Readings of one trimmer of one track (None: of a stack) over time, oldest first.
+
+        `since` is included, `until` is not (UTC, ISO 8601). `stage` and `speed_ips` None: any.
+        A reading that was corrected has its corrected value, and what it was.
+        """
+        asked = _history.Asked(deck, stage, trimmer, track, since, until, speed_ips)
+        with self._reader.begin() as connection:
+            return _history.history(connection, asked)
+
+    def read_of(self, deck: str | None) -> list[tuple[str, int | None, str]]:
+        """What a deck has histories of: trimmer, track (None: stack) and unit."""
+        with self._reader.begin() as connection:
+            return _history.read_of(connection, deck)
+
+    def readings_of(self, lineup: str) -> list[HistoryRow]:
+        """All readings of a line-up, in the order in which they were taken."""
+        with self._reader.begin() as connection:
+            return _history.readings_of(connection, lineup)
+
+    def things(self, kind: str, *, retired: bool = False) -> list[Version]:
+        """Things of a kind as they are now, by name; MisuseError for a kind that is none."""
+        kind_named(kind)
+        with self._reader.begin() as connection:
+            return _things.newest(connection, kind, retired=retired)
+
+    def versions(self, kind: str, thing: str) -> list[Version]:
+        """All versions of a thing, oldest first; none if there is no such thing."""
+        kind_named(kind)
+        with self._reader.begin() as connection:
+            return _things.versions(connection, kind, thing)
+
+    def uses(self, tapes: Sequence[Version]) -> dict[str, int]:
+        """How often each of these calibration tapes was used, by its id."""
+        with self._reader.begin() as connection:
+            return _things.uses_of(connection, tapes)
+
     def answer(self, command: str) -> Mapping[str, Any] | None:
         """What a command was answered, None if it never was."""
         row = select(COMMANDS.c.answer).where(COMMANDS.c.id == command)
@@ -127,18 +128,16 @@ class Records:
 
 
 class Book(Records):
-    """A book in a SQLite file. One bench may have it open; one thread of it writes.
+    """A book in a SQLite file. One bench may have it open; its threads write one after the other.
 
     BookError if another bench has it, or it is no book, or a newer one's.
     """
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise BookError(f"{path.parent} cannot be made ({error.strerror})") from None
+        make_folder(path.parent)
         self._lock = Lock(path)
+        self._turn = Turn()
         self._writer = engine_for(path, writes=True)
         self._reader = engine_for(path, writes=False)
         try:
@@ -155,79 +154,31 @@ class Book(Records):
 
     def write(self, page: Page) -> list[Entry]:
         """Commit a page; its entries with their numbers. BookError, and nothing is written."""
+        with self._writing() as connection:
+            return _pages.write(connection, page)
+
+    def keep(self, writing: Writing) -> Version:
+        """Commit a version of a thing, once, from any thread.
+
+        MisuseError for facts that cannot be, ConflictError for an id that was used for something
+        else or a thing that has changed since, BookError; and nothing is written.
+        """
+        with self._writing() as connection:
+            return _things.write(connection, writing)
+
+    def correct(self, correction: Correction) -> HistoryRow:
+        """Commit what counts instead of a reading, which stays; errors as of `keep`."""
+        with self._writing() as connection:
+            return _history.correct(connection, correction)
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
         try:
-            with self._writer.begin() as connection:
-                entries = _write(connection, page)
+            with self._turn, self._writer.begin() as connection:
+                yield connection
         except SQLAlchemyError as error:
             reason = " ".join(str(getattr(error, "orig", None) or error).split())
             raise BookError(
                 f"the book {self.path} cannot be written ({reason}); "
                 "is the disk full? What is taken waits until it can"
             ) from None
-        return entries
-
-
-def _write(connection: Connection, page: Page) -> list[Entry]:
-    if page.begun is not None:
-        new = page.begun
-        connection.execute(
-            insert(LINEUPS).values(
-                id=new.id, kind=new.kind, begun_at=new.begun_at, plan=new.plan, closed=False
-            )
-        )
-    entries: list[Entry] = []
-    for entry in page.entries:
-        row = {
-            "lineup": entry.lineup,
-            "at": entry.at,
-            "t_s": entry.t_s,
-            "what": entry.what,
-            "facts": entry.facts,
-        }
-        key = connection.execute(insert(JOURNAL).values(row)).inserted_primary_key
-        seq = int(key[0]) if key is not None else 0
-        entries.append(Entry(seq=seq, **row))  # type: ignore[arg-type]
-    _write_all(connection, STEPS, [_step(page.lineup, kept) for kept in page.steps])
-    _write_all(
-        connection, READINGS, [_reading(page.lineup, entries, taken) for taken in page.readings]
-    )
-    _write_all(
-        connection,
-        COMMANDS,
-        [{"id": key, "at": page.at, "answer": dict(told)} for key, told in page.answers.items()],
-    )
-    if page.closed:
-        row_of = LINEUPS.c.id == page.lineup
-        ended = update(LINEUPS).where(row_of).values(closed=True, stopped=page.stopped)
-        connection.execute(ended)
-    return entries
-
-
-def _write_all(connection: Connection, table: Any, rows: Sequence[Mapping[str, Any]]) -> None:
-    if rows:
-        connection.execute(insert(table), rows)
-
-
-def _step(lineup: str | None, kept: Kept) -> dict[str, Any]:
-    return {
-        "lineup": lineup,
-        "number": kept.number,
-        "name": kept.name,
-        "is_part": kept.is_part,
-        "value": kept.value,
-        "state": dict(kept.state),
-    }
-
-
-def _reading(lineup: str | None, entries: Sequence[Entry], taken: Reading) -> dict[str, Any]:
-    return {
-        "lineup": lineup,
-        "seq": entries[taken.of].seq,
-        "stage": taken.stage,
-        "trimmer": taken.trimmer,
-        "track": taken.track,
-        "kind": taken.kind,
-        "reading": taken.reading,
-        "error": taken.error,
-        "unit": taken.unit,
-    }

@@ -18,6 +18,26 @@ BUSY_MS = 300
 """Whoever writes tries again: nothing else may wait for the book."""
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder and what is lacking above it, and have the disk know them; BookError.
+
+    SQLite syncs the folder that its files are in, but nobody the names of new folders above it.
+    """
+    folder = folder.absolute()
+    if folder.is_dir():
+        return
+    make_folder(folder.parent)
+    try:
+        folder.mkdir(exist_ok=True)
+        above = os.open(folder.parent, os.O_RDONLY)
+        try:
+            os.fsync(above)
+        finally:
+            os.close(above)
+    except OSError as error:
+        raise BookError(f"{folder} cannot be made ({error.strerror})") from None
+
+
 class Lock:
     """A file beside the book that one process at a time can hold; it ends with the process."""
 

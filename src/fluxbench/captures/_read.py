@@ -25,6 +25,7 @@ def read_capture(
     from_s: float = 0.0,
     to_s: float = np.inf,
     told: Callable[[float], None] = lambda share: None,
+    threads: int = WORKERS,
 ) -> CaptureReading:
     """Read one capture: find its sections and measure them.
 
@@ -38,6 +39,8 @@ def read_capture(
         What to read of it, in s from its start.
     told
         Hears how much is done, from 0 to 1, from several threads.
+    threads
+        How many work side by side; what is read does not depend on it.
 
     Returns
     -------
@@ -57,8 +60,8 @@ def read_capture(
     progress = _Progress(last - first, told)
     try:
         with np.errstate(all="ignore"):
-            found = scan(path, header, wanted, first, last, progress.scanned)
-            sections = _sections(path, header, wanted, first, last, found, progress)
+            found = scan(path, header, wanted, first, last, progress.scanned, threads)
+            sections = _sections(path, header, wanted, first, last, found, progress, threads)
             azimuth = azimuth_of(sections, wanted)
     except OSError as error:
         raise CaptureError(f"{path} cannot be read on: {error.strerror or error}") from None
@@ -122,6 +125,7 @@ def _sections(
     last: int,
     found: Scan,
     progress: _Progress,
+    threads: int,
 ) -> list[MeasuredSection]:
     """Measure the sections, part by part, the longest work first, side by side."""
     if last - first < SHORTEST_S * header.rate_hz:
@@ -136,7 +140,7 @@ def _sections(
         with np.errstate(all="ignore"):
             return part()
 
-    with ThreadPoolExecutor(WORKERS) as pool:
+    with ThreadPoolExecutor(threads) as pool:
         plans = sorted(pool.map(plan, find_sections(found)), key=lambda plan: -plan.cost)
         waiting = [[pool.submit(work, part) for part in plan.parts] for plan in plans]
         results = [

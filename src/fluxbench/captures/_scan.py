@@ -69,6 +69,7 @@ def scan(
     first: int,
     last: int,
     told: Callable[[int], None] = lambda frames: None,
+    threads: int = WORKERS,
 ) -> Scan:
     """Look through frames `first` to `last`; `told` hears of the frames that are done."""
     hop = max(round(header.rate_hz * HOP_S), 1)
@@ -83,7 +84,7 @@ def scan(
         told((end - begin) * hop)
         return found
 
-    with ThreadPoolExecutor(WORKERS) as pool:
+    with ThreadPoolExecutor(threads) as pool:
         seen = list(pool.map(look, stretches))
     return Scan(
         hop_frames=hop,

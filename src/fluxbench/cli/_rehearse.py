@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TextIO
 import typer
 
 if TYPE_CHECKING:
-    from fluxbench.links import DeckControls, Link
+    from fluxbench.links import DeckApart, DeckControls, Link
     from fluxbench.rehearsal import Rehearsed
 
 SPEEDS_IPS = (7.5, 15.0, 30.0)
@@ -61,8 +61,7 @@ def rehearse(
 ) -> None:
     """Line up a deck from start to end, and tell what is left between actual and ideal.
 
-    The deck is the practice deck in this very process, or with --interface and --controls one in
-    another.
+    The deck is the practice deck, or with --interface and --controls one behind a sound interface.
     """
     from fluxbench.base import MisuseError
 
@@ -72,17 +71,27 @@ def rehearse(
             given, wanted = wanted, given
         raise MisuseError(f"{given} alone is no deck; give {wanted} as well")
     if interface is None or controls is None:
-        deck = _practice_deck(tracks, speed, seed, rate, stock, fault or ())
+        with _practice_deck(tracks, speed, seed, rate, stock, fault or ()) as deck:
+            _report(deck, deck, seed, method, report, as_json)
     else:
         of_the_deck = {"--rate": rate, "--stock": stock, "--fault": fault or None}
         given_too = [option for option, value in of_the_deck.items() if value is not None]
         if given_too:
             raise MisuseError(
-                f"{given_too[0]} is for the practice deck in this process; "
+                f"{given_too[0]} is for the practice deck of this command; "
                 "leave it out, a deck on an interface has its own"
             )
-        deck = _deck_outside(interface, controls, tracks, speed)
-    link, hands = deck
+        _report(*_deck_outside(interface, controls, tracks, speed), seed, method, report, as_json)
+
+
+def _report(
+    link: "Link",
+    hands: "DeckControls",
+    seed: int,
+    method: Method,
+    report: Path | None,
+    as_json: bool,
+) -> None:
     try:
         with Report(report) as journal:
             _run(link, hands, seed, method, journal, as_json)
@@ -97,10 +106,12 @@ def _practice_deck(
     rate_hz: int | None,
     stock: str | None,
     faults: Sequence[str],
-) -> "tuple[Link, DeckControls]":
+) -> "DeckApart":
+    from functools import partial
+
     from fluxbench.base import MisuseError
     from fluxbench.deck import PracticeDeck
-    from fluxbench.links import DeckLink
+    from fluxbench.links import DeckApart
 
     speed_ips = 15.0 if speed_ips is None else speed_ips
     if speed_ips not in SPEEDS_IPS:
@@ -111,7 +122,8 @@ def _practice_deck(
             f"a line-up sends tones up to 20 kHz and cannot run at {rate_hz} Hz;"
             f" give --rate {LOWEST_RATE_HZ} or more"
         )
-    deck = PracticeDeck(
+    factory = partial(
+        PracticeDeck,
         tracks=8 if tracks is None else tracks,
         speed_ips=speed_ips,
         seed=seed,
@@ -119,7 +131,7 @@ def _practice_deck(
         stock="even" if stock is None else stock,
         faults=faults,
     )
-    return DeckLink(deck, deck.rate_hz), deck
+    return DeckApart(factory)
 
 
 def _deck_outside(

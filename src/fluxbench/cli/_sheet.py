@@ -15,6 +15,10 @@ def sheet(
         Path | None,
         typer.Option(help="The PDF file to write; one named after the line-up if left out."),
     ] = None,
+    paper: Annotated[str, typer.Option(help="The paper: a4 or letter.")] = "a4",
+    address: Annotated[
+        str, typer.Option(help="A bench's address on the local network, for the printed code.")
+    ] = "",
     book: Annotated[
         Path | None, typer.Option(help="The book; one in the user's data folder if left out.")
     ] = None,
@@ -27,7 +31,6 @@ def sheet(
 ) -> None:
     """Print the sheet of a line-up to a PDF file, also while the bench runs."""
     from fluxbench import __version__
-    from fluxbench.base import MisuseError
     from fluxbench.book import Records
     from fluxbench.cli._data import default_book
     from fluxbench.sheets import contents_of, file_name, pages_of, sheet_pdf
@@ -38,9 +41,19 @@ def sheet(
     finally:
         records.close()
     file = Path(file_name(contents)) if out is None else out
-    if file.exists() and not overwrite:
-        raise MisuseError(f"{file} is there already; give another --out, or --overwrite")
-    pdf = sheet_pdf(contents, __version__)
+    pdf = sheet_pdf(contents, __version__, paper, address)
+    write_pdf(file, pdf, overwrite)
+    pages = pages_of(pdf)
+    if as_json:
+        print(json.dumps({"lineup": contents.lineup, "file": str(file), "pages": pages}))
+    else:
+        print(f"{file}: line-up {contents.lineup}, {pages} page{'s' * (pages > 1)}")
+
+
+def write_pdf(file: Path, pdf: bytes, overwrite: bool) -> None:
+    """Write a file; MisuseError if it is there already and not to be written over, or cannot be."""
+    from fluxbench.base import MisuseError
+
     try:
         with file.open("wb" if overwrite else "xb") as written:
             written.write(pdf)
@@ -48,8 +61,3 @@ def sheet(
         raise MisuseError(f"{file} is there already; give another --out, or --overwrite") from None
     except OSError as error:
         raise MisuseError(f"{file} cannot be written: {error.strerror}") from None
-    pages = pages_of(pdf)
-    if as_json:
-        print(json.dumps({"lineup": contents.lineup, "file": str(file), "pages": pages}))
-    else:
-        print(f"{file}: line-up {contents.lineup}, {pages} page{'s' * (pages > 1)}")

@@ -23,8 +23,9 @@ CAUTION = (
 
 def tones(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE.wav", help="The Broadcast Wave file to write.")
-    ],
+        Path | None, typer.Argument(metavar="FILE.wav", help="The Broadcast Wave file to write.")
+    ] = None,
+    *,
     speed: Annotated[float, typer.Option(help="Inches per second: 30, 15, 7.5 or 3.75.")],
     seconds: Annotated[
         float, typer.Option(help="How long each tone lasts; 30 s is the least in practice.")
@@ -43,11 +44,18 @@ def tones(
     replace: Annotated[
         bool, typer.Option("--replace", help="Write over a file that is there.")
     ] = False,
+    interface: Annotated[
+        str | None, typer.Option(help="Play to this sound interface instead of writing a file.")
+    ] = None,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="With --interface: do not ask before tones are sent.")
+    ] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="One JSON object a line and tone, nothing else.")
     ] = False,
 ) -> None:
-    """Write the line-up tones of a speed to a file, to be printed at the head of a reel."""
+    """Write the line-up tones of a speed to a file, or play them, for the head of a reel."""
+    from fluxbench.base import MisuseError
     from fluxbench.cli._answers import check_between
     from fluxbench.trade import line_up_tones
 
@@ -55,8 +63,46 @@ def tones(
     check_between("--zero-vu", zero_vu, LOWEST_ZERO_VU_DBFS, 0.0)
     check_between("--rate", rate, *RATES_HZ)
     printed = line_up_tones(speed, seconds)
-    _check_file(file, printed, rate)
+    if (file is None) == (interface is None):
+        raise MisuseError("say where the tones go: a FILE.wav, or --interface NAME")
+    if interface is not None:
+        if as_json or replace:
+            raise MisuseError("--json and --replace are for a file; leave them out")
+        _play(interface, printed, zero_vu, slate=slate, yes=yes)
+    elif file is not None:
+        _check_file(file, printed, rate)
+        _write(file, printed, speed, zero_vu, rate, bits, tracks, slate, replace, as_json)
 
+
+def _play(
+    interface: str, printed: "Sequence[LineUpTone]", zero_vu: float, *, slate: bool, yes: bool
+) -> None:
+    from fluxbench.cli._tones_played import agreed, play
+    from fluxbench.links import PortAudioLink
+    from fluxbench.signals import PassageSender, line_up_passages
+
+    passages = line_up_passages(printed, zero_vu, slated=slate)
+    agreed(yes=yes)
+    link = PortAudioLink(interface)
+    try:
+        sender = PassageSender(passages, link.rate_hz, link.outputs)
+        play(link, sender, printed, lambda line: typer.echo(line))
+    finally:
+        link.close()
+
+
+def _write(
+    file: Path,
+    printed: "Sequence[LineUpTone]",
+    speed: float,
+    zero_vu: float,
+    rate: int,
+    bits: int,
+    tracks: int,
+    slate: bool,
+    replace: bool,
+    as_json: bool,
+) -> None:
     from fluxbench.captures import WaveFormat, write_wave
     from fluxbench.signals import PassageSender, line_up_passages
 

@@ -16,7 +16,7 @@ from fluxbench.deck._machine import (
     build,
     cut_normal,
 )
-from fluxbench.deck._sheets import calibration_sheet, stock_sheet
+from fluxbench.deck._sheets import Section, calibration_sheet, reel_label, reel_tones, stock_sheet
 from fluxbench.deck._state_file import reading_state, write_state
 from fluxbench.deck._stocks import stock_named
 from fluxbench.deck._trimmers import PER_STACK, PER_TRACK, TURNS, banks
@@ -37,7 +37,7 @@ MOST_TURNS = 100.0
 
 TRANSPORTS = ("stop", "play", "record")
 MONITORS = ("input", "reproduce", "sync")
-TAPES = ("calibration", "stock")
+TAPES = ("calibration", "stock", "reel")
 
 
 class PracticeDeck:
@@ -189,9 +189,10 @@ class PracticeDeck:
         if (section is None) == (position_s is None):
             raise DeckError("locate needs either a section or a position_s")
         if section is not None:
-            if works.tape != "calibration" or not 0 <= section < len(works.sections):
+            tones = self._tones()
+            if not 0 <= section < len(tones):
                 raise DeckError(f"the tape {works.tape} has no section {section}")
-            position_s = max(0.0, works.sections[section].start_s - PRE_ROLL_S)
+            position_s = max(0.0, tones[section].start_s - PRE_ROLL_S)
         length_s = works.reels[works.tape].length_s
         if position_s is None or not 0.0 <= position_s <= length_s:
             raise DeckError(f"the tape goes from 0 to {length_s:.0f} s, not to {position_s}")
@@ -236,7 +237,7 @@ class PracticeDeck:
         for kind, bank in deck._works.banks.items():
             bank.put(np.array(kept["trimmers"][kind], np.float64))
         for name, reel in deck._works.reels.items():
-            reel.forget({int(at): tracks for at, tracks in kept["recorded"][name].items()})
+            reel.forget({int(at): tracks for at, tracks in kept["recorded"].get(name, {}).items()})
         deck._works.resume(str(kept["tape"]), float(kept["position_s"]))
         deck._works.wiped = bool(kept["calibration_wiped"])
         return deck
@@ -249,15 +250,20 @@ class PracticeDeck:
         self._works.adjust_all()
 
     def _section(self) -> int | None:
-        works = self._works
-        if works.tape != "calibration":
-            return None
-        for number, tone in enumerate(works.sections):
-            if tone.start_s <= works.place_s < tone.end_s:
+        for number, tone in enumerate(self._tones()):
+            if tone.start_s <= self._works.place_s < tone.end_s:
                 return number
         return None
+
+    def _tones(self) -> Sequence[Section]:
+        """The tones that the loaded tape came with."""
+        if self._works.tape == "reel":
+            return reel_tones(self._machine.speed_ips)
+        return self._works.sections if self._works.tape == "calibration" else ()
 
     def _sheet(self) -> Mapping[str, Any]:
         if self._works.tape == "calibration":
             return calibration_sheet(self._works.sections)
+        if self._works.tape == "reel":
+            return reel_label(self._machine)
         return stock_sheet(self._machine, self._stock)

@@ -8,6 +8,7 @@ from fluxbench.base import MisuseError
 FAULTS = (
     "dirty", "contact", "worn", "card:N", "dead:N", "crossed:N,M", "polarity:N", "hum", "slow",
     "weak_erase", "dropouts", "monitor_input", "wrong_tape", "wrong_tape:speed", "bent",
+    "wrong_label",
 )  # fmt: skip
 """What can be wrong with the deck; N and M stand for tracks."""
 
@@ -29,6 +30,7 @@ class Faults:
     wrong_tape: bool = False
     wrong_tape_speed: bool = False
     bent: bool = False
+    wrong_label: bool = False
     card: tuple[int, ...] = ()
     dead: tuple[int, ...] = ()
     polarity: tuple[int, ...] = ()

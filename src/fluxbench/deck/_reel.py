@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from fluxbench.deck._filters import MovingDelay
 from fluxbench.deck._machine import Machine
-from fluxbench.deck._sheets import CalibrationFlux
+from fluxbench.deck._sheets import CalibrationFlux, ReelFlux
 from fluxbench.deck._tape import LaidDown, TapeMemory
 
 F32 = NDArray[np.float32]
@@ -20,7 +20,11 @@ class Reel:
     """A reel; places are seconds of even motion from its begin."""
 
     def __init__(
-        self, machine: Machine, length_s: float, noise_ratio: float, own: CalibrationFlux | None
+        self,
+        machine: Machine,
+        length_s: float,
+        noise_ratio: float,
+        own: CalibrationFlux | ReelFlux | None,
     ) -> None:
         self.length_s = length_s
         self.noise = np.float32(noise_ratio)
@@ -81,7 +85,8 @@ class Reel:
 
     def azimuth_arcmin(self, place_s: float) -> float:
         """The azimuth of what is recorded at a place."""
-        return self._memory.slant_at(int(place_s * self._rate_hz))
+        own = self._own.azimuth_arcmin if isinstance(self._own, ReelFlux) else 0.0
+        return self._memory.slant_at(int(place_s * self._rate_hz), own)
 
     def _filled(self, flux: F32, places_s: F64) -> F32:
         """The reel's own signal where nothing went over it."""

@@ -8,7 +8,14 @@ from numpy.typing import NDArray
 
 from fluxbench.deck._machine import Machine
 from fluxbench.deck._stocks import WORKING_BIAS_DB, Stock
-from fluxbench.trade import bias_frequency_hz, fringing_rise_db, playing_time_s
+from fluxbench.trade import (
+    EQUALISATION_STANDARDS,
+    RADIANS_PER_ARCMIN,
+    Equalisation,
+    bias_frequency_hz,
+    fringing_rise_db,
+    playing_time_s,
+)
 
 F64 = NDArray[np.float64]
 
@@ -47,6 +54,55 @@ def sections(speed_ips: float) -> tuple[Section, ...]:
         found.append(Section(start_s, seconds, frequency_hz, level_db))
         start_s += seconds + BETWEEN_S
     return tuple(found)
+
+
+REEL_NWB_PER_M = 320.0
+"""What the label of the reel from elsewhere says, and is true."""
+
+
+def reel_tones(speed_ips: float) -> tuple[Section, ...]:
+    """The line-up tones at the head of a reel from elsewhere; short waves at -10 dB when slow."""
+    short_db = -10.0 if speed_ips < 15.0 else 0.0
+    plan = [(1000.0, 0.0), (10_000.0, short_db), (100.0, 0.0)]
+    return tuple(
+        Section(4.0 + 33.0 * number, 30.0, hz, level_db)
+        for number, (hz, level_db) in enumerate(plan)
+    )
+
+
+class ReelFlux:
+    """The flux of the tones of a reel that another studio's machine recorded."""
+
+    def __init__(
+        self,
+        machine: Machine,
+        recorded_to: Equalisation,
+        operating_db: float,
+        azimuth_arcmin: float,
+    ) -> None:
+        self._tones = reel_tones(machine.speed_ips)
+        self._level_db = [
+            tone.level_db + operating_db + float(recorded_to.flux_re_db(tone.frequency_hz))
+            for tone in self._tones
+        ]
+        across_um = 1000.0 * machine.layout.positions_mm
+        self.azimuth_arcmin = azimuth_arcmin
+        self._late_s = (
+            -across_um * np.tan(RADIANS_PER_ARCMIN * azimuth_arcmin) / machine.speed_um_per_s
+        )
+
+    def at(self, place_s: F64) -> NDArray[np.float32]:
+        """Flux (frames, tracks) at places on the tape, in seconds from its begin."""
+        flux = np.zeros((len(place_s), len(self._late_s)), np.float32)
+        for tone, level_db in zip(self._tones, self._level_db, strict=True):
+            if tone.start_s > place_s.max() or tone.end_s < place_s.min():
+                continue
+            since = place_s - tone.start_s
+            edge = np.clip(np.minimum(since, tone.end_s - place_s) / 0.005, 0.0, 1.0)
+            turns = tone.frequency_hz * (since[:, np.newaxis] - self._late_s)
+            wave = np.sin(2.0 * np.pi * turns) * edge[:, np.newaxis]
+            flux += (10.0 ** (level_db / 20.0) * wave).astype(np.float32)
+        return flux
 
 
 class CalibrationFlux:
@@ -101,6 +157,31 @@ def calibration_sheet(tones: tuple[Section, ...]) -> dict[str, Any]:
             for number, tone in enumerate(tones)
         ],
     }
+
+
+def reel_label(machine: Machine) -> dict[str, Any]:
+    """What the label of the reel from elsewhere says; its equalisation need not be true."""
+    standard = machine.equalisation
+    return {
+        "tape": "reel",
+        "fluxivity_nwb_per_m": REEL_NWB_PER_M,
+        "equalisation": {"t1_us": standard.t1_us, "t2_us": standard.t2_us},
+        "tones": [
+            {"frequency_hz": tone.frequency_hz, "level_db": tone.level_db, "seconds": tone.seconds}
+            for tone in reel_tones(machine.speed_ips)
+        ],
+    }
+
+
+def reel_recorded_to(machine: Machine) -> Equalisation:
+    """What the reel was recorded to: what its label says, or another standard of that speed."""
+    if not machine.faults.wrong_label:
+        return machine.equalisation
+    return next(
+        s.equalisation
+        for s in EQUALISATION_STANDARDS
+        if s.speed_ips == machine.speed_ips and s.equalisation != machine.equalisation
+    )
 
 
 def sheet_over_bias_db(machine: Machine, stock: Stock) -> float:

@@ -98,9 +98,9 @@ class TapeMemory:
         frames = first + np.arange(count)
         return np.interp(place_s, frames / rate + lead, frames)
 
-    def slant_at(self, frame: int) -> float:
+    def slant_at(self, frame: int, untouched_arcmin: float) -> float:
         """Azimuth of the recording at a frame (the last one of its second), arc-minutes."""
-        return self._slant_arcmin.get(frame // self._rate_hz, 0.0)
+        return self._slant_arcmin.get(frame // self._rate_hz, untouched_arcmin)
 
     def _lead_at(self, frame: int) -> float:
         chunk = self._lead_s.get(frame // self._rate_hz)

@@ -11,8 +11,11 @@ from fluxbench.deck._reel import Reel
 from fluxbench.deck._reproduce import ReproduceSide
 from fluxbench.deck._sheets import (
     CALIBRATION_NWB_PER_M,
+    REEL_NWB_PER_M,
     WRONG_NWB_PER_M,
     CalibrationFlux,
+    ReelFlux,
+    reel_recorded_to,
     sections,
     stock_seconds,
 )
@@ -28,6 +31,8 @@ PIECE_S = 0.04
 LEADER_S = 5.0
 WIND_S = 1.0
 WIND_RATIO = 30.0
+REEL_ARCMIN_AT_QUARTER_INCH = 4.0
+"""The reel from elsewhere stands at most so far off the calibration tape."""
 _RECORD_KINDS = {"bias", "record_level", "record_high"}
 
 
@@ -64,10 +69,15 @@ class Works:
         re_operating_db = 20.0 * np.log10(fluxivity / OPERATING_NWB_PER_M)
         tones = CalibrationFlux(machine, self.sections, re_operating_db)
         end_s = self.sections[-1].end_s + LEADER_S
+        theirs_db = 20.0 * np.log10(REEL_NWB_PER_M / OPERATING_NWB_PER_M)
+        away = np.random.default_rng([seed, 3]).uniform(-1.0, 1.0)
+        away *= REEL_ARCMIN_AT_QUARTER_INCH * (6.3 / machine.layout.tape_width_mm) ** 0.5
+        elsewhere = ReelFlux(machine, reel_recorded_to(machine), theirs_db, float(away))
         noise = tape_noise(machine, stock)
         self.reels = {
             "calibration": Reel(machine, end_s, noise, tones),
             "stock": Reel(machine, stock_seconds(machine.speed_ips), noise, None),
+            "reel": Reel(machine, stock_seconds(machine.speed_ips), noise, elsewhere),
         }
         self._send_from = self._all.copy()
         for one, other in machine.faults.crossed:

@@ -180,7 +180,7 @@ class Bench(Stretches):
 
         The line-up goes on without that track.
         """
-        why = "has vanished from the calibration tape while it played"
+        why = f"has vanished from {self.plan.tape_told} while it played"
         yield from self.ask(
             "transport",
             f"STOP: track {track + 1} {why}. Is it recording? See that all tracks are safe before"
@@ -239,8 +239,8 @@ class Bench(Stretches):
         self._presence.expect(WINDING_POINTS)
         kind, section = self.source
         if kind == "play" and section is not None:
-            if self.loaded != "calibration":
-                yield from self.ask("load", "load the calibration tape", tape="calibration")
+            if self.loaded != self.plan.tape:
+                yield from self.ask("load", f"load {self.plan.tape_told}", tape=self.plan.tape)
             yield from self.ask(
                 "locate",
                 f"find the {section.frequency_hz:g} Hz section",

@@ -38,18 +38,23 @@ def leave_out_silent(bench: Bench, reading_db: F64, target_db: F64, where: str) 
 
 def check_speed(bench: Bench, points: Sequence[Point], nominal_hz: float) -> None:
     """Speed from the frequency of a section of the calibration tape, the mean of all tracks."""
-    turns = np.concatenate(
-        [e[1:] * e[:-1].conj() for e in (p.envelope[:, 0, bench.live] for p in points)]
-    )
-    off_hz = float(np.angle(turns.sum()) / (2.0 * np.pi * STEP_S))
+    off_hz = off_frequency_hz(bench, points)
     percent = 100.0 * off_hz / nominal_hz
     bench.write("speed", percent=percent)
     if abs(percent) > bench.plan.tolerances.speed_percent:
         bench.note(
             f"the tape runs {abs(percent):.2f} % {'fast' if percent > 0 else 'slow'}:"
-            f" {nominal_hz:g} Hz of the calibration tape reads {nominal_hz + off_hz:.1f} Hz;"
+            f" {nominal_hz:g} Hz of {bench.plan.tape_told} reads {nominal_hz + off_hz:.1f} Hz;"
             " see to the capstan, or to varispeed"
         )
+
+
+def off_frequency_hz(bench: Bench, points: Sequence[Point]) -> float:
+    """How far the first tone lies off its nominal frequency, the mean of all live tracks."""
+    turns = np.concatenate(
+        [e[1:] * e[:-1].conj() for e in (p.envelope[:, 0, bench.live] for p in points)]
+    )
+    return float(np.angle(turns.sum()) / (2.0 * np.pi * STEP_S))
 
 
 def learn_polarity(bench: Bench, points: Sequence[Point]) -> None:

@@ -64,6 +64,13 @@ class Plan:
     tolerances: Tolerances = field(default_factory=Tolerances)
     one_tone: bool = False
     """Bias by the short wave alone, on wish."""
+    tape: str = "calibration"
+    """What the deck calls the tape whose sections are played."""
+
+    @property
+    def tape_told(self) -> str:
+        """The tape whose sections are played, in words."""
+        return "the calibration tape" if self.tape == "calibration" else "the reel"
 
     @property
     def _format(self) -> Format:

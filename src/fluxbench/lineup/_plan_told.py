@@ -21,6 +21,7 @@ PER_TRACK = frozenset({
 })  # fmt: skip
 PER_STACK = frozenset({"reproduce_azimuth", "record_azimuth"})
 SAME_GAP_RATIO = 0.02
+WORTH_SAYING_DB = 0.05
 MISSED = {
     "reproduce_level": "the reproduce level is only read",
     "reproduce_high": "the reproduce high end is only read",
@@ -91,7 +92,7 @@ def _plan(calibration: Mapping[str, Any], stock: Mapping[str, Any]) -> Plan:
         over_bias_level_db=BIAS_LEVEL_DB if level_db is None else float(level_db),
         trimmers=trimmers,
         master_bias="bias" in stock["trimmers"]["per_stack"],
-        remarks=(*remarks, *estimated),
+        remarks=(*remarks, *estimated, *_of_levels(electrical)),
     )
 
 
@@ -129,6 +130,23 @@ def _over_bias(
         f" gap of {told_um:g} um; here {drop_db:.1f} dB at {tone_hz:g} Hz is an estimate"
     )
     return drop_db, tone_hz, (remark,)
+
+
+def _of_levels(electrical: Mapping[str, Any]) -> tuple[str, ...]:
+    spread_db = float(electrical.get("channel_spread_db") or 0.0)
+    if electrical.get("uncalibrated"):
+        said = (
+            "the interface is not calibrated: its levels hold among themselves, not in dBu, and"
+            " 0 VU is taken where alignment level is usual"
+        )
+    elif spread_db >= WORTH_SAYING_DB:
+        said = (
+            f"the interface's channels differ by {spread_db:.2f} dB: their mean is used, and each"
+            " track is out by as much as its channel"
+        )
+    else:
+        return ()
+    return (said,)
 
 
 def _of_fringing(plan: Plan) -> tuple[str, ...]:

@@ -27,7 +27,7 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
     heard = [i for i, s in enumerate(sections) if s.number in finder.read]
     first = sections[min(heard[-1] + 1, len(sections) - 1) if heard else 0]
     where = f"find the {first.frequency_hz:g} Hz section" if heard else "go to its beginning"
-    yield from bench.ask("load", "load the calibration tape", tape="calibration")
+    yield from bench.ask("load", f"load {bench.plan.tape_told}", tape=bench.plan.tape)
     yield from bench.ask("locate", where, section=first.number)
     yield from bench.ask(
         "transport", f"play, listen to {monitor}", state="play", ready=[], monitor=monitor
@@ -190,7 +190,8 @@ class SectionFinder:
         if self.read and self._silent_s > SILENT_S:
             self.done = True
         elif self._silent_s > WINDING_S:
-            raise Stop("the calibration tape gives no tone: wrong monitor, no tape, or it is blank")
+            told = self._bench.plan.tape_told
+            raise Stop(f"{told} gives no tone: wrong monitor, no tape, or it is blank")
 
     def _next(self, tone: int) -> int | None:
         for i in range(self._at, len(self._sections)):
@@ -215,6 +216,7 @@ class SectionFinder:
 
 def wrong_tape(bench: Bench, what: str) -> Stop:
     """Say that this is another tape than the sheet's; the caller raises what it gets."""
-    text = f"this is not the calibration tape of its sheet: {what}; check label, speed and sheet"
+    told = bench.plan.tape_told
+    text = f"this is not {told} of its sheet: {what}; check label, speed and sheet"
     bench.note(text)
     return Stop(text)

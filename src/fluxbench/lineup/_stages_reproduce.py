@@ -80,7 +80,7 @@ def _safe_check(bench: Bench) -> Procedure:
     bench.silence()
     if not np.isnan(onset):
         check_head_delay(bench, onset)
-        raise Stop("a track records although all are safe: it would wipe the calibration tape")
+        raise Stop(f"a track records although all are safe: it would wipe {bench.plan.tape_told}")
     bench.write("safe", proved=True)
     yield from check_hum(bench)
     yield from bench.ask("transport", "stop", state="stop", ready=[], monitor="reproduce")
@@ -126,9 +126,7 @@ def leave_out_wiped(bench: Bench, found_db: Mapping[int, F64]) -> None:
     needed = {s.number for s in (plan.level_section, plan.high_section, plan.azimuth_section)}
     for section, track in wiped_parts(found_db, plan.sections, bench.live):
         where = f"{section.frequency_hz:g} Hz (section {section.number})"
-        bench.note(
-            f"the calibration tape is wiped at {where} on track {track + 1}: do not trust it"
-        )
+        bench.note(f"{plan.tape_told} is wiped at {where} on track {track + 1}: do not trust it")
         if section.number in needed and bench.live[track]:
             bench.leave_out(track, f"cannot be set by this tape: {where} is wiped there")
 
@@ -149,7 +147,7 @@ def check_fluxivity(bench: Bench, off_db: F64) -> None:
     what = f"all tracks read {mean:+.1f} dB together, as from a tape of {flux:.0f} nWb/m"
     if abs(mean) > 1.2 and times > (4.5 if n >= 8 else 10.0) and not few:
         raise wrong_tape(bench, what)
-    bench.note(f"{what}: look at the label of the calibration tape before you believe a level")
+    bench.note(f"{what}: look at the label of {bench.plan.tape_told} before you believe a level")
 
 
 def reproduce(bench: Bench, head: str) -> Procedure:
@@ -166,11 +164,11 @@ def reproduce(bench: Bench, head: str) -> Procedure:
             raise wrong_tape(bench, f"its {level_at.frequency_hz:g} Hz reference was not found")
         leave_out_wiped(bench, found)
         bench.found_db = yield from first_look(bench)
-        yield from _reproduce_azimuth(bench)
-    yield from _high_and_level(bench, head)
+        yield from reproduce_azimuth(bench)
+    yield from high_and_level(bench, head)
 
 
-def _reproduce_azimuth(bench: Bench) -> Procedure:
+def reproduce_azimuth(bench: Bench) -> Procedure:
     """The angle of the reproduce head: set, or only read where only the record head's is set."""
     trimmers = bench.plan.trimmers
     if not {"reproduce_azimuth", "record_azimuth"} & trimmers:
@@ -184,7 +182,8 @@ def _reproduce_azimuth(bench: Bench) -> Procedure:
         bench.azimuth_left_arcmin = left
 
 
-def _high_and_level(bench: Bench, head: str) -> Procedure:
+def high_and_level(bench: Bench, head: str) -> Procedure:
+    """High end against level, then level, of one head from the tape that is played."""
     plan, trimmers = bench.plan, bench.plan.trimmers
     level_trimmer, high_trimmer = f"{head}_level", f"{head}_high"
     level_at, high_at = plan.level_section, plan.high_section
@@ -233,7 +232,7 @@ def sync(bench: Bench) -> Procedure:
 def stop_tape(bench: Bench) -> Procedure:
     """Have the calibration tape stopped."""
     yield from bench.ask(
-        "transport", "stop the calibration tape", state="stop", ready=[], monitor="reproduce"
+        "transport", f"stop {bench.plan.tape_told}", state="stop", ready=[], monitor="reproduce"
     )
 
 

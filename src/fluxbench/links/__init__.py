@@ -1,6 +1,7 @@
 """Streams of samples: sound interface, deck handed in, file; and a deck's hands over HTTP."""
 
 from fluxbench.links._deck import Deck, DeckLink
+from fluxbench.links._deck_apart import DeckApart
 from fluxbench.links._duplex_ring import SilenceKey
 from fluxbench.links._file import FileLink
 from fluxbench.links._http_controls import HttpControls
@@ -11,6 +12,7 @@ from fluxbench.links._stream import StreamLink
 
 __all__ = [
     "Deck",
+    "DeckApart",
     "DeckControls",
     "DeckLink",
     "FileLink",

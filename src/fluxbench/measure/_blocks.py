@@ -6,6 +6,7 @@ showing. It is what lets one pass over an hour of tape measure all there is.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import scipy.signal
@@ -93,6 +94,20 @@ class Blocks:
         self._first += self.hop
 
 
+@lru_cache(maxsize=64)
+def _low_pass(
+    frames: int, overlap: int, rate_hz: float, cut_off_hz: float, lines: int
+) -> NDArray[np.float64]:
+    """Gain of a filter that stops 100 dB, at so many lines to either side; not to be written to."""
+    taps = scipy.signal.firwin(
+        overlap + 1, cut_off_hz, window=("kaiser", scipy.signal.kaiser_beta(_STOP_DB)), fs=rate_hz
+    )
+    padded = np.zeros(frames)
+    padded[: len(taps)] = taps
+    shape = np.abs(fft.rfft(np.roll(padded, -(len(taps) // 2))))[: lines + 1]
+    return np.concatenate([shape[:0:-1], shape])
+
+
 class EnvelopeCut:
     """Cuts a band out of spectra: the envelope around its middle at a lower rate.
 
@@ -113,17 +128,9 @@ class EnvelopeCut:
         self.half_hz = half_hz
         self.middle = 8 * round(centre_hz * block_s / 8)
         self.centre_hz = self.middle / block_s
-        taps = scipy.signal.firwin(
-            blocks.overlap + 1,
-            min(half_hz + transition_hz / 2, 0.499 * blocks.rate_hz),
-            window=("kaiser", scipy.signal.kaiser_beta(_STOP_DB)),
-            fs=blocks.rate_hz,
-        )
-        padded = np.zeros(blocks.frames)
-        padded[: len(taps)] = taps
-        shape = np.abs(fft.rfft(np.roll(padded, -(len(taps) // 2))))[: self._lines + 1]
-        both = np.concatenate([shape[:0:-1], shape]) * 2.0 / blocks.frames * self.points
-        self._shape = both.astype(np.float32)
+        cut_off_hz = min(half_hz + transition_hz / 2, 0.499 * blocks.rate_hz)
+        shape = _low_pass(blocks.frames, blocks.overlap, blocks.rate_hz, cut_off_hz, self._lines)
+        self._shape = (shape * 2.0 / blocks.frames * self.points).astype(np.float32)
         self._edge = self.points // (2 * _PART_OF_BLOCK)
 
     @property

@@ -23,7 +23,7 @@ class Band:
     """
 
     lines: NDArray[np.complex128]
-    """Shape (lines, tracks)."""
+    """Shape (lines, tracks); those of a track best lie side by side in memory."""
     first_line: int
     line_hz: float
     frames: int
@@ -96,7 +96,7 @@ def band_tone(band: Band, centre_hz: float, half_hz: float, reach_hz: float) -> 
     the median of squared magnitudes is ln 2 of their mean (exponential distribution). Lines
     below 10 Hz do not count.
     """
-    power = np.abs(band.lines) ** 2
+    power = band.lines.real**2 + band.lines.imag**2
     inside = band.between(centre_hz - half_hz, centre_hz + half_hz)
     below = band.between(max(centre_hz - reach_hz, 10.0), centre_hz - half_hz)
     above = band.between(centre_hz + half_hz, centre_hz + reach_hz)

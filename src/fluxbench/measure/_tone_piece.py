@@ -120,17 +120,17 @@ def band_of(cut: EnvelopeCut, envelope: Envelopes, taper_s: float) -> Band:
     reach = min(int(cut.half_hz / line_hz), length // 2 - 1)
     middle = cut.middle * fold
     first = max(middle - reach, 1)
-    lines = np.empty((middle + reach + 1 - first, len(envelope)), np.complex128)
+    lines = np.empty((len(envelope), middle + reach + 1 - first), np.complex128)
     scale = 1.0 / np.sqrt(2.0 * length * squared)
     shape = (window * scale).astype(np.float32)
     for some in range(0, len(envelope), _TOGETHER):
         spectra = fft.fft(envelope[some : some + _TOGETHER] * shape, length, axis=1)
-        below = spectra[:, length - (middle - first) :] if middle > first else spectra[:, :0]
-        lines[:, some : some + _TOGETHER] = np.concatenate(
-            [below, spectra[:, max(first - middle, 0) : reach + 1]], axis=1
-        ).T
+        below = max(middle - first, 0)
+        into = lines[some : some + _TOGETHER]
+        into[:, :below] = spectra[:, length - below :]
+        into[:, below:] = spectra[:, max(first - middle, 0) : reach + 1]
     return Band(
-        lines=lines,
+        lines=lines.T,
         first_line=first,
         line_hz=line_hz,
         frames=points,

@@ -8,10 +8,11 @@ from typing import Any
 
 from fluxbench.base import DeckError, MisuseError
 from fluxbench.book import Entry, LineUpRow, Page, Reading
-from fluxbench.lineup import LineUp, Plan, plan_from_state
+from fluxbench.lineup import LineUp, Plan, label_from_told, plan_for_reel, plan_from_state
 from fluxbench.session._commands import NotNowError, Waiting
+from fluxbench.session._from_book import ids_of
 
-CHOICES = ("verify", "limits", "seconds")
+CHOICES = ("verify", "limits", "seconds", "reel")
 """Fields of `begin` that belong to one kind of procedure; see `web`."""
 LIMITS = {
     "response_db": (0.1, 12.0),
@@ -31,7 +32,11 @@ def new_row(kind: str, shown: Mapping[str, Any]) -> LineUpRow:
     """A line-up that begins; `shown` is what the deck shows with either tape."""
     at = datetime.now(UTC)
     name = f"{at:%Y%m%d-%H%M%S}-{uuid.uuid4().hex[:4]}"
-    return LineUpRow(name, kind, now_utc(), shown)
+    ids, speed_ips = ids_of(shown), float(shown["stock"]["speed_ips"])
+    return LineUpRow(
+        name, kind, now_utc(), shown,
+        deck=ids["deck"], tape=ids["tape"], batch=ids["batch"], speed_ips=speed_ips,
+    )  # fmt: skip
 
 
 def plan_of(shown: Mapping[str, Any]) -> Plan:
@@ -46,6 +51,8 @@ def plan_of(shown: Mapping[str, Any]) -> Plan:
             f"what the deck shows does not make a plan ({reason}); it needs what GET /state of "
             "the deck controls gives, once with each tape"
         ) from None
+    if shown.get("reel") is not None:
+        plan = plan_for_reel(plan, label_from_told(shown["reel"]))
     limits: dict[str, Any] = _limits(shown.get("limits") or {})
     return replace(plan, tolerances=replace(plan.tolerances, **limits))
 
@@ -64,6 +71,8 @@ def _limits(given: Mapping[str, float]) -> dict[str, float]:
 def with_choice(fields: Mapping[str, Any]) -> Mapping[str, Any]:
     """What the deck shows, with what was chosen for this procedure."""
     choice = {name: fields[name] for name in CHOICES if fields.get(name) is not None}
+    if fields["kind"] != "reel":
+        choice.pop("reel", None)
     shown: Mapping[str, Any] = fields["plan"]
     return {**shown, **choice}
 

@@ -12,9 +12,12 @@ from fluxbench.lineup import (
     LineUp,
     Plan,
     PrintTones,
+    ReelFromElsewhere,
     Verification,
+    label_from_told,
 )
 from fluxbench.session._commands import NotNowError
+from fluxbench.session._from_book import ids_of
 
 Shown = Mapping[str, Any]
 Make = Callable[[Shown, Plan, Sequence[Kept] | None, float], LineUp]
@@ -24,6 +27,9 @@ PROCEDURES: dict[str, Make] = {
     "check": lambda shown, plan, past, time_s: FiveMinuteCheck(
         plan, shown["as_left"]["level_db"], past, time_s
     ),
+    "reel": lambda shown, plan, past, time_s: ReelFromElsewhere(
+        plan, label_from_told(shown["reel"]), past, time_s
+    ),
     "tones": lambda shown, plan, past, time_s: PrintTones(plan, shown.get("seconds"), past, time_s),
     "verification": lambda shown, plan, past, time_s: Verification(
         plan, shown.get("verify") or tuple(READINGS), past, time_s
@@ -32,13 +38,19 @@ PROCEDURES: dict[str, Make] = {
 """By kind, from what the deck showed, the plan, what was kept, and the time so far."""
 
 
-def as_left(book: Book, plan: Plan) -> dict[str, Any]:
-    """The response that the last finished line-up of such a deck left; NotNowError if none."""
+def as_left(book: Book, plan: Plan, shown: Shown) -> dict[str, Any]:
+    """The response that the last finished line-up of the deck left; NotNowError if none.
+
+    A deck that is not named is any with as many tracks, at the same speed.
+    """
+    deck = ids_of(shown)["deck"]
     for row in book.lineups():
         if row.kind != "line-up" or not row.closed:
             continue
         stock = row.plan["stock"]
         if (int(stock["tracks"]), float(stock["speed_ips"])) != (plan.tracks, plan.speed_ips):
+            continue
+        if deck not in (None, row.deck):
             continue
         for entry in book.entries(limit=10_000, lineup=row.id):
             if entry.what == "response" and {f"{f:g}" for f in CHECK_HZ} <= set(

@@ -292,7 +292,7 @@ class Session:
         if self.ledger.stuck:
             raise NotNowError("the book cannot be written; see to that first")
         if kind == "check":
-            shown = {**shown, "as_left": as_left(self.book, plan)}
+            shown = {**shown, "as_left": as_left(self.book, plan, shown)}
         row = new_row(kind, shown)
         self._desk = Desk(row, PROCEDURES[kind](shown, plan, None, 0.0), None, "plan")
         self._following = False

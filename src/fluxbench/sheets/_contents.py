@@ -65,6 +65,8 @@ class StackAngle:
     left_deg: float | None
     """Phase between the outer tracks at `phase_hz`, of what is left to the target."""
     phase_hz: float
+    scatter_us: Readings
+    """What the delay of each track lies beside the head's line, as left; (tracks,) or empty."""
 
     @property
     def off_arcmin(self) -> float | None:
@@ -136,6 +138,10 @@ class Contents:
     """What the deck shows, as the line-up was begun with it."""
     stock: Mapping[str, Any]
     """The stock's data sheet."""
+    calibration: Mapping[str, Any]
+    """The calibration tape's."""
+    instruments: tuple[tuple[str, str], ...]
+    """With what it was measured: what, and what is known of it."""
     columns: tuple[Column, ...]
     angles: tuple[StackAngle, ...]
     responses: tuple[Response, ...]

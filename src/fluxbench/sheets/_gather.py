@@ -9,6 +9,7 @@ from fluxbench.lineup import plan_from_state
 from fluxbench.sheets._conditions import conditions_of
 from fluxbench.sheets._contents import Contents, Uncertainty, Verified, VerifiedRow
 from fluxbench.sheets._fold import Seen
+from fluxbench.sheets._instruments import instruments_of, uncertainties_of
 from fluxbench.sheets._words import LONGEST_TEXT, one_line, plain
 
 PAGE = 1000
@@ -34,6 +35,7 @@ def contents_of(book: Records, lineup: str | None) -> Contents:
     for entry in entries:
         seen.take(entry)
     calibration, stock = row.plan["calibration"]["data_sheet"], row.plan["stock"]
+    uncertainties_db = uncertainties_of(row.plan)
     return Contents(
         lineup=row.id,
         begun_at=row.begun_at,
@@ -46,6 +48,7 @@ def contents_of(book: Records, lineup: str | None) -> Contents:
         plan=plan,
         deck=stock,
         stock=stock["data_sheet"],
+        calibration=calibration,
         columns=tuple(seen.columns()),
         angles=tuple(seen.angles()),
         responses=tuple(seen.responses.values()),
@@ -56,10 +59,8 @@ def contents_of(book: Records, lineup: str | None) -> Contents:
         checks=tuple(_checks(book, rows, row.id)),
         verified=_verified(book, rows, row),
         tones=_tones(book, rows, row),
-        uncertainty=Uncertainty(
-            _positive(calibration.get("level_uncertainty_db")),
-            _positive(stock["electrical"].get("level_uncertainty_db")),
-        ),
+        instruments=instruments_of(book, row.plan, *uncertainties_db),
+        uncertainty=Uncertainty(*uncertainties_db),
     )
 
 
@@ -135,7 +136,7 @@ def _verified(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> Verifi
     words = [e.facts["words"] for e in entries if e.what == "verification"]
     if not words:
         return None
-    tracks, _ = _deck(newest)
+    tracks = _deck(newest)[0]
     found = {
         (e.facts["of"], told["name"]): VerifiedRow(
             e.facts["of"],
@@ -155,15 +156,12 @@ def _verified(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> Verifi
     return Verified(newest.begun_at, one_line(words[-1], LONGEST_TEXT), tuple(found.values()))
 
 
-def _deck(row: LineUpRow) -> tuple[int, float]:
-    """What tells decks apart so far."""
-    return int(row.plan["stock"]["tracks"]), float(row.plan["stock"]["speed_ips"])
+def _deck(row: LineUpRow) -> tuple[int, float, str | None]:
+    """What tells decks, and the speeds of one, apart."""
+    stock = row.plan["stock"]
+    return int(stock["tracks"]), float(stock["speed_ips"]), row.deck
 
 
 def _name(sheet: Facts) -> str:
     name = sheet.get("name")
     return "" if name is None else one_line(name, LONGEST_NAME)
-
-
-def _positive(value: object) -> float | None:
-    return float(value) if isinstance(value, (int, float)) and 0.0 < value < 100.0 else None

@@ -2,7 +2,7 @@
 
 from fluxbench.sheets._contents import Contents
 from fluxbench.sheets._words import one_line, pitch, plain, signed
-from fluxbench.trade import EQUALISATION_STANDARDS, fluxivity_ratio_db
+from fluxbench.trade import EQUALISATION_STANDARDS, Equalisation, fluxivity_ratio_db
 
 NOT_GIVEN = "not given"
 INCHES = {6.3: "¼-inch", 12.6: "½-inch", 25.3: "1-inch", 50.7: "2-inch"}
@@ -22,20 +22,28 @@ def plan_told(contents: Contents) -> list[tuple[str, str, Rows]]:
 
 def speed_told(contents: Contents) -> str:
     """The speed in both units."""
-    speed_ips = contents.plan.speed_ips
+    return speed_words(contents.plan.speed_ips)
+
+
+def speed_words(speed_ips: float) -> str:
+    """A speed in both units."""
     return f"{speed_ips:g} in/s ({speed_ips * CM_PER_INCH:.4g} cm/s)"
 
 
 def equalisation_told(contents: Contents) -> str:
     """The time constants, and the names that standards give them at this speed."""
-    plan = contents.plan
+    return equalisation_words(contents.plan.equalisation, contents.plan.speed_ips)
+
+
+def equalisation_words(equalisation: Equalisation, speed_ips: float) -> str:
+    """Time constants, and the names that standards give them at a speed."""
     names = [
         name
         for standard in EQUALISATION_STANDARDS
-        if (standard.equalisation, standard.speed_ips) == (plan.equalisation, plan.speed_ips)
+        if (standard.equalisation, standard.speed_ips) == (equalisation, speed_ips)
         for name in standard.names
     ]
-    constants = str(plan.equalisation).replace(" us", " µs")
+    constants = str(equalisation).replace(" us", " µs")
     return f"{constants} ({', '.join(names[:2])})" if names else constants
 
 

@@ -14,7 +14,7 @@ def columns_told(contents: Contents) -> list[dict[str, Any]]:
     return [_column(contents, column) for column in contents.columns]
 
 
-def angles_told(contents: Contents) -> list[dict[str, str]]:
+def angles_told(contents: Contents) -> list[dict[str, Any]]:
     """Each head's azimuth as texts."""
     return [_angle(angle) for angle in contents.angles]
 
@@ -92,7 +92,7 @@ def _tone(contents: Contents, trimmer: str) -> str:
     return pitch(section.frequency_hz)
 
 
-def _angle(angle: StackAngle) -> dict[str, str]:
+def _angle(angle: StackAngle) -> dict[str, Any]:
     return {
         "name": _head(angle),
         "target": plain(angle.target_arcmin),
@@ -105,6 +105,7 @@ def _angle(angle: StackAngle) -> dict[str, str]:
         "set": f"±{angle.set_arcmin:g}",
         "accept": f"±{angle.accept_arcmin:g}",
         "standing": angle.standing.value,
+        "scatter": [signed(us, 1) for us in angle.scatter_us],
     }
 
 

@@ -5,14 +5,21 @@ from typing import Any
 
 from fluxbench.sheets._contents import Contents, Response
 from fluxbench.sheets._figure import Picture, draw
-from fluxbench.sheets._plan_told import NOT_GIVEN, equalisation_told, plan_told, speed_told
+from fluxbench.sheets._instruments import NOT_RECORDED
+from fluxbench.sheets._plan_told import CM_PER_INCH, NOT_GIVEN, plan_told, speed_told
 from fluxbench.sheets._table_told import angles_told, columns_told, farthest, headline
 from fluxbench.sheets._verified_told import verified_told
-from fluxbench.sheets._words import NOT_READ, TRIMMERS, one_line, plain
+from fluxbench.sheets._words import NOT_READ, TRIMMERS, one_line
 
 WIDTH_MM, WHOLE_WIDTH_MM = 82.0, 176.0
-HEIGHT_MM, LOW_HEIGHT_MM = 44.0, 30.0
+HEIGHT_MM, LOW_HEIGHT_MM, WIDE_HEIGHT_MM = 41.0, 30.0, 52.0
+ONE_PAGE_HEIGHT_MM = 23.0
+"""Of a figure under 24 tracks on A4, where pages are full, and of one as wide as the page."""
 FEW_TRACKS = 8
+"""So many may stand on one page; on two their figures have the second for themselves."""
+ROW_MM, MOST_TRACKS = 3.25, 24
+LESS_MM = {"us-letter": 15.0}
+"""What a page is lower than A4, as far as a figure has to make up for it."""
 LONGEST_REASON = 90
 MOST_CHECKS = 3
 MOST_INTERRUPTIONS = 3
@@ -37,7 +44,7 @@ AZIMUTH_OF_TAPE = "a calibration tape's own azimuth is good to about 1 arc-min (
 
 
 def told(
-    contents: Contents, version: str, notes: int, tight: bool
+    contents: Contents, version: str, notes: int, tight: bool, size: str = "a4"
 ) -> tuple[dict[str, Any], dict[str, bytes]]:
     """What the page template is given: plain values, and pictures by name.
 
@@ -45,9 +52,10 @@ def told(
     """
     pictures: dict[str, bytes] = {}
     figures = []
+    few = contents.plan.tracks <= FEW_TRACKS
     shown = contents.responses[:2]
-    wide_mm = WIDTH_MM if len(shown) == 2 else WHOLE_WIDTH_MM
-    high_mm = LOW_HEIGHT_MM if tight or contents.plan.tracks <= FEW_TRACKS else HEIGHT_MM
+    wide_mm = WHOLE_WIDTH_MM if len(shown) == 1 or (few and not tight) else WIDTH_MM
+    high_mm = _height_mm(contents, tight, size)
     for number, response in enumerate(shown):
         picture = draw(response, contents.plan.tolerances, wide_mm, high_mm)
         pictures[f"figure-{number}"] = picture.svg
@@ -66,7 +74,8 @@ def told(
         "farthest": farthest(contents),
         "plan": plan_told(contents),
         "tracks": plan.tracks,
-        "tight": tight or plan.tracks <= FEW_TRACKS,
+        "few": few,
+        "tight": tight,
         "marked": _tracks_with_notes(contents),
         "columns": columns_told(contents),
         "angles": angles_told(contents),
@@ -75,16 +84,37 @@ def told(
         "band": _band(contents),
         "done": ", ".join(s["name"] for s in contents.stages if s["status"] == "done"),
         "stages": [_stage(stage) for stage in contents.stages if stage["status"] != "done"],
-        "conditions": [*contents.conditions, ("Interruptions", _interruptions(contents))],
+        "conditions": [
+            *contents.conditions,
+            *_flutter(contents),
+            ("Interruptions", _interruptions(contents)),
+        ],
         "notes": _shortened(contents.notes, notes, "more in the journal of this line-up"),
         "checks": [(_when(at), words) for at, words in contents.checks[-MOST_CHECKS:]],
         "verified": verified_told(contents.verified, plan.tracks),
         "cautions": CAUTIONS,
-        "label": _label(contents),
-        "tones": contents.tones,
+        "instruments": contents.instruments,
+        "tones": contents.tones or NOT_RECORDED,
+        "tape_um_per_us": f"{plan.speed_ips * CM_PER_INCH / 100.0:.2g}",
         "wide": [wide_mm, high_mm],
     }
     return values, pictures
+
+
+def _height_mm(contents: Contents, tight: bool, size: str) -> float:
+    """How high a figure may be, so that the first page is full."""
+    if tight and contents.plan.tracks <= FEW_TRACKS:
+        return ONE_PAGE_HEIGHT_MM
+    if tight:
+        return LOW_HEIGHT_MM - LESS_MM.get(size, 0.0) / 3.0
+    room_mm = HEIGHT_MM + (MOST_TRACKS - contents.plan.tracks) * ROW_MM - LESS_MM.get(size, 0.0)
+    return room_mm if contents.plan.tracks > FEW_TRACKS else WIDE_HEIGHT_MM
+
+
+def _flutter(contents: Contents) -> list[tuple[str, str]]:
+    """A line-up does not read it; a verification may."""
+    rows = () if contents.verified is None else contents.verified.rows
+    return [] if any(row.of == "flutter" for row in rows) else [("Flutter", NOT_RECORDED)]
 
 
 def _when(at: str) -> str:
@@ -189,15 +219,3 @@ def _absolute(contents: Contents) -> tuple[str, str]:
     if contents.plan.full_width and contents.plan.fringing_compensated == "no":
         said += "; fringing is worked out by a model and adds to it, most at long waves"
     return "Absolute: how true that is", f"{said}; {AZIMUTH_OF_TAPE}."
-
-
-def _label(contents: Contents) -> list[tuple[str, str]]:
-    plan = contents.plan
-    return [
-        ("Speed", speed_told(contents)),
-        ("Equalisation", equalisation_told(contents)),
-        ("Operating flux", f"{plan.operating_nwb_per_m:g} nWb/m at 0 VU"),
-        ("Stock", contents.stock_name or NOT_GIVEN),
-        ("Over-bias", f"{plain(plan.over_bias_db)} dB"),
-        ("Lined up", f"{contents.begun_at[:10]} {contents.deck_name}".strip()),
-    ]

@@ -5,11 +5,12 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 from starlette.exceptions import HTTPException
+from starlette.requests import Request
 from starlette.responses import Response
 
 from fluxbench.base import MisuseError
 from fluxbench.book import Entry, LineUpRow
-from fluxbench.session import Command, Session, bias_picture, event
+from fluxbench.session import Command, Session, begun_with, bias_picture, event
 from fluxbench.web._bench import Bench
 from fluxbench.web._models import (
     AnyCommand,
@@ -66,8 +67,8 @@ def bias(session: Bench, track: int) -> dict[str, Any]:
 async def commands(session: Bench, command: AnyCommand) -> Done:
     """Carry out one command, once."""
     fields = command.model_dump(exclude={"id", "command"})
-    if isinstance(command, Begin) and command.plan is None:
-        fields["plan"] = await asyncio.to_thread(_shown, session)
+    if isinstance(command, Begin):
+        fields["plan"] = await asyncio.to_thread(_begun_with, session, fields)
     future = session.submit(Command(command.id, command.command, fields))
     try:
         answer = await asyncio.wait_for(asyncio.wrap_future(future), ANSWERS_WITHIN_S)
@@ -79,9 +80,10 @@ async def commands(session: Bench, command: AnyCommand) -> Done:
 
 
 @router.get("/lineups")
-def lineups(session: Bench) -> LineUps:
-    """All line-ups."""
-    return LineUps(lineups=[_listed(row) for row in session.book.lineups()])
+def lineups(session: Bench, deck: str | None = None) -> LineUps:
+    """All line-ups, or those of one deck."""
+    rows = session.book.lineups() if deck is None else session.book.lineups_of(deck)[::-1]
+    return LineUps(lineups=[_listed(row) for row in rows])
 
 
 @router.get("/lineups/{lineup}/journal")
@@ -100,22 +102,40 @@ def journal(session: Bench, lineup: str) -> Journal:
     response_class=Response,
     responses={200: {"content": {"application/pdf": {}}}},
 )
-def sheet(session: Bench, lineup: str) -> Response:
+def sheet(request: Request, session: Bench, lineup: str, paper: str = "a4") -> Response:
     """The sheet of a line-up as PDF/A, of one that still runs as far as it has come."""
     if all(row.id != lineup for row in session.book.lineups()):
         raise HTTPException(404, f"no line-up is called {lineup!r}")
-    from fluxbench.sheets import contents_of, file_name, sheet_pdf
+    from fluxbench.sheets import contents_of, file_name, in_house_or_none, sheet_pdf
 
     contents = contents_of(session.book, lineup)
-    pdf = sheet_pdf(contents, str(session.state["bench"]["version"]))
+    address = in_house_or_none(f"{request.url.scheme}://{request.url.netloc}")
+    pdf = sheet_pdf(contents, str(session.state["bench"]["version"]), paper, address)
     name = {"content-disposition": f'inline; filename="{file_name(contents)}"'}
     return Response(pdf, media_type="application/pdf", headers=name)
 
 
-def _shown(session: Session) -> dict[str, Any]:
-    """What the deck shows with either tape."""
+def _begun_with(session: Session, fields: dict[str, Any]) -> dict[str, Any]:
+    """What the deck shows, or the book knows of it, and what else the book knows."""
+    given = fields["plan"]
+    if fields["kind"] == "reel" and fields["reel"] is None:
+        fields["reel"] = _label(session)
+    shown = _shown(session) if given is None else given
+    return begun_with(session.book, fields, shown)
+
+
+def _label(session: Session) -> dict[str, Any]:
+    """What the label of the deck's own reel from elsewhere says."""
+    if session.controls is None or "reel" not in session.controls.state()["tapes"]:
+        raise MisuseError("say what the reel's label says: give `reel` with the command")
+    told: dict[str, Any] = session.controls.load("reel")["data_sheet"]
+    return told
+
+
+def _shown(session: Session) -> dict[str, Any] | None:
+    """What the deck shows with either tape, None of one that cannot be asked."""
     if session.controls is None:
-        raise MisuseError("this deck cannot be asked; give its plan with the command")
+        return None
     calibration = session.controls.load("calibration")
     return {"calibration": dict(calibration), "stock": dict(session.controls.load("stock"))}
 
@@ -130,4 +150,7 @@ def _listed(row: LineUpRow) -> LineUpListed:
         speed_ips=stock["speed_ips"],
         closed=row.closed,
         stopped=row.stopped,
+        deck=row.deck,
+        tape=row.tape,
+        batch=row.batch,
     )

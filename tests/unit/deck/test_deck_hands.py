@@ -22,7 +22,7 @@ def test_state_is_that_of_the_contract() -> None:
         "trimmers", "data_sheet",
     }  # fmt: skip
     assert wanted <= state.keys()
-    assert state["tapes"] == ["calibration", "stock"]
+    assert state["tapes"] == ["calibration", "stock", "reel"]
     assert state["equalisation"] == {"t1_us": None, "t2_us": 35.0}
     assert state["data_sheet"]["fluxivity_nwb_per_m"] == 250.0
     assert state["data_sheet"]["sections"][0]["frequency_hz"] == 1000.0

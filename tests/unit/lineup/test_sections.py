@@ -17,7 +17,7 @@ class FakeBench:
 
     def __init__(self) -> None:
         sections = tuple(SimpleNamespace(number=i, frequency_hz=f) for i, f in enumerate(SHEET_HZ))
-        self.plan = SimpleNamespace(sections=sections)
+        self.plan = SimpleNamespace(sections=sections, tape_told="the calibration tape")
         self.vanishing = Vanishing(4)
         self.live = np.ones(4, bool)
         self.notes: list[str] = []

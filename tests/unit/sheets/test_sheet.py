@@ -10,8 +10,9 @@ import pytest
 from pypdf import PdfReader
 
 from fluxbench.base import MisuseError
-from fluxbench.book import Records
+from fluxbench.book import Book, Records, Writing
 from fluxbench.sheets import Contents, contents_of, file_name, pages_of, sheet_pdf
+from fluxbench.sheets._record import record_of
 from tests.benches.written_lineup import Step, shown, spread, whole, write_lineup
 
 NAMES = {"deck": "Room B", "stock": "Stock K", "calibration": "Tape 7"}
@@ -73,7 +74,7 @@ def test_the_plan_and_its_sheets(tmp_path: Path) -> None:
         "Room B", "Stock K", "Tape 7", "24 tracks, 2-inch", "15 in/s (38.1 cm/s)", "35 µs (IEC1",
         "355 nWb/m", "+4.0 dBu, -16.0 dBFS", "2.80 dB", "10 kHz", "-20 dB re 0 VU",
         "9 µm; deck's 9 µm", "250 nWb/m, reads -3.05 dB", "Reference 1 kHz", "as the tracks",
-        "TAILS OUT", "away from magnets", "The deck's own manual", "2026-03-12, 08:15 UTC",
+        "away from magnets", "The deck's own manual", "2026-03-12, 08:15 UTC",
     ):  # fmt: skip
         assert said in text, said
 
@@ -375,3 +376,88 @@ def test_tones_printed_since_stand_on_the_label(tmp_path: Path) -> None:
             contents_of(records, "20260313-090000-aaaa")
     finally:
         records.close()
+
+
+# What is known of heads, instruments and the record.
+
+
+def test_gap_scatter_and_instruments(tmp_path: Path) -> None:
+    plan = json.loads(json.dumps(shown(4, NAMES)))
+    plan["stock"]["electrical"] |= {"interface": "Rack 2", "calibrated_at": "2026-02-11"}
+    plan["calibration"]["data_sheet"] |= {"uses": 41, "checked_at": "2025-11-30"}
+    steps: list[Step] = [
+        (what, {**facts, "scatter_us": [0.4, -0.6, None, 1.25]})
+        if (what, facts.get("trimmer")) == ("as left", "record_azimuth")
+        else (what, facts)
+        for what, facts in whole(4)
+    ]
+    text = made(tmp_path, plan, steps)
+    assert "Record head +0.4 -0.6 not read +1.2" in text
+    assert "1 µs is 0.38 µm of tape" in text  # 15 x 25.4 mm/s, by hand
+    for said in (
+        "Interface Rack 2", "Levels calibrated 2026-02-11", "Calibration tape Tape 7",
+        "Its level checked 2025-11-30", "Its uses 41", "Flutter not recorded",
+        "Line-up tones on the reel not recorded", "Signature",
+    ):  # fmt: skip
+        assert said in text, said
+
+
+def test_instruments_that_the_book_knows(tmp_path: Path) -> None:
+    tape = {"name": "Tape 7", "speed_ips": 15.0, "fluxivity_nwb_per_m": 250.0, "t2_us": 35.0,
+            "uses_before": 40, "level_uncertainty_db": 0.3,
+            "checks": [{"on": "2024-01-02", "words": "even"},
+                       {"on": "2025-11-30", "words": "as bought"}]}  # fmt: skip
+    kept = {
+        "tape": {"id": "t1", "facts": tape},
+        "interface": {"id": "i1", "facts": {"name": "Rack 2"}},
+        "calibration": {"id": "c1", "facts": {"on": "2026-02-11", "uncertainty_db": 0.4}},
+    }
+    book = Book(tmp_path / "book.db")
+    book.keep(Writing("t1", "tapes", None, tape, "2026-03-01T00:00:00.000Z"))
+    book.close()
+    text = made(tmp_path, {**shown(4), "book": kept}, whole(4))
+    for said in (
+        "Interface Rack 2", "Levels calibrated 2026-02-11, ±0.40 dB", "Calibration tape Tape 7",
+        "Its level checked 2025-11-30, ±0.30 dB", "Its uses 40", "Levels ±0.50 dB",  # 3, 4, 5
+    ):  # fmt: skip
+        assert said in text, said
+
+
+def test_instruments_of_which_nothing_is_known(tmp_path: Path) -> None:
+    plan = json.loads(json.dumps(shown(2)))
+    plan["stock"]["electrical"] |= {"interface": None, "calibrated_at": ""}
+    plan["calibration"]["data_sheet"] |= {"uses": "many"}
+    text = made(tmp_path, plan, whole(2))
+    for what in (
+        "Interface", "Levels calibrated", "Calibration tape", "Its level checked", "Its uses"
+    ):  # fmt: skip
+        assert f"{what} not recorded" in text, what
+
+
+@pytest.mark.parametrize(
+    ("address", "text"),
+    [
+        ("", "a b/c"),
+        ("http://192.168.1.20:7355", "http://192.168.1.20:7355/api/lineups/a%20b%2Fc/sheet"),
+        ("http://10.0.0.7/", "http://10.0.0.7/api/lineups/a%20b%2Fc/sheet"),
+        ("http://room-b.local:7355", "http://room-b.local:7355/api/lineups/a%20b%2Fc/sheet"),
+        ("http://[fd00::7]:7355", "http://[fd00::7]:7355/api/lineups/a%20b%2Fc/sheet"),
+    ],
+)
+def test_what_the_code_says(address: str, text: str) -> None:
+    assert record_of("a b/c", address) == text
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "http://example.org", "https://192.168.1.20", "http://8.8.8.8", "http://127.0.0.1:7355",
+        "http://192.168.1.20@example.org", "http://192.168.1.20/x?y", "192.168.1.20", "http://",
+        "http://local", "http://.local", "http://0.0.0.0", "http://ex\u0430mple.local",
+        "http://192.168.1.20:x", "http://[::1]", "http://[x]",
+    ],
+)  # fmt: skip
+def test_the_code_leads_to_nobody_else(address: str) -> None:
+    """192.168/16 and 10/8 are private by RFC 1918, fc00::/7 by RFC 4193, .local by RFC 6762."""
+    with pytest.raises(MisuseError, match="no address of a bench on the local network"):
+        record_of("a", address)

@@ -1,0 +1,128 @@
+"""Interfaces and their calibration, reels, captures."""
+
+from dataclasses import dataclass
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import ConfigDict, Field, StringConstraints
+
+from fluxbench.base import MisuseError
+from fluxbench.book._kinds._words import (
+    CONFIG,
+    Date,
+    Fluxivity,
+    FormatName,
+    Frequency,
+    Id,
+    Level,
+    Name,
+    NotNegative,
+    Positive,
+    Speed,
+    Text,
+    Track,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Interface:
+    """A sound interface, known by its name and the host API that shows it, never by an index."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = CONFIG
+
+    name: Name
+    host_api: Name
+    inputs: Track | None = None
+    outputs: Track | None = None
+    remark: Text | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelCalibration:
+    """What full scale of one channel is in dBu."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = CONFIG
+
+    channel: Track
+    side: Literal["in", "out"]
+    full_scale_dbu: Level
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """dBFS against dBu of an interface's channels, measured once; the newest one counts."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = CONFIG
+
+    name: Name
+    interface: Id
+    on: Date
+    channels: tuple[ChannelCalibration, ...]
+    uncertainty_db: NotNegative
+    how: Text
+    """The meter, the tone, who vouches for them."""
+
+    def __post_init__(self) -> None:
+        keys = [(c.channel, c.side) for c in self.channels]
+        if not keys:
+            raise MisuseError("channels: a calibration has at least one")
+        if len(set(keys)) < len(keys):
+            raise MisuseError("channels: one stands there twice")
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedTone:
+    """A line-up tone on a reel."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = CONFIG
+
+    frequency_hz: Frequency
+    level_db: Level
+    """Re operating level."""
+    seconds: Positive | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reel:
+    """A reel with what its label tells."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = CONFIG
+
+    name: Name
+    title: Name | None = None
+    recorded: Date | None = None
+    deck: Id | None = None
+    stock: Id | None = None
+    batch: Id | None = None
+    format: FormatName | None = None
+    speed_ips: Speed | None = None
+    t1_us: Positive | None = None
+    t2_us: Positive | None = None
+    operating_fluxivity_nwb_per_m: Fluxivity | None = None
+    noise_reduction: Name | None = None
+    tails_out: bool | None = None
+    tones: tuple[PrintedTone, ...] = ()
+    track_names: tuple[Annotated[str, StringConstraints(max_length=80)], ...] = ()
+    """What is on each track, track 1 first."""
+    lineup: Id | None = None
+    """The line-up that it was recorded after."""
+    from_elsewhere: bool = False
+    remark: Text | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Capture:
+    """A sound file of a reel or of a measurement."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = CONFIG
+
+    name: Name
+    """Of the file, without its folder."""
+    reel: Id | None = None
+    deck: Id | None = None
+    lineup: Id | None = None
+    made: Date | None = None
+    sha256: Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")] | None = None
+    rate_hz: Annotated[int, Field(gt=0, le=1_000_000)] | None = None
+    channels: Track | None = None
+    seconds: NotNegative | None = None
+    remark: Text | None = None

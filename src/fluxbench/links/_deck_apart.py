@@ -1,0 +1,183 @@
+"""A deck in a process of its own, which works on a block while the bench looks at the last one."""
+
+import multiprocessing
+import signal
+from collections.abc import Callable, Mapping, Sequence
+from multiprocessing.connection import Connection
+from typing import Any, Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fluxbench.base import Block, DeviceLostError, FluxbenchError, LinkError
+from fluxbench.links._deck import Deck
+from fluxbench.links._protocols import DeckControls
+from fluxbench.links._sends import check_send
+
+F32 = NDArray[np.float32]
+
+_SPAWN = multiprocessing.get_context("spawn")
+_ENDS_S = 5.0
+
+
+class HandedDeck(Deck, DeckControls, Protocol):
+    """A deck with samples and hands."""
+
+
+class DeckApart:
+    """Link and hands of a deck that a picklable factory makes in another process.
+
+    Returns come one block late, as they do from any interface: while the bench looks at one block
+    the deck works on the next. What the hands do takes effect after the block that was sent last.
+    Same calls, same answers, however fast either process is. What the factory raises is raised
+    here; DeviceLostError once the deck's process has ended by itself. Leaving the `with` lets the
+    deck go, and its process with it.
+    """
+
+    def __init__(self, factory: Callable[[], HandedDeck]) -> None:
+        self._pipe, other = _SPAWN.Pipe()
+        self._process = _SPAWN.Process(
+            target=_be_the_deck, args=(other, factory), name="deck", daemon=True
+        )
+        self._process.start()
+        other.close()
+        self._returned: list[F32] = []
+        self._working = False
+        self._next_frame = 0
+        self._open = True
+        try:
+            told: tuple[int, int] = self._answer()
+        except FluxbenchError:
+            self._end()
+            raise
+        self.rate_hz, self.inputs = told
+
+    @property
+    def outputs(self) -> int:
+        """As many channels as inputs."""
+        return self.inputs
+
+    def exchange(self, send: F32) -> Block:
+        """Send a block; give back as many frames, one block late; the flags are always `NONE`."""
+        check_send(send, self.outputs)
+        if not self._open:
+            raise LinkError("the link to the deck is closed; open a new one")
+        if self._next_frame == 0 and not self._returned:
+            self._returned.append(np.zeros_like(send))
+        self._take()
+        self._say("process", send)
+        self._working = True
+        while sum(map(len, self._returned)) < len(send):
+            self._take()
+        whole = np.concatenate(self._returned) if len(self._returned) > 1 else self._returned[0]
+        self._returned = [whole[len(send) :]]
+        block = Block(whole[: len(send)], self._next_frame)
+        self._next_frame += len(send)
+        return block
+
+    def state(self) -> Mapping[str, Any]:
+        """What a person at the deck can see."""
+        return self._call("state")
+
+    def turn(self, trimmer: str, turns: float, track: int | None = None) -> float:
+        """Turn a trimmer (positive: clockwise); give back the seconds that the hand needs."""
+        return float(self._ask("turn", trimmer, turns, track))
+
+    def transport(
+        self,
+        state: str | None = None,
+        ready: Sequence[int] | None = None,
+        monitor: str | None = None,
+    ) -> Mapping[str, Any]:
+        """Press keys; what is left out stays as it is."""
+        return self._call("transport", state, ready, monitor)
+
+    def load(self, tape: str) -> Mapping[str, Any]:
+        """Thread a tape; the deck stops for it."""
+        return self._call("load", tape)
+
+    def locate(
+        self, section: int | None = None, position_s: float | None = None
+    ) -> Mapping[str, Any]:
+        """Wind to a section or to a place in seconds."""
+        return self._call("locate", section, position_s)
+
+    def truth(self) -> Mapping[str, Any]:
+        """For a judge only, after the line-up is closed."""
+        return self._call("truth")
+
+    def close(self) -> None:
+        """End the link; the hands stay on the deck for as long as the `with` lasts."""
+        self._open = False
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        self.close()
+        self._end()
+
+    def _end(self) -> None:
+        self._pipe.close()
+        self._process.join(_ENDS_S)
+        if self._process.is_alive():
+            self._process.kill()
+            self._process.join()
+
+    def _call(self, name: str, *given: Any) -> Mapping[str, Any]:
+        answer: Mapping[str, Any] = self._ask(name, *given)
+        return answer
+
+    def _ask(self, name: str, *given: Any) -> Any:
+        self._take()
+        self._say(name, *given)
+        return self._answer()
+
+    def _take(self) -> None:
+        """Wait for the block that the deck works on."""
+        if self._working:
+            self._working = False
+            self._returned.append(self._answer())
+
+    def _say(self, name: str, *given: Any) -> None:
+        try:
+            self._pipe.send((name, given))
+        except OSError:
+            raise _gone() from None
+
+    def _answer(self) -> Any:
+        try:
+            answer = self._pipe.recv()
+        except (EOFError, OSError):
+            raise _gone() from None
+        if isinstance(answer, FluxbenchError):
+            raise answer
+        return answer
+
+
+def _gone() -> DeviceLostError:
+    return DeviceLostError("the process of the practice deck has ended; start again")
+
+
+def _be_the_deck(pipe: Connection, factory: Callable[[], HandedDeck]) -> None:
+    """Do what is said until nobody is there to say anything."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        deck = factory()
+    except FluxbenchError as error:
+        pipe.send(error)
+        return
+    pipe.send((deck.rate_hz, deck.tracks))
+    while True:
+        try:
+            name, given = pipe.recv()
+        except (EOFError, OSError):
+            return
+        try:
+            answer = getattr(deck, name)(*given)
+        except FluxbenchError as error:
+            answer = error
+        try:
+            pipe.send(answer)
+        except OSError:
+            return
