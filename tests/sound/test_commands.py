@@ -59,14 +59,18 @@ def test_a_loop_back_check_measures_a_wire() -> None:
                  "--seconds", "1", "--agreed", "--json")  # fmt: skip
     found = json.loads(result.stdout)
     assert (found["name"], found["rate_hz"]) == ("deck", 96_000)
-    assert [(c["output"], c["input"]) for c in found["cables"]] == [(n, n) for n in range(1, 5)]
+    assert {(c["output"], c["input"]) for c in found["cables"]} <= {(n, n) for n in range(1, 5)}
+    assert found["cables"]
+    if not found["lost_told"]:
+        assert len(found["cables"]) == 4
     # The bench sends 60 ms after what it takes, and the loop of two clients adds a period.
     assert found["round_trip_frames"] == 5760 + 1024
     for cable in found["cables"]:
         if cable["gain_db"] is not None:  # a busy machine may lose frames: then there is no number
             assert abs(cable["gain_db"]) < 0.001
             assert abs(cable["drift_ppm"]) < 0.01
-    assert all(fault.startswith("frames were lost") or "(" in fault for fault in found["faults"])
+    if not found["lost_told"]:
+        assert found["faults"] == []
     assert result.exit_code == int(bool(found["faults"]))
 
 
@@ -74,4 +78,4 @@ def test_nothing_is_sent_before_the_caution_is_agreed_to() -> None:
     refused = run(interfaces, "check", "--interface", "deck")
     assert isinstance(refused.exception, MisuseError)
     assert "loud tone" in refused.stderr
-    assert refused.stdout == ""
+    assert refused.stdout.strip() == ""

@@ -29,6 +29,8 @@ SETTLE_S = 0.3
 NOISE_S = 2.0
 TONE_HZ = 1013.0
 """Off the mains grid."""
+MOST_TRIES = 3
+"""A probe or tone in which frames were lost is sent again."""
 ALONE_DB = 20.0
 """A cable is at most so much below the loudest output of its input; less is crosstalk."""
 
@@ -111,7 +113,10 @@ class LoopCheck:
         sweep = Sweep(200.0, min(16_000.0, 0.4 * rate_hz), PROBE_S, self._level_dbfs)
         signals = [sweep if o == output else Silence() for o in range(self._link.outputs)]
         way_s = self._round_trip_s or LONGEST_ROUND_TRIP_S
-        kept = yield from self._keep(PerTrack(tuple(signals)), 0.0, PROBE_S + way_s + 0.1)
+        for _ in range(MOST_TRIES):
+            kept = yield from self._keep(PerTrack(tuple(signals)), 0.0, PROBE_S + way_s + 0.1)
+            if not kept.lost:
+                break
         probe = kept.sent[: round(PROBE_S * rate_hz), output]
         heard = probe_return(probe, kept.returned)
         cables = []
@@ -134,8 +139,11 @@ class LoopCheck:
         tone = Tone(TONE_HZ, self._level_dbfs)
         signal = PerTrack(tuple(tone if on else Silence() for on in driven))
         settle_s = SETTLE_S + (self._round_trip_s or 0.0)
-        kept = yield from self._keep(signal, settle_s, self._tone_s)
-        self._look_for_slips(kept)
+        for _ in range(MOST_TRIES):
+            kept = yield from self._keep(signal, settle_s, self._tone_s)
+            self._look_for_slips(kept)
+            if not kept.lost:
+                break
         rate_hz = self._link.rate_hz
         tones = tone_levels(kept.returned, rate_hz, TONE_HZ)
         percent = harmonics(kept.returned, rate_hz, TONE_HZ).total_percent
@@ -143,7 +151,9 @@ class LoopCheck:
         on = [c for c in cables if driven[c.output - 1]]
         for cable in on:
             of = self._cable_read(cable, tones, percent)
-            read[cable.output, cable.input] = replace(of, gain_db=None) if kept.lost else of
+            if kept.lost:
+                of = replace(cable, why="frames were lost")
+            read[cable.output, cable.input] = of
         hearing = {c.input for c in on}
         if not on or len(hearing) == self._link.inputs:
             return
