@@ -22,12 +22,12 @@ NOTHING_BACK = "no output comes back at any input: cable outputs to inputs, and 
 class Cable:
     """A cable from an output to an input, both from 1; None where there is no valid reading.
 
-    `delay_frames` is from a sent block to its return, as the bench counts frames.
+    `delay_us` is from a sent block to its return, as the bench counts frames.
     """
 
     output: int
     input: int
-    delay_frames: float
+    delay_us: float
     reversed: bool
     gain_db: float | None = None
     gain_error_db: float | None = None
@@ -62,8 +62,11 @@ class LoopBack:
     @property
     def round_trip_frames(self) -> int | None:
         """Of most of the cables."""
-        whole = Counter(round(cable.delay_frames) for cable in self.cables)
+        whole = Counter(round(self._frames(cable)) for cable in self.cables)
         return min(whole, key=lambda f: (-whole[f], f)) if whole else None
+
+    def _frames(self, cable: Cable) -> float:
+        return cable.delay_us * 1e-6 * self.rate_hz
 
     @property
     def drift_ppm(self) -> float | None:
@@ -100,7 +103,7 @@ class LoopBack:
             if cable.reversed:
                 yield f"{name} comes back reversed in polarity: look at its cable"
             if self.round_trip_frames is not None:
-                late = cable.delay_frames - self.round_trip_frames
+                late = self._frames(cable) - self.round_trip_frames
                 if abs(late) > LATE_FRAMES:
                     yield f"{name} is {late:+.1f} frames off the others: is a converter between?"
             if cable.gain_db is None:

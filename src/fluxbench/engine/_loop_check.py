@@ -121,11 +121,13 @@ class LoopCheck:
         heard = probe_return(probe, kept.returned)
         cables = []
         for n in np.flatnonzero(np.isfinite(heard.gain)):
-            delay = float(heard.delay_frames[n])
+            delay_us = 1e6 * float(heard.delay_frames[n]) / rate_hz
             gain_db = float(20.0 * np.log10(abs(heard.gain[n])))
-            cables.append(Cable(output + 1, int(n) + 1, delay, bool(heard.gain[n] < 0.0), gain_db))
+            cables.append(
+                Cable(output + 1, int(n) + 1, delay_us, bool(heard.gain[n] < 0.0), gain_db)
+            )
         if cables and self._round_trip_s is None:
-            self._round_trip_s = min(max(c.delay_frames for c in cables) / rate_hz, 1.0)
+            self._round_trip_s = min(max(c.delay_us for c in cables) * 1e-6, 1.0)
         return cables
 
     def _toned(
