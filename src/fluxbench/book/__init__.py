@@ -21,6 +21,7 @@ from fluxbench.book._kinds import (
 )
 from fluxbench.book._rows import Entry, LineUpRow, Page, Reading
 from fluxbench.book._things import Version, Writing
+from fluxbench.book._trails import TrailRow, Visit
 
 __all__ = [
     "KINDS",
@@ -43,7 +44,9 @@ __all__ = [
     "Reel",
     "ServiceNote",
     "Stock",
+    "TrailRow",
     "Version",
+    "Visit",
     "Writing",
     "kind_named",
     "schema_of",

@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -58,8 +59,14 @@ class Lock:
                 f"the book {book} is in use by another bench (process {holder}); "
                 "end that one, or give this one a book of its own with --book"
             ) from None
-        os.ftruncate(self._file, 0)
-        os.pwrite(self._file, str(os.getpid()).encode(), 0)
+        try:
+            os.ftruncate(self._file, 0)
+            os.pwrite(self._file, str(os.getpid()).encode(), 0)
+        except OSError as error:
+            self.release()
+            raise BookError(
+                f"{path} cannot be written ({error.strerror}); see to the disk, or choose --book"
+            ) from None
 
     def release(self) -> None:
         """Let another bench have the book."""
@@ -112,25 +119,52 @@ def reader_of(path: Path) -> Engine:
     return engine
 
 
+def refuse_a_stranger(path: Path) -> None:
+    """Look at what is there without touching it; BookError for what is no book of ours.
+
+    Opening it as a book would write already: the journal mode is kept in the file.
+    """
+    if not path.is_file() or path.stat().st_size == 0:
+        return
+    # Only after a crash is there something to be undone before it can be read.
+    for mode in ("ro", "rw"):
+        address = f"{path.absolute().as_uri()}?mode={mode}"
+        engine = create_engine("sqlite://", creator=partial(sqlite3.connect, address, uri=True))
+        try:
+            with engine.connect() as connection:
+                _revision_of(connection, path)
+            return
+        except DatabaseError as error:
+            if mode == "rw" or "readonly" not in str(error.orig):
+                raise _unreadable(path, error) from None
+        finally:
+            engine.dispose()
+
+
 def upgrade(engine: Engine, path: Path) -> None:
     """Bring the tables up to date in one transaction; BookError for what is no book of ours."""
     config = _config()
-    scripts = ScriptDirectory.from_config(config)
     try:
         with engine.begin() as connection:
-            now = MigrationContext.configure(connection).get_current_revision()
-            if now is None and inspect(connection).get_table_names():
-                raise BookError(f"{path} is a database, but no book of Fluxbench; choose --book")
-            if now is not None and now not in {s.revision for s in scripts.walk_revisions()}:
-                raise BookError(
-                    f"the book {path} was written by a newer Fluxbench; use that one, "
-                    "or choose another --book"
-                )
-            if now != scripts.get_current_head():
+            now = _revision_of(connection, path)
+            if now != ScriptDirectory.from_config(config).get_current_head():
                 config.attributes["connection"] = connection
                 command.upgrade(config, "head")
     except DatabaseError as error:
         raise _unreadable(path, error) from None
+
+
+def _revision_of(connection: Connection, path: Path) -> str | None:
+    now = MigrationContext.configure(connection).get_current_revision()
+    if now is None and inspect(connection).get_table_names():
+        raise BookError(f"{path} is a database, but no book of Fluxbench; choose --book")
+    scripts = ScriptDirectory.from_config(_config())
+    if now is not None and now not in {script.revision for script in scripts.walk_revisions()}:
+        raise BookError(
+            f"the book {path} was written by a newer Fluxbench; use that one, "
+            "or choose another --book"
+        )
+    return now
 
 
 def _config() -> Config:
@@ -142,4 +176,5 @@ def _config() -> Config:
 
 def _unreadable(path: Path, error: DatabaseError) -> BookError:
     reason = " ".join(str(error.orig).split())
-    return BookError(f"the book {path} cannot be opened ({reason}); choose --book")
+    advice = "is the disk full? If not, choose --book" if "disk" in reason else "choose --book"
+    return BookError(f"the book {path} cannot be opened ({reason}); {advice}")

@@ -4,7 +4,7 @@ Limits here are our choice; there is no standard for it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.captures._glides import glides
+from fluxbench.captures._plateaus import plateaus
 from fluxbench.captures._scan import Scan
 
 
@@ -74,7 +75,12 @@ def find_sections(scan: Scan) -> list[Section]:
     taken = np.zeros(scan.hops, bool)
     for section in swept:
         taken[section.begin : section.end] = True
-    tones = [tone for tone in _tones(hops, taken) if not _is_hum(tone, hops)]
+    tones = [
+        plateau
+        for tone in _tones(hops, taken)
+        if not _is_hum(tone, hops)
+        for plateau in _plateaus(tone, hops)
+    ]
     for section in tones:
         taken[section.begin : section.end] = True
     others = [section for begin, end in _runs(~taken) for section in _others(hops, begin, end)]
@@ -90,8 +96,7 @@ class _Hops:
         self.hop_s = scan.hop_s
         self.power = _smooth(scan.track_power.sum(axis=1))
         self.level_db = 10.0 * np.log10(np.maximum(self.power, _FLOOR))
-        tracks = np.stack([_smooth(column) for column in scan.track_power.T], axis=1)
-        self.track_share = tracks / np.maximum(tracks.sum(axis=1, keepdims=True), _FLOOR)
+        self.track_share = _shares(scan.track_power)
         self.frequency_hz = scan.frequency_hz.astype(np.float64)
         self.is_line = (scan.line_share > LINE_SHARE) & (self.power > _FLOOR)
         self.bands_db = 10.0 * np.log10(np.maximum(scan.band_power, _FLOOR))
@@ -105,6 +110,20 @@ def _smooth(power: NDArray[np.floating]) -> NDArray[np.float64]:
     """Mean over three hops: a low tone has few periods in one."""
     padded = np.concatenate([power[:1], power, power[-1:]]).astype(np.float64)
     return np.asarray((padded[:-2] + padded[1:-1] + padded[2:]) / 3.0)
+
+
+def _shares(track_power: NDArray[np.float32]) -> NDArray[np.float32]:
+    """What each track has of the power of all, (hops, tracks), smooth as well.
+
+    In single precision and in place: an hour of 24 tracks has four million of them.
+    """
+    shares = track_power.copy()
+    shares[1:] += track_power[:-1]
+    shares[:-1] += track_power[1:]
+    shares[0] += track_power[0]
+    shares[-1] += track_power[-1]
+    shares /= np.maximum(shares.sum(axis=1, keepdims=True), np.float32(_FLOOR))
+    return shares
 
 
 def _runs(where: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -155,6 +174,12 @@ def _tone_end(hops: _Hops, line: NDArray[np.bool_], taken: NDArray[np.bool_], fi
         frequency_hz += _FOLLOW * (float(hops.frequency_hz[hop]) - frequency_hz)
         share = share + _FOLLOW * (hops.track_share[hop] - share)
     return last + 1
+
+
+def _plateaus(tone: Section, hops: _Hops) -> list[Section]:
+    """A tone apart where its level steps and stays."""
+    pairs = plateaus(hops.level_db[tone.begin : tone.end], hops.hop_s)
+    return [replace(tone, begin=tone.begin + a, end=tone.begin + b) for a, b in pairs]
 
 
 def _is_hum(tone: Section, hops: _Hops) -> bool:

@@ -49,6 +49,7 @@ COMMANDS = {
     "track-sheet": LazyCommand("Print the track sheet of a reel.", "_sheet_label", "track_sheet"),
     "tones": LazyCommand("Write the line-up tones of a reel to a file.", "_tones", "tones"),
     "work-out": LazyCommand("Do the arithmetic of fluxes, losses and levels.", "_work_out", "app"),
+    "book": LazyCommand("Write a demo book.", "_book", "app"),
     "deck": LazyCommand("Run the practice deck on a sound server.", "_deck", "deck"),
     "interfaces": LazyCommand("List the sound interfaces, or check one.", "_interfaces", "app"),
 }

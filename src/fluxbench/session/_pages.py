@@ -1,7 +1,7 @@
 """From a running line-up to pages of the book."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -159,15 +159,32 @@ def readings_of(of: int, stage: str, what: str, facts: Mapping[str, Any]) -> lis
     if "arcmin" in facts:
         error = facts.get("error_arcmin")
         return [Reading(of, stage, trimmer, None, kind, facts["arcmin"], error, "arcmin")]
-    name = next((n for n in ("over_bias_db", "reading_db", "deviation_db") if n in facts), None)
+    name = next((n for n in ("over_bias_db", "deviation_db", "reading_db") if n in facts), None)
     if name is None:
         return []
-    unit = {"over_bias_db": "dB over-bias", "reading_db": "dB re 0 VU"}.get(name, "dB off target")
     if kind == "taken":
+        unit = "dB over-bias" if name == "over_bias_db" else "dB re 0 VU"
         value, error = facts[name], facts["error_db"]
         return [Reading(of, stage, trimmer, facts["track"], kind, value, error, unit)]
+    target = facts.get("target_db")
+    is_off = name == "deviation_db" or target is not None
+    unit = "dB off target" if is_off else "dB re 0 VU"
+    values = facts[name] if name == "deviation_db" else _off(facts[name], target)
     errors = facts.get("error_db") or facts.get("peak_error_db") or [None] * len(facts[name])
+    tables = [(kind, values, errors)]
+    if "found_over_bias_db" in facts:
+        tables.insert(0, ("found", _off(facts["found_over_bias_db"], target), errors))
     return [
-        Reading(of, stage, trimmer, track + 1, kind, value, error, unit)
-        for track, (value, error) in enumerate(zip(facts[name], errors, strict=True))
+        Reading(of, stage, trimmer, track + 1, which, value, error, unit)
+        for which, readings, spreads in tables
+        for track, (value, error) in enumerate(zip(readings, spreads, strict=True))
+    ]
+
+
+def _off(readings: Sequence[float | None], target: Any) -> list[float | None]:
+    """Readings less their target, one for all or one each; as they are where there is none."""
+    targets = target if isinstance(target, Sequence) else [target] * len(readings)
+    return [
+        r if t is None or r is None else round(r - t, 4)
+        for r, t in zip(readings, targets, strict=True)
     ]
