@@ -1,6 +1,8 @@
 """The book: line-ups, what they are about, their journal and readings; the only SQL."""
 
+from fluxbench.book._archive import Told, export, import_archive
 from fluxbench.book._book import Book, Records
+from fluxbench.book._cells import schema as archive_schema
 from fluxbench.book._history import Correction, HistoryRow
 from fluxbench.book._kinds import (
     KINDS,
@@ -21,6 +23,7 @@ from fluxbench.book._kinds import (
 )
 from fluxbench.book._rows import Entry, LineUpRow, Page, Reading
 from fluxbench.book._things import Version, Writing
+from fluxbench.book._whole import backup, restore, upgrade
 
 __all__ = [
     "KINDS",
@@ -43,9 +46,16 @@ __all__ = [
     "Reel",
     "ServiceNote",
     "Stock",
+    "Told",
     "Version",
     "Writing",
+    "archive_schema",
+    "backup",
+    "export",
+    "import_archive",
     "kind_named",
+    "restore",
     "schema_of",
     "thing_of",
+    "upgrade",
 ]

@@ -13,7 +13,7 @@ from fluxbench.base import BookError
 from fluxbench.book import _history, _pages, _things
 from fluxbench.book._history import Correction, HistoryRow
 from fluxbench.book._kinds import kind_named
-from fluxbench.book._open import Lock, engine_for, make_folder, reader_of, upgrade
+from fluxbench.book._open import Lock, check_ours, engine_for, make_folder, reader_of, upgrade
 from fluxbench.book._rows import Entry, LineUpRow, Page
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, STEPS
 from fluxbench.book._things import Version, Writing
@@ -138,6 +138,11 @@ class Book(Records):
         make_folder(path.parent)
         self._lock = Lock(path)
         self._turn = Turn()
+        try:
+            check_ours(path)
+        except BaseException:
+            self._lock.release()
+            raise
         self._writer = engine_for(path, writes=True)
         self._reader = engine_for(path, writes=False)
         try:

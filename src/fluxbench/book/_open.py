@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -9,10 +10,11 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
+from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DatabaseError
 
 from fluxbench.base import BookError
+from fluxbench.book._tables import HEAD
 
 BUSY_MS = 300
 """Whoever writes tries again: nothing else may wait for the book."""
@@ -92,45 +94,83 @@ def engine_for(path: Path, *, writes: bool) -> Engine:
 
 def reader_of(path: Path) -> Engine:
     """Connections that only read, beside a bench that may have the book open; `BookError`."""
-    if not path.is_file():
-        raise BookError(f"there is no book {path}; choose --book, or line a deck up first")
-    address = path.absolute().as_uri() + "?mode=ro"
-    engine = create_engine("sqlite://", creator=lambda: sqlite3.connect(address, uri=True))
-    scripts = ScriptDirectory.from_config(_config())
-    try:
-        with engine.connect() as connection:
-            now = MigrationContext.configure(connection).get_current_revision()
-    except DatabaseError as error:
-        engine.dispose()
-        raise _unreadable(path, error) from None
-    if now != scripts.get_current_head():
-        engine.dispose()
+    if revision_of(path) != HEAD:
         raise BookError(
             f"{path} is no book of this Fluxbench, or one of another version; choose --book, "
             "or have the bench open it once, which brings an older book up to date"
         )
-    return engine
+    return create_engine("sqlite://", creator=lambda: connect_to_read(path))
 
 
-def upgrade(engine: Engine, path: Path) -> None:
+def connect_to_read(path: Path) -> sqlite3.Connection:
+    """A connection that cannot write; transactions are said."""
+    address = path.absolute().as_uri() + "?mode=ro"
+    return sqlite3.connect(address, uri=True, isolation_level=None, check_same_thread=False)
+
+
+def revision_of(path: Path) -> str | None:
+    """The version of a book's tables, None if it has none; the file is only read.
+
+    BookError if there is no file, or one that is no book.
+    """
+    if not path.is_file():
+        raise BookError(f"there is no book {path}; choose --book, or line a deck up first")
+    try:
+        with closing(connect_to_read(path)) as connection:
+            rows = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+            tables = {str(name) for (name,) in rows}
+            if not tables:
+                return None
+            if not {"alembic_version", "lineups", "journal"} <= tables:
+                raise BookError(f"{path} is a database, but no book of Fluxbench; choose --book")
+            row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    except sqlite3.DatabaseError as error:
+        raise _unreadable(path, error) from None
+    return None if row is None else str(row[0])
+
+
+def is_known(revision: str | None) -> bool:
+    """Whether this Fluxbench knows the tables of a version."""
+    scripts = ScriptDirectory.from_config(_config())
+    return revision in {script.revision for script in scripts.walk_revisions()}
+
+
+def check_ours(path: Path) -> None:
+    """BookError for a file that is no book, or a newer one's; it is only read, and not changed."""
+    if not path.exists() or not path.stat().st_size:
+        return
+    revision = revision_of(path)
+    if revision is not None and not is_known(revision):
+        raise newer(path)
+
+
+def newer(path: Path) -> BookError:
+    """What is said of a book that is ahead of this Fluxbench."""
+    return BookError(
+        f"the book {path} was written by a newer Fluxbench; use that one, or choose another --book"
+    )
+
+
+def made_at(path: Path, revision: str) -> None:
+    """Bring the tables of a book up to a version, or make them, in one transaction."""
+    engine = engine_for(path, writes=True)
+    try:
+        upgrade(engine, path, revision)
+    finally:
+        engine.dispose()
+
+
+def upgrade(engine: Engine, path: Path, revision: str = HEAD) -> None:
     """Bring the tables up to date in one transaction; BookError for what is no book of ours."""
     config = _config()
-    scripts = ScriptDirectory.from_config(config)
     try:
         with engine.begin() as connection:
             now = MigrationContext.configure(connection).get_current_revision()
-            if now is None and inspect(connection).get_table_names():
-                raise BookError(f"{path} is a database, but no book of Fluxbench; choose --book")
-            if now is not None and now not in {s.revision for s in scripts.walk_revisions()}:
-                raise BookError(
-                    f"the book {path} was written by a newer Fluxbench; use that one, "
-                    "or choose another --book"
-                )
-            if now != scripts.get_current_head():
+            if now != revision:
                 config.attributes["connection"] = connection
-                command.upgrade(config, "head")
+                command.upgrade(config, revision)
     except DatabaseError as error:
-        raise _unreadable(path, error) from None
+        raise _unreadable(path, error.orig or error) from None
 
 
 def _config() -> Config:
@@ -140,6 +180,6 @@ def _config() -> Config:
     return config
 
 
-def _unreadable(path: Path, error: DatabaseError) -> BookError:
-    reason = " ".join(str(error.orig).split())
+def _unreadable(path: Path, error: BaseException) -> BookError:
+    reason = " ".join(str(error).split())
     return BookError(f"the book {path} cannot be opened ({reason}); choose --book")
