@@ -215,7 +215,7 @@ def test_a_correction_stands_beside_its_reading(client: TestClient, book: Book) 
     (before,) = client.get(f"/api/lineups/{lineup}/readings").json()["readings"]
     assert (before["reading"], before["corrected"]) == (2.9, None)
     path = f"/readings/{before['row']}/correct"
-    asked = {"id": "k1", "reading": 2.7, "why": "read aloud wrongly", "who": "me"}
+    asked = {"id": "k9", "reading": 2.7, "why": "read aloud wrongly", "who": "me"}
     status, told = post(client, path, **asked)
     assert (status, told) == post(client, path, **asked)
     assert (told["reading"], told["corrected"]["was"]) == (2.7, 2.9)

@@ -507,3 +507,44 @@ def test_tones_are_printed_and_told(
     assert all(abs(level) < 0.05 for level in read)  # wires give back what is sent
     refused = command(client, "u", "begin", kind="tones", plan=plan, seconds=1.0)
     assert refused.status_code == 400
+
+
+REEL = {
+    "fluxivity_nwb_per_m": 320,
+    "equalisation": {"t1_us": None, "t2_us": 35},
+    "tones": [{"frequency_hz": 1000}, {"frequency_hz": 10_000, "level_db": -10.0, "seconds": 20}],
+}
+
+
+@pytest.mark.parametrize(
+    ("reel", "line"),
+    [
+        (None, "give `reel` with the command"),
+        ({**REEL, "fluxivity_nwb_per_m": 5}, "10 to 2000 nWb/m, not 5"),
+        ({**REEL, "tones": REEL["tones"][:1]}, "no tone from 8 to 12.5 kHz"),  # type: ignore[index]
+        ({**REEL, "tones": REEL["tones"][1:]}, "no tone from 250 to 1100 Hz"),  # type: ignore[index]
+        ({**REEL, "tones": []}, "reel.tones"),
+        ({**REEL, "equalisation": {"t2_us": 0}}, "positive number of"),
+        ({**REEL, "tones": [{"frequency_hz": 1e6}]}, "22 kHz"),
+    ],
+)
+def test_a_label_that_cannot_be_is_refused(
+    client: TestClient, plan: dict[str, Any], reel: dict[str, Any] | None, line: str
+) -> None:
+    refused = command(client, "r", "begin", kind="reel", plan=plan, reel=reel)
+    assert refused.status_code == 400
+    assert line in refused.json()["error"]
+    assert client.get("/api/state").json()["lineup"] is None
+
+
+def test_a_reel_from_elsewhere_begins_with_proving_it_safe(
+    client: TestClient, plan: dict[str, Any]
+) -> None:
+    begun = command(client, "r", "begin", kind="reel", plan=plan, reel=REEL)
+    assert begun.status_code == 200, begun.json()
+    until(client, lambda state: state["ask"] is not None)
+    state = client.get("/api/state").json()
+    assert [s["name"] for s in state["stages"]] == ["prepare", "tones of the reel", "reproduce"]
+    assert state["lineup"]["calibration_nwb_per_m"] == 320.0
+    assert "scrap tape" in state["ask"]["text"]
+    assert "shed" in state["stages"][1]["caution"]

@@ -50,11 +50,11 @@ void shim_fail(int kinds, long from, long before, int error) {
     fails_from = from;
     fails_before = before;
     error_of_failure = error;
-    calls = failed_calls = 0;
+    if (kinds) calls = failed_calls = 0; /* healed: how many had failed is still known */
     pthread_mutex_unlock(&one_at_a_time);
 }
 
-/* How many calls have failed since `shim_fail`. */
+/* How many calls have failed since they were made to. */
 long shim_failed(void) {
     return failed_calls;
 }

@@ -20,7 +20,7 @@ from tests.faults.shim import HERE, run_behind
 
 CUTS = int(os.environ.get("FLUXBENCH_CUTS", "10"))
 CUTS_A_RUN = 5
-PAGES = 120
+PAGES = 100
 
 pytestmark = [pytest.mark.compiled, pytest.mark.timeout(120 + 20 * CUTS)]
 
@@ -28,8 +28,9 @@ pytestmark = [pytest.mark.compiled, pytest.mark.timeout(120 + 20 * CUTS)]
 class Laboratory:
     """Runs benches on one book, with power cuts, and counts."""
 
-    def __init__(self, shim: Path, folder: Path, synchronous: str) -> None:
+    def __init__(self, shim: Path, folder: Path, synchronous: str, pages: int) -> None:
         self.shown = self.cuts = 0
+        self._pages = pages
         self._shim, self._folder, self._synchronous = shim, folder, synchronous
         self._chance = random.Random(11)
         self._kept = Account()  # what earlier benches showed before their power was cut
@@ -41,7 +42,7 @@ class Laboratory:
         root, trace = place / "root", place / "trace"
         lay_out(self._start, root)
         disk = Disk(root, self._chance)
-        given = {"folder": str(root), "trace": str(trace), "pages": PAGES,
+        given = {"folder": str(root), "trace": str(trace), "pages": self._pages,
                  "synchronous": self._synchronous, "close": number % 2 == 1}  # fmt: skip
         run_behind(self._shim, str(HERE / "writer_process.py"), json.dumps(given))
         events = list(read_trace(trace))
@@ -79,7 +80,7 @@ def files_below(root: Path) -> dict[str, bytes]:
 
 
 def test_nothing_that_was_shown_is_lost(shim: Path, tmp_path: Path) -> None:
-    laboratory = Laboratory(shim, tmp_path, "FULL")
+    laboratory = Laboratory(shim, tmp_path, "FULL", PAGES)
     for number in range(CUTS // CUTS_A_RUN):
         laboratory.run(number)
     assert laboratory.cuts == CUTS
@@ -89,6 +90,6 @@ def test_nothing_that_was_shown_is_lost(shim: Path, tmp_path: Path) -> None:
 
 def test_the_harness_finds_a_book_that_is_not_synced(shim: Path, tmp_path: Path) -> None:
     """With `synchronous=NORMAL` SQLite leaves the last pages to the operating system."""
-    laboratory = Laboratory(shim, tmp_path, "NORMAL")
+    laboratory = Laboratory(shim, tmp_path, "NORMAL", PAGES // 4)
     with pytest.raises(AssertionError, match="were shown and are lost"):
         laboratory.run(0)

@@ -8,7 +8,8 @@ be opened. What to do comes as JSON too, see `main`.
 import json
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -66,7 +67,13 @@ class Written:
 class Writer:
     """A book, its ledger, and a line-up that is begun or gone on with."""
 
-    def __init__(self, folder: Path, synchronous: str = "FULL") -> None:
+    def __init__(
+        self,
+        folder: Path,
+        synchronous: str = "FULL",
+        tell: Callable[[Mapping[str, Any]], None] = tell,
+    ) -> None:
+        self._tell = tell
         self.book = Book(folder / "deep" / "book.db")
         if synchronous != "FULL":
             less = f"PRAGMA synchronous={synchronous}"
@@ -91,30 +98,49 @@ class Writer:
                 {"seq": said["seq"], "taken": [facts["page"], facts["track"], facts["reading_db"]]}
             )
         elif said["what"] == "bench" and "saved" in facts:
-            tell({"saved": facts["saved"], "line": facts.get("line")})
+            self._tell({"saved": facts["saved"], "line": facts.get("line")})
 
     def write(self) -> None:
         """Take a page and have it recorded, as far as that goes."""
         self.desk.lineup.take(self.page)
         waiting = Waiting(Command(f"page {self.page}", "acknowledge"))
-        waiting.answer.add_done_callback(lambda done: tell({"answered": done.result()["id"]}))
+        waiting.answer.add_done_callback(lambda done: self._tell({"answered": done.result()["id"]}))
         self.ledger.answer(waiting)
         self.page += 1
         self.ledger.record(self.desk)
 
 
-def run_trial(switches: Switches, given: Mapping[str, Any]) -> None:
-    """Write some pages while calls fail, and go on when they do not any more."""
-    folder = Path(given["folder"])
-    switches.watch(folder, Path(given["trace"]))
-    switches.fail(given["kinds"], given["first"], given["count"], given["error"])
-    begun_s = time.monotonic()
-    try:
-        writer = Writer(folder)
-    except FluxbenchError as error:
-        tell({"refused": str(error), "after_s": time.monotonic() - begun_s})
-        switches.heal()
-        writer = Writer(folder)
+def answer_first(writer: Writer) -> None:
+    """The planted bug: a page that cannot be written is shown, and forgotten."""
+    write, given = writer.book.write, [writer.book.last_seq()]
+
+    def hoping(page: Any) -> Any:
+        try:
+            told = write(page)
+        except FluxbenchError:
+            told = [replace(e, seq=given[0] + i) for i, e in enumerate(page.entries, 1)]
+        given[0] += len(told)
+        return told
+
+    writer.book.write = hoping  # type: ignore[method-assign]
+
+
+def run_trial(switches: Switches, given: Mapping[str, Any], first: int) -> int:
+    """Write some pages while calls fail, and go on when they do not any more; how many failed."""
+    folder = Path(given["folder"]) / str(first)
+    folder.mkdir()
+    switches.watch(folder, folder.with_suffix(".trace"))
+    writer = Writer(folder) if given["open"] else None
+    switches.fail(given["kinds"], first, given["count"], given["error"])
+    if given["planted"] and writer is not None:
+        answer_first(writer)
+    if writer is None:
+        try:
+            writer = Writer(folder)
+        except FluxbenchError as error:
+            tell({"refused": str(error)})
+            switches.heal()
+            writer = Writer(folder)
     for _ in range(given["pages"]):
         began_s = time.monotonic()
         writer.write()
@@ -128,19 +154,23 @@ def run_trial(switches: Switches, given: Mapping[str, Any]) -> None:
             tries += 1
             time.sleep(ledger_module.BOOK_AGAIN_S)
             writer.ledger.record(writer.desk)
-    failed = switches.failed
     writer.book.close()
+    failed = switches.failed
     switches.heal()
     tell({"over": True, "failed": failed})
+    return failed
 
 
 def main() -> None:
     given = json.loads(sys.argv[1])
     switches = Switches()
-    if "trials" in given:
+    if "sweeps" in given:
         ledger_module.BOOK_AGAIN_S = 0.02
-        for trial in given["trials"]:
-            run_trial(switches, trial)
+        for sweep in given["sweeps"]:
+            Path(sweep["folder"]).mkdir()
+            first = 0
+            while run_trial(switches, sweep, first) and first + sweep["every"] < sweep["before"]:
+                first += sweep["every"]
         return
     folder = Path(given["folder"])
     switches.watch(folder, Path(given["trace"]))

@@ -102,6 +102,30 @@ def test_every_drop_out_is_found_and_none_invented(tmp_path: Path) -> None:
         assert drop["depth_db"] == pytest.approx(depth_db, rel=0.05)
 
 
+def test_many_and_long_drop_outs_leave_the_rest_of_a_tone_to_be_read(tmp_path: Path) -> None:
+    """Deep ones of up to 0.4 s, wherever they lie, found whole; the level is the mean power's."""
+    random = np.random.default_rng(24)
+    wave = made.tone(14.0, RATE_HZ, 3150.0, delays_us=(0.0, 0.0))
+    share = np.ones(2)
+    places: list[list[tuple[float, float, float]]] = [[], []]
+    for track, found_on in enumerate(places):
+        for start_s in np.arange(1.0, 12.5, 1.7) + random.uniform(0.0, 0.6):
+            length_ms, depth_db = random.uniform(30.0, 400.0), random.uniform(6.0, 25.0)
+            found_on.append((start_s, length_ms, depth_db))
+            one = wave[:, track : track + 1]
+            wave[:, track : track + 1] = made.dropped(one, RATE_HZ, *found_on[-1])
+            share[track] -= 1e-3 * length_ms / 14.0 * (1.0 - 10.0 ** (-depth_db / 10.0))
+    section = only(read(tmp_path, wave + made.noise(14.0, RATE_HZ, -65.0, tracks=2)))
+    assert section.tone.tone.validity == (Validity.OK, Validity.OK)
+    assert section.tone.tone.level_dbfs == pytest.approx(-20.0 + 10.0 * np.log10(share), abs=0.05)
+    for found, truth in zip(line_of_drop_outs(section), places, strict=True):
+        assert len(found) == len(truth)
+        for drop, (start_s, length_ms, depth_db) in zip(found, truth, strict=True):
+            assert drop["start_s"] == pytest.approx(start_s, abs=2e-3)
+            assert drop["length_ms"] == pytest.approx(length_ms, abs=2.0)
+            assert drop["depth_db"] == pytest.approx(depth_db, rel=0.06)
+
+
 def line_of_drop_outs(section: Any) -> list[list[dict[str, float]]]:
     return [
         [
@@ -197,6 +221,32 @@ def test_sections_in_a_row(tmp_path: Path) -> None:
     assert ends == pytest.approx(edges_s[1:], abs=0.06)
     levels = [s.tone.tone.level_dbfs[0] for s in reading.sections if s.tone is not None]
     assert levels == pytest.approx([level for _, level in tones], abs=0.01)
+
+
+@pytest.mark.parametrize("step_db", [-10.0, -1.2, 0.5])
+def test_a_tone_that_goes_on_at_another_level_is_another_section(
+    tmp_path: Path, step_db: float
+) -> None:
+    """Two levels of one tone without a gap are told apart, each with its own."""
+    levels = (-20.0, -20.0 + step_db)
+    wave = np.concatenate([made.tone(4.0, RATE_HZ, 1000.0, level) for level in levels])
+    first, second = read(tmp_path, wave + made.noise(8.0, RATE_HZ, -70.0)).sections
+    assert (first.end_s, second.start_s) == pytest.approx((4.0, 4.0), abs=0.03)
+    found = [float(section.tone.tone.level_dbfs[0]) for section in (first, second)]
+    assert found == pytest.approx(levels, abs=0.01)
+
+
+@pytest.mark.parametrize("period_s", [0.8, 3.0, 20.0])
+def test_a_level_that_sways_is_one_section(tmp_path: Path, period_s: float) -> None:
+    """By 0.5 dB up and down, as tape does, it neither steps nor drops out."""
+    time_s = made.times(20.0, RATE_HZ)
+    sway = 10.0 ** (0.5 / 20.0 * np.sin(2.0 * np.pi * time_s / period_s))
+    wave = made.tone(20.0, RATE_HZ, 1000.0) * sway[:, None]
+    section = only(read(tmp_path, wave + made.noise(20.0, RATE_HZ, -70.0)))
+    assert section.tone.tone.level_dbfs[0] == pytest.approx(
+        -20.0 + 10.0 * np.log10(np.mean(sway**2)), abs=0.02
+    )
+    assert line_of_drop_outs(section) == [[]]
 
 
 def test_a_drop_out_of_all_tracks_does_not_split_a_section(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ export async function letDeck(ask: Ask): Promise<void> {
   if (complaint.peek() === null) await acknowledge();
 }
 
-export const begin = (kind: "line-up" | "check" | "verification" | "tones", fields: Record<string, unknown> = {}) =>
+export const begin = (kind: "line-up" | "check" | "verification" | "tones" | "reel", fields: Record<string, unknown> = {}) =>
   command("begin", { kind, ...fields });
 
 /** The one thing that Enter or the foot switch does now. */

@@ -6,6 +6,7 @@ import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, stageNow, state, tape } from "./store";
+import { LabelForm, LabelJudged, labelling } from "./reel";
 import { choosing, Choice, VerifyKey } from "./verified";
 import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
 
@@ -21,6 +22,7 @@ export function Focus({ compact = false }: { compact?: boolean }) {
     >
       {kind === "waiting" && <Waiting />}
       {kind === "choosing" && <Choice />}
+      {kind === "labelling" && <LabelForm practice={deck.value !== null} />}
       {kind === "empty" && <Empty />}
       {kind === "ask" && told?.ask && <Asked ask={told.ask} compact={compact} />}
       {kind === "advice" && advice.value && <Advised now={advice.value} compact={compact} />}
@@ -34,6 +36,7 @@ function panelKind(): string {
   const told = state.value;
   const idle = !told?.lineup || told.lineup.closed || told.lineup.stopped !== null;
   if (idle && choosing.value) return "choosing";
+  if (idle && labelling.value) return "labelling";
   if (!told?.lineup) return "empty";
   if (idle) return "ended";
   if (told.ask) return "ask";
@@ -81,6 +84,7 @@ function ShortKeys() {
       <button onClick={() => void begin("check")}>Five-minute check</button>
       <VerifyKey />
       <button onClick={() => void begin("tones")}>Print tones</button>
+      <button onClick={() => (labelling.value = true)}>A reel from elsewhere</button>
     </>
   );
 }
@@ -202,12 +206,13 @@ function CheckWords({ check }: { check: Check }) {
   );
 }
 
-const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed" };
+const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel" };
 
 /** What there is to say of something that ended well. */
 export function endWords(told: State): string {
   if (told.lineup?.kind === "verification") return sentence(told.verification?.words ?? "verified");
   if (told.lineup?.kind === "tones") return "The tones are on the tape";
+  if (told.lineup?.kind === "reel") return "The reproduce side stands as the reel wants it";
   return told.lineup?.kind === "check" ? "The check is done" : "The line-up is done and written down";
 }
 
@@ -251,6 +256,7 @@ function Ended() {
       </p>
       {told.check && (lineup.kind === "check" || lineup.kind === "line-up") && <CheckWords check={told.check} />}
       {lineup.kind === "tones" && told.printed && <PrintedTones printed={told.printed} />}
+      {lineup.kind === "reel" && told.label && <LabelJudged label={told.label} />}
       {lineup.kind === "line-up" && <p>{`${told.taken.length} readings are in the book.`}</p>}
       <div class="row">
         <button class="primary" onClick={() => void begin("line-up")}>

@@ -112,6 +112,26 @@ export interface State {
   check: Check | null;
   verification: Verification | null;
   printed: Printed | null;
+  label: Label | null;
+}
+
+/** What a reel's tones read off an equalisation, by frequency in Hz. */
+export interface LabelFit {
+  names: string[];
+  t1_us: Num;
+  t2_us: number;
+  on_label: boolean;
+  fits: boolean;
+  off_db: Record<string, number>;
+}
+
+/** What the tones of a reel from elsewhere say of its label. */
+export interface Label {
+  words: string[];
+  contradicts: boolean;
+  fluxivity_nwb_per_m: number;
+  offset_percent: number;
+  standards: LabelFit[];
 }
 
 /** Line-up tones as they were printed, and what came back of them. */

@@ -32,6 +32,11 @@ const STAGES: Record<string, StageWords> = {
     aim: "The tones at the head of the reel, slated, the same on all tracks. What stood there is gone.",
     cautions: ["hearing", "reels"],
   },
+  "tones of the reel": {
+    title: "Tones of the reel",
+    aim: "Play the reel's own tones: can its label be true?",
+    cautions: ["threaded", "reels", "hearing"],
+  },
   verification: {
     title: "Verification",
     aim: "What was chosen, read on all tracks and held against its limits.",
@@ -110,7 +115,7 @@ const STAGES: Record<string, StageWords> = {
 };
 
 /** The stages of a line-up; the plan is there before it begins. */
-export const ORDER = Object.keys(STAGES).filter((name) => !["plan", "verification", "print tones"].includes(name));
+export const ORDER = Object.keys(STAGES).filter((name) => !["plan", "verification", "print tones", "tones of the reel"].includes(name));
 
 /** What to say of a stage, also of one that this page does not know. */
 export function stageWords(name: string): StageWords {

@@ -23,6 +23,7 @@ from fluxbench.book._kinds import (
 )
 from fluxbench.book._rows import Entry, LineUpRow, Page, Reading
 from fluxbench.book._things import Version, Writing
+from fluxbench.book._trails import TrailRow, Visit
 from fluxbench.book._whole import backup, restore, upgrade
 
 __all__ = [
@@ -47,7 +48,9 @@ __all__ = [
     "ServiceNote",
     "Stock",
     "Told",
+    "TrailRow",
     "Version",
+    "Visit",
     "Writing",
     "archive_schema",
     "backup",

@@ -10,13 +10,21 @@ from sqlalchemy import Connection, func, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from fluxbench.base import BookError
-from fluxbench.book import _history, _pages, _things
+from fluxbench.book import _history, _pages, _things, _trails
 from fluxbench.book._history import Correction, HistoryRow
 from fluxbench.book._kinds import kind_named
-from fluxbench.book._open import Lock, check_ours, engine_for, make_folder, reader_of, upgrade
+from fluxbench.book._open import (
+    Lock,
+    engine_for,
+    make_folder,
+    reader_of,
+    refuse_a_stranger,
+    upgrade,
+)
 from fluxbench.book._rows import Entry, LineUpRow, Page
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, STEPS
 from fluxbench.book._things import Version, Writing
+from fluxbench.book._trails import TrailRow, Visit
 from fluxbench.lineup import Kept
 
 
@@ -92,6 +100,21 @@ class Records:
         with self._reader.begin() as connection:
             return _history.history(connection, asked)
 
+    def visits_of(
+        self, deck: str | None, speed_ips: float | None = None, newest: int = 100
+    ) -> list[Visit]:
+        """The newest line-ups of a deck (None: of those that name none), oldest first."""
+        with self._reader.begin() as connection:
+            return _trails.visits_of(connection, deck, speed_ips, newest)
+
+    def trail_rows(self, lineups: Sequence[str], trimmer: str | None = None) -> list[TrailRow]:
+        """As found and as left of these line-ups off their targets, of one trimmer or of all.
+
+        A corrected reading has its corrected value.
+        """
+        with self._reader.begin() as connection:
+            return _trails.trail_rows(connection, lineups, trimmer)
+
     def read_of(self, deck: str | None) -> list[tuple[str, int | None, str]]:
         """What a deck has histories of: trimmer, track (None: stack) and unit."""
         with self._reader.begin() as connection:
@@ -135,14 +158,10 @@ class Book(Records):
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        refuse_a_stranger(path)
         make_folder(path.parent)
         self._lock = Lock(path)
         self._turn = Turn()
-        try:
-            check_ours(path)
-        except BaseException:
-            self._lock.release()
-            raise
         self._writer = engine_for(path, writes=True)
         self._reader = engine_for(path, writes=False)
         try:

@@ -3,6 +3,7 @@
 import os
 import sqlite3
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 from sqlalchemy.exc import DatabaseError
 
 from fluxbench.base import BookError
@@ -60,8 +61,14 @@ class Lock:
                 f"the book {book} is in use by another bench (process {holder}); "
                 "end that one, or give this one a book of its own with --book"
             ) from None
-        os.ftruncate(self._file, 0)
-        os.pwrite(self._file, str(os.getpid()).encode(), 0)
+        try:
+            os.ftruncate(self._file, 0)
+            os.pwrite(self._file, str(os.getpid()).encode(), 0)
+        except OSError as error:
+            self.release()
+            raise BookError(
+                f"{path} cannot be written ({error.strerror}); see to the disk, or choose --book"
+            ) from None
 
     def release(self) -> None:
         """Let another bench have the book."""
@@ -94,38 +101,45 @@ def engine_for(path: Path, *, writes: bool) -> Engine:
 
 def reader_of(path: Path) -> Engine:
     """Connections that only read, beside a bench that may have the book open; `BookError`."""
-    if revision_of(path) != HEAD:
+    if not path.is_file():
+        raise BookError(f"there is no book {path}; choose --book, or line a deck up first")
+    address = path.absolute().as_uri() + "?mode=ro"
+    engine = create_engine("sqlite://", creator=lambda: sqlite3.connect(address, uri=True))
+    scripts = ScriptDirectory.from_config(_config())
+    try:
+        with engine.connect() as connection:
+            now = MigrationContext.configure(connection).get_current_revision()
+    except DatabaseError as error:
+        engine.dispose()
+        raise _unreadable(path, error) from None
+    if now != scripts.get_current_head():
+        engine.dispose()
         raise BookError(
             f"{path} is no book of this Fluxbench, or one of another version; choose --book, "
             "or have the bench open it once, which brings an older book up to date"
         )
-    return create_engine("sqlite://", creator=lambda: connect_to_read(path))
+    return engine
 
 
 def connect_to_read(path: Path) -> sqlite3.Connection:
     """A connection that cannot write; transactions are said."""
-    address = path.absolute().as_uri() + "?mode=ro"
+    address = f"{path.absolute().as_uri()}?mode=ro"
     return sqlite3.connect(address, uri=True, isolation_level=None, check_same_thread=False)
 
 
 def revision_of(path: Path) -> str | None:
-    """The version of a book's tables, None if it has none; the file is only read.
+    """The version of a book's tables, None if it has none; the file is only looked at.
 
-    BookError if there is no file, or one that is no book.
+    BookError if there is no file, or one that is no book of ours.
     """
     if not path.is_file():
         raise BookError(f"there is no book {path}; choose --book, or line a deck up first")
-    try:
-        with closing(connect_to_read(path)) as connection:
-            rows = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-            tables = {str(name) for (name,) in rows}
-            if not tables:
-                return None
-            if not {"alembic_version", "lineups", "journal"} <= tables:
-                raise BookError(f"{path} is a database, but no book of Fluxbench; choose --book")
-            row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
-    except sqlite3.DatabaseError as error:
-        raise _unreadable(path, error) from None
+    refuse_a_stranger(path)
+    with closing(connect_to_read(path)) as connection:
+        has = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'")
+        if has.fetchone() is None:
+            return None
+        row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
     return None if row is None else str(row[0])
 
 
@@ -133,22 +147,6 @@ def is_known(revision: str | None) -> bool:
     """Whether this Fluxbench knows the tables of a version."""
     scripts = ScriptDirectory.from_config(_config())
     return revision in {script.revision for script in scripts.walk_revisions()}
-
-
-def check_ours(path: Path) -> None:
-    """BookError for a file that is no book, or a newer one's; it is only read, and not changed."""
-    if not path.exists() or not path.stat().st_size:
-        return
-    revision = revision_of(path)
-    if revision is not None and not is_known(revision):
-        raise newer(path)
-
-
-def newer(path: Path) -> BookError:
-    """What is said of a book that is ahead of this Fluxbench."""
-    return BookError(
-        f"the book {path} was written by a newer Fluxbench; use that one, or choose another --book"
-    )
 
 
 def made_at(path: Path, revision: str) -> None:
@@ -160,17 +158,52 @@ def made_at(path: Path, revision: str) -> None:
         engine.dispose()
 
 
+def refuse_a_stranger(path: Path) -> None:
+    """Look at what is there without touching it; BookError for what is no book of ours.
+
+    Opening it as a book would write already: the journal mode is kept in the file.
+    """
+    if not path.is_file() or path.stat().st_size == 0:
+        return
+    # Only after a crash is there something to be undone before it can be read.
+    for mode in ("ro", "rw"):
+        address = f"{path.absolute().as_uri()}?mode={mode}"
+        engine = create_engine("sqlite://", creator=partial(sqlite3.connect, address, uri=True))
+        try:
+            with engine.connect() as connection:
+                _revision_of(connection, path)
+            return
+        except DatabaseError as error:
+            if mode == "rw" or "readonly" not in str(error.orig):
+                raise _unreadable(path, error) from None
+        finally:
+            engine.dispose()
+
+
 def upgrade(engine: Engine, path: Path, revision: str = HEAD) -> None:
     """Bring the tables up to date in one transaction; BookError for what is no book of ours."""
     config = _config()
     try:
         with engine.begin() as connection:
-            now = MigrationContext.configure(connection).get_current_revision()
+            now = _revision_of(connection, path)
             if now != revision:
                 config.attributes["connection"] = connection
                 command.upgrade(config, revision)
     except DatabaseError as error:
-        raise _unreadable(path, error.orig or error) from None
+        raise _unreadable(path, error) from None
+
+
+def _revision_of(connection: Connection, path: Path) -> str | None:
+    now = MigrationContext.configure(connection).get_current_revision()
+    tables = set(inspect(connection).get_table_names())
+    if tables and (now is None or not {"lineups", "journal"} <= tables):
+        raise BookError(f"{path} is a database, but no book of Fluxbench; choose --book")
+    if now is not None and not is_known(now):
+        raise BookError(
+            f"the book {path} was written by a newer Fluxbench; use that one, "
+            "or choose another --book"
+        )
+    return now
 
 
 def _config() -> Config:
@@ -180,6 +213,6 @@ def _config() -> Config:
     return config
 
 
-def _unreadable(path: Path, error: BaseException) -> BookError:
-    reason = " ".join(str(error).split())
+def _unreadable(path: Path, error: DatabaseError) -> BookError:
+    reason = " ".join(str(error.orig).split())
     return BookError(f"the book {path} cannot be opened ({reason}); choose --book")

@@ -10,7 +10,6 @@ from pathlib import Path
 from fluxbench.base import BookError, MisuseError
 from fluxbench.book._open import (
     Lock,
-    check_ours,
     connect_to_read,
     is_known,
     made_at,
@@ -124,7 +123,6 @@ def restore(file: Path, book: Path, *, overwrite: bool) -> int:
     """
     if revision_of(file) is None:
         raise BookError(f"{file} is empty, and no backup of a book")
-    check_ours(file)
     if file.absolute() == book.absolute():
         raise MisuseError("a backup is another file than the book")
     make_folder(book.parent)
@@ -158,7 +156,6 @@ def upgrade(book: Path) -> tuple[str, str, Path | None]:
     """Bring a book up to date: from, to, and the backup that was made first if it was needed."""
     from fluxbench.book._book import Book  # which opens by these very functions
 
-    check_ours(book)
     before, kept = revision_of(book) or "empty", None
     if is_known(before) and before != HEAD:
         kept = book.with_name(f"{book.name}.before-{HEAD}")

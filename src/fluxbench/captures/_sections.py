@@ -4,7 +4,7 @@ Limits here are our choice; there is no standard for it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.captures._glides import glides
+from fluxbench.captures._plateaus import plateaus
 from fluxbench.captures._scan import Scan
 
 
@@ -74,7 +75,12 @@ def find_sections(scan: Scan) -> list[Section]:
     taken = np.zeros(scan.hops, bool)
     for section in swept:
         taken[section.begin : section.end] = True
-    tones = [tone for tone in _tones(hops, taken) if not _is_hum(tone, hops)]
+    tones = [
+        plateau
+        for tone in _tones(hops, taken)
+        if not _is_hum(tone, hops)
+        for plateau in _plateaus(tone, hops)
+    ]
     for section in tones:
         taken[section.begin : section.end] = True
     others = [section for begin, end in _runs(~taken) for section in _others(hops, begin, end)]
@@ -155,6 +161,12 @@ def _tone_end(hops: _Hops, line: NDArray[np.bool_], taken: NDArray[np.bool_], fi
         frequency_hz += _FOLLOW * (float(hops.frequency_hz[hop]) - frequency_hz)
         share = share + _FOLLOW * (hops.track_share[hop] - share)
     return last + 1
+
+
+def _plateaus(tone: Section, hops: _Hops) -> list[Section]:
+    """A tone apart where its level steps and stays."""
+    pairs = plateaus(hops.level_db[tone.begin : tone.end], hops.hop_s)
+    return [replace(tone, begin=tone.begin + a, end=tone.begin + b) for a, b in pairs]
 
 
 def _is_hum(tone: Section, hops: _Hops) -> bool:

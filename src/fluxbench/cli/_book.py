@@ -8,7 +8,10 @@ from typing import Annotated, Any
 
 import typer
 
+from fluxbench.cli._demo_book import demo
+
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
+app.command("demo")(demo)
 
 BookFile = Annotated[
     Path | None, typer.Option(help="The book; one in the user's data folder if left out.")

@@ -2,7 +2,20 @@
 
 from fluxbench.deck._deck import PracticeDeck
 from fluxbench.deck._faults import FAULTS
+from fluxbench.deck._machine import Machine, build_machine
 from fluxbench.deck._server import KeptDeck, serve_deck, serve_samples
-from fluxbench.deck._stocks import STOCKS
+from fluxbench.deck._stocks import STOCKS, stock_named
+from fluxbench.deck._truth import Truth
 
-__all__ = ["FAULTS", "STOCKS", "KeptDeck", "PracticeDeck", "serve_deck", "serve_samples"]
+__all__ = [
+    "FAULTS",
+    "STOCKS",
+    "KeptDeck",
+    "Machine",
+    "PracticeDeck",
+    "Truth",
+    "build_machine",
+    "serve_deck",
+    "serve_samples",
+    "stock_named",
+]

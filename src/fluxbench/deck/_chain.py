@@ -79,7 +79,10 @@ class Responses:
     def record_post(self, bias_db: F64) -> F64:
         """From the bend to the flux on the tape."""
         gap_um = self._machine.record_gap_um
-        return np.asarray(self._post * self._stock.short_wave(self._wave_um, bias_db, gap_um))
+        away = np.exp(-2.0 * np.pi * self._machine.sync.away_um / self._wave_um)
+        return np.asarray(
+            self._post * self._stock.short_wave(self._wave_um, bias_db, gap_um) * away
+        )
 
     def reproduce(
         self, head: Head, level_db: F64, high_db: F64, slant_arcmin: float, tracks: NDArray[np.int_]
@@ -93,6 +96,8 @@ class Responses:
         t2_s = 1e-6 * self._machine.equalisation.t2_us
         trim = self._trimmed(t2_s, high_db)
         gain = amplitude(level_db + head.efficiency_db[tracks])
+        away_um = np.broadcast_to(head.away_um, head.efficiency_db.shape)[tracks]
+        gain = gain * np.exp(-2.0 * np.pi * away_um / self._wave_um)
         if self._machine.faults.card:
             bad = np.isin(tracks + 1, self._machine.faults.card)
             card = CARD_GAIN / (1.0 + self._jw / (2.0 * np.pi * CARD_HZ))

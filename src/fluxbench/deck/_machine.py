@@ -41,6 +41,8 @@ class Head:
     efficiency_db: F64
     scatter_um: F64
     """How far the gap of each track stands from a straight line, along the tape."""
+    away_um: F64 | float = 0.0
+    """How much farther than usual the tape runs from it: worn out of shape, or dirty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +118,11 @@ def layout_for(tracks: int) -> Format:
         return format_named(_FORMATS[tracks])
     usual = FORMATS[-1]
     return replace(usual, name=f"2-inch, {tracks} tracks", tracks=tracks)
+
+
+def build_machine(tracks: int, speed_ips: float, rate_hz: int, rng: np.random.Generator) -> Machine:
+    """One of all the possible decks, with nothing wrong."""
+    return build(tracks, speed_ips, rate_hz, Faults(), rng)
 
 
 def build(

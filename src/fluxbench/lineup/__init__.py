@@ -2,13 +2,13 @@
 
 from fluxbench.lineup._check import CHECK_HZ, FiveMinuteCheck
 from fluxbench.lineup._follow import Follower
-from fluxbench.lineup._label import ReelLabel
+from fluxbench.lineup._label import ReelLabel, label_from_told
 from fluxbench.lineup._lineup import COURSE, LineUp
 from fluxbench.lineup._peak import Peak, Picture, find_peak
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._plan_told import PER_STACK, PER_TRACK, plan_from_state
 from fluxbench.lineup._print_tones import PrintTones
-from fluxbench.lineup._reel import ReelFromElsewhere, plan_for_reel
+from fluxbench.lineup._reel import REEL_STAGES, ReelFromElsewhere, plan_for_reel
 from fluxbench.lineup._stage_list import stages_after, stages_of
 from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._verification import READINGS, Verification
@@ -20,6 +20,7 @@ __all__ = [
     "PER_STACK",
     "PER_TRACK",
     "READINGS",
+    "REEL_STAGES",
     "Advice",
     "Ask",
     "AzimuthLine",
@@ -39,6 +40,7 @@ __all__ = [
     "Verification",
     "View",
     "find_peak",
+    "label_from_told",
     "plan_for_reel",
     "plan_from_state",
     "stages_after",

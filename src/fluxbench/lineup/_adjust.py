@@ -69,7 +69,9 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
         due |= usable & late & (off > job.band.hold_db)
     left = round_of.readings.mean()
     errors = [round_of.readings.error(t) for t in range(bench.plan.tracks)]
-    bench.write("as left", trimmer=job.trimmer, reading_db=left, error_db=errors)
+    bench.write(
+        "as left", trimmer=job.trimmer, reading_db=left, error_db=errors, target_db=target_db
+    )
     return left
 
 

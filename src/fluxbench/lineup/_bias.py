@@ -69,9 +69,14 @@ def _bias(bench: Bench) -> Procedure:
     for t in (t for t in off if abs(off[t]) > band.set_db):
         bench.note(f"bias of track {t + 1} is not in: {off[t]:+.2f} dB of over-bias are left")
     everyone = range(plan.tracks)
+    first_db = bench.steps.parts("as found")[0][0]
     bench.write(
         "as left",
         trimmer="bias",
+        target_db=drop_db,
+        found_over_bias_db=[
+            peaks[t].level_db - first_db[t] if t in peaks else None for t in everyone
+        ],
         over_bias_db=[drop_db - off[t] if t in off else None for t in everyone],
         peak_db=[peaks[t].level_db if t in peaks else None for t in everyone],
         peak_error_db=[peaks[t].error_db if t in peaks else None for t in everyone],

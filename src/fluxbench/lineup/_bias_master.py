@@ -47,11 +47,11 @@ def _master_bias(bench: Bench) -> Procedure:
     bench.advise(None)
     if isinstance(mean, Trace) and mean.on_step:
         bench.note(f"bias of all tracks {mean.on_step}")
-    _tell(bench, np.array(rows), (yield from bench.levels(4.0))[0])
+    _tell(bench, np.array(rows), (yield from bench.levels(4.0))[0], found[0])
 
 
-def _tell(bench: Bench, rows: F64, level_db: F64) -> None:
-    """How each track stands re its own peak; rows (points, tones, tracks), level (tracks,)."""
+def _tell(bench: Bench, rows: F64, level_db: F64, found_db: F64) -> None:
+    """How each track stands re its own peak; rows (points, tones, tracks), levels (tracks,)."""
     plan = bench.plan
     peaks = {
         int(t): find_peak(rows[:, 0, t], rows[:, 0, t] - rows[:, 1, t])
@@ -72,6 +72,10 @@ def _tell(bench: Bench, rows: F64, level_db: F64) -> None:
     bench.write(
         "as left",
         trimmer="bias",
+        target_db=plan.over_bias_db,
+        found_over_bias_db=[
+            known[t].level_db - found_db[t] if t in known else None for t in everyone
+        ],
         over_bias_db=[over_bias_db.get(t) for t in everyone],
         peak_db=[known[t].level_db if t in known else None for t in everyone],
         peak_error_db=[known[t].error_db if t in known else None for t in everyone],

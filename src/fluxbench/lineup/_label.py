@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from fluxbench.base import MisuseError
 from fluxbench.lineup._plan import F64, Plan, Section
 from fluxbench.trade import EQUALISATION_STANDARDS, Equalisation
 
@@ -12,6 +14,8 @@ FITS_DB = 1.0
 """Tones nearer than this to what a standard asks for fit it; common practice, no source."""
 LONG_HZ, LONG_FITS_DB = 200.0, 2.0
 """Long waves stand on the head's contour: they tell less."""
+USUAL_S = 30.0
+"""How long a line-up tone lasts; common practice, no source."""
 TOLD_APART_DB = 1.0
 """Standards that differ by less than this at every tone that was played cannot be told apart."""
 
@@ -23,6 +27,40 @@ class ReelLabel:
     equalisation: Equalisation
     fluxivity_nwb_per_m: float
     tones: tuple[Section, ...]
+
+
+def label_from_told(told: Mapping[str, Any]) -> ReelLabel:
+    """A label from plain values; MisuseError with one line for what cannot be one.
+
+    `equalisation` holds `t1_us` (or None) and `t2_us`, each of `tones` `frequency_hz`, `level_db`
+    (re the label's fluxivity; 0 if left out) and `seconds` (30 if left out), in their order.
+    """
+    try:
+        tones = tuple(
+            Section(
+                number,
+                float(tone["frequency_hz"]),
+                float(tone.get("level_db") or 0.0),
+                float(tone.get("seconds") or USUAL_S),
+            )
+            for number, tone in enumerate(told["tones"])
+        )
+        constants = told["equalisation"]
+        equalisation = Equalisation(constants["t1_us"], float(constants["t2_us"]))
+        fluxivity = float(told["fluxivity_nwb_per_m"])
+    except KeyError as missing:
+        raise MisuseError(f"the reel's label does not tell {missing.args[0]!r}") from None
+    except (TypeError, ValueError, AttributeError) as error:
+        raise MisuseError(f"the reel's label cannot be used: {error}") from None
+    if not 10.0 <= fluxivity <= 2000.0:
+        raise MisuseError(f"a reel's fluxivity goes from 10 to 2000 nWb/m, not {fluxivity:g}")
+    for tone in tones:
+        if not (10.0 <= tone.frequency_hz <= 22_000.0 and -40.0 <= tone.level_db <= 20.0):
+            raise MisuseError(
+                "a tone of a reel lies from 10 Hz to 22 kHz and from -40 to +20 dB, not at"
+                f" {tone.frequency_hz:g} Hz and {tone.level_db:g} dB"
+            )
+    return ReelLabel(equalisation, fluxivity, tones)
 
 
 @dataclass(frozen=True, slots=True)

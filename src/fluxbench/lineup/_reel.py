@@ -23,7 +23,7 @@ from fluxbench.lineup._steps import Kept, rounded
 from fluxbench.lineup._telling import Stop
 
 SET_BY_A_REEL = frozenset({"reproduce_level", "reproduce_high", "reproduce_azimuth"})
-STAGES = ("prepare", "tones of the reel", "reproduce")
+REEL_STAGES = ("prepare", "tones of the reel", "reproduce")
 UNPROVED = (
     "what these tones do not prove: speed, since studio oscillators are off by a per cent or two;"
     " and fluxivity, unless this deck stands as its own calibration tape left it"

@@ -192,7 +192,7 @@ def high_and_level(bench: Bench, head: str) -> Procedure:
     if level_found is None:
         yield from bench.play_section(level_at, head)
         level_found = (yield from bench.levels(2.5))[0]
-    bench.write("as found", trimmer=level_trimmer, reading_db=level_found)
+    bench.write("as found", trimmer=level_trimmer, reading_db=level_found, target_db=level_target)
     leave_out_silent(bench, level_found, level_target, f"the {head} head")
     if high_trimmer in trimmers:
         high_found = yield from short_waves(bench, head, level_found - level_target)

@@ -58,9 +58,10 @@ def drop_outs_of(
 
     Notes
     -----
-    Averaged powers are compared with the usual one, the median of half-second
-    pieces. A place that is 3 dB weaker or more is a drop-out (the definition is ours; trade
-    practice has none); it is over when the tone is within 1.5 dB.
+    Averaged powers are compared with the usual one, the median of half-second pieces, of which one
+    that is out of step with those beside it follows them: it may lie in a long drop-out. A place
+    that is 3 dB weaker or more is a drop-out (the definition is ours; trade practice has none); it
+    is over when the tone is within 1.5 dB.
 
     Examples
     --------
@@ -112,7 +113,11 @@ def _medians(power: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
     pieces = max(int(power.shape[1] / (_USUAL_S * rate_hz)), 1)
     length = power.shape[1] // pieces
     cut = power[:, : pieces * length].reshape(len(power), pieces, length)
-    return np.asarray(np.median(cut[:, :, ::_SPARSE], axis=2))
+    medians = np.median(cut[:, :, ::_SPARSE], axis=2)
+    if pieces < 3:
+        return np.asarray(medians)
+    beside = np.pad(medians, ((0, 0), (1, 1)), mode="reflect")
+    return np.asarray(np.median([beside[:, :-2], medians, beside[:, 2:]], axis=0))
 
 
 def _usual(power: NDArray[np.float64], medians: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -153,6 +153,7 @@ class NoiseStream:
         self._look_for_hum()
         self._frames = self._blocks.total
         self._blocks.let_go()
+        self._weights, self._network = self._weights[:0].copy(), self._network[:0].copy()
 
     def also(self, later: "NoiseStream") -> None:
         """Take in what another stream, ended like this one, measured of what followed."""

@@ -69,7 +69,7 @@ class QuasiPeak:
         """Take samples (tracks, frames); give the pointer (tracks, points) of whole points."""
         joined = np.concatenate([self._kept, np.abs(weighted)], axis=1)
         frames = joined.shape[1] // _POINT * _POINT
-        self._kept = joined[:, frames:]
+        self._kept = joined[:, frames:].copy()  # a view would keep all of it
         if frames == 0:
             return np.zeros((len(joined), 0))
         stage = self._stage(joined[:, :frames])

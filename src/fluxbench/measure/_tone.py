@@ -15,6 +15,8 @@ WINDOW_S = 0.2
 WINDOW_PERIODS = 8.0
 HOP_S = 0.02
 _UNSTABLE_DB = 1.0
+_DROP_OUT_DB = 3.0
+_DROP_OUTS_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +134,7 @@ def _steadiness(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.bool_]
     """Standard deviation of the hop levels in dB, and whether the level stood still.
 
     It did not if the hops scatter, or drift from end to end, by more than 1 dB, or by three times
-    what the noise explains if that is more.
+    what the noise explains if that is more. Hops in a drop-out do not count for this.
     """
     envelope, inside = tone.envelope, tone.inside
     window_s = max(WINDOW_S, WINDOW_PERIODS / tone.nominal_hz)
@@ -147,11 +149,32 @@ def _steadiness(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.bool_]
     hops = (summed[starts + window] - summed[starts]) / window
     levels = 10.0 * np.log10(np.maximum(hops / np.maximum(inside.power, 1e-30), 1e-6))
     spread = np.std(levels, axis=0)
-    place = (starts - starts.mean())[:, None]
-    drift = np.abs(np.sum(place * levels, axis=0) / np.sum(place**2)) * (starts[-1] - starts[0])
+    scatter, drift = _without_drop_outs(levels)
     noise_db = 20.0 / np.log(10.0) * inside.relative_error(window_s)
     limit = np.maximum(_UNSTABLE_DB, 3.0 * noise_db)
-    return np.asarray(spread), np.asarray((spread <= limit) & (drift <= limit))
+    return np.asarray(spread), np.asarray((scatter <= limit) & (drift <= limit))
+
+
+def _without_drop_outs(
+    levels_db: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Scatter and drift from end to end of hop levels (hops, tracks), in dB, but for drop-outs.
+
+    Those are 3 dB or more below the median, come back, and make up a fifth of the hops at most.
+    """
+    low = levels_db < np.median(levels_db, axis=0) - _DROP_OUT_DB
+    starts_low = np.logical_and.accumulate(low, axis=0)
+    ends_low = np.logical_and.accumulate(low[::-1], axis=0)[::-1]
+    left_out = low & ~starts_low & ~ends_low
+    left_out &= left_out.mean(axis=0) <= _DROP_OUTS_SHARE
+    weight = np.where(left_out, 0.0, 1.0)
+    count = weight.sum(axis=0)
+    off = levels_db - np.sum(weight * levels_db, axis=0) / count
+    place = np.arange(len(levels_db))[:, None] - np.zeros(levels_db.shape[1])
+    place -= np.sum(weight * place, axis=0) / count
+    slope = np.sum(weight * place * off, axis=0) / np.sum(weight * place**2, axis=0)
+    scatter = np.sqrt(np.sum(weight * off**2, axis=0) / count)
+    return np.asarray(scatter), np.asarray(np.abs(slope) * (len(levels_db) - 1))
 
 
 def _phases(

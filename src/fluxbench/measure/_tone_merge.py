@@ -16,6 +16,7 @@ from fluxbench.measure._tone_piece import ToneTake
 F64 = NDArray[np.float64]
 
 _UNSTABLE_DB = 1.0
+_SECONDS_FOR_MEDIAN = 3
 
 
 def taken_together(pieces: Sequence[ToneTake], told: Sequence[Validity]) -> ToneTake:
@@ -32,7 +33,9 @@ def taken_together(pieces: Sequence[ToneTake], told: Sequence[Validity]) -> Tone
         _harmonics([piece.harmonics for piece in pieces], shares, validity, ok),
         _delays([piece.delays for piece in pieces], shares, validity, ok),
         tuple(
-            tuple(drop for piece in pieces for drop in piece.drop_outs[track]) if ok[track] else ()
+            tuple(drop for piece in pieces for drop in piece.drop_outs[track])
+            if validity[track] in (Validity.OK, Validity.UNSTABLE)
+            else ()
             for track in range(len(ok))
         ),
         np.concatenate([piece.along_s for piece in pieces]),
@@ -42,7 +45,7 @@ def taken_together(pieces: Sequence[ToneTake], told: Sequence[Validity]) -> Tone
 
 
 def _validity(pieces: Sequence[ToneTake], told: Sequence[Validity]) -> tuple[Validity, ...]:
-    levels = np.stack([piece.tone.level_dbfs for piece in pieces])
+    levels = np.stack([_typical_dbfs(piece) for piece in pieces])
     moved = np.ptp(levels, axis=0) > _UNSTABLE_DB
     return tuple(
         next(
@@ -51,6 +54,13 @@ def _validity(pieces: Sequence[ToneTake], told: Sequence[Validity]) -> tuple[Val
         )
         for track in range(len(told))
     )
+
+
+def _typical_dbfs(piece: ToneTake) -> F64:
+    """What the level is most of the time: drop-outs do not move it."""
+    if len(piece.level_along_dbfs) < _SECONDS_FOR_MEDIAN:
+        return piece.tone.level_dbfs
+    return np.asarray(np.median(piece.level_along_dbfs, axis=0))
 
 
 def _mean(values: Sequence[F64], shares: F64) -> F64:

@@ -30,6 +30,10 @@ OF_STAGES = {
     "five-minute check": f"{ADVISES} {LOUD}",
     "verification": f"{ADVISES} {LOUD}",
     "print tones": f"{ADVISES} {LOUD}",
+    "tones of the reel": (
+        "Somebody's recording: every track safe, nothing is sent. An old tape may shed or stick: "
+        f"let somebody who knows look at it before it is played. {LOUD}"
+    ),
 }
 
 
@@ -37,6 +41,8 @@ def of_ask(kind: str, values: dict[str, object]) -> str | None:
     """The caution on something that is asked of the person, if there is one."""
     if kind == "load" and values.get("tape") == "calibration":
         return "Every track safe before the calibration tape is threaded."
+    if kind == "load" and values.get("tape") == "reel":
+        return "Every track safe before somebody's reel is threaded; look at the tape first."
     if kind == "load":
         return "The calibration tape off the deck and away before anything is recorded."
     if kind == "transport" and values.get("state") == "record" and values.get("ready"):

@@ -1,18 +1,18 @@
 """From a running line-up to pages of the book."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
 from fluxbench.base import DeckError, MisuseError
 from fluxbench.book import Entry, LineUpRow, Page, Reading
-from fluxbench.lineup import LineUp, Plan, plan_from_state
+from fluxbench.lineup import LineUp, Plan, label_from_told, plan_for_reel, plan_from_state
 from fluxbench.session._commands import NotNowError, Waiting
 from fluxbench.session._from_book import ids_of
 
-CHOICES = ("verify", "limits", "seconds")
+CHOICES = ("verify", "limits", "seconds", "reel")
 """Fields of `begin` that belong to one kind of procedure; see `web`."""
 LIMITS = {
     "response_db": (0.1, 12.0),
@@ -51,6 +51,8 @@ def plan_of(shown: Mapping[str, Any]) -> Plan:
             f"what the deck shows does not make a plan ({reason}); it needs what GET /state of "
             "the deck controls gives, once with each tape"
         ) from None
+    if shown.get("reel") is not None:
+        plan = plan_for_reel(plan, label_from_told(shown["reel"]))
     limits: dict[str, Any] = _limits(shown.get("limits") or {})
     return replace(plan, tolerances=replace(plan.tolerances, **limits))
 
@@ -69,6 +71,8 @@ def _limits(given: Mapping[str, float]) -> dict[str, float]:
 def with_choice(fields: Mapping[str, Any]) -> Mapping[str, Any]:
     """What the deck shows, with what was chosen for this procedure."""
     choice = {name: fields[name] for name in CHOICES if fields.get(name) is not None}
+    if fields["kind"] != "reel":
+        choice.pop("reel", None)
     shown: Mapping[str, Any] = fields["plan"]
     return {**shown, **choice}
 
@@ -155,15 +159,32 @@ def readings_of(of: int, stage: str, what: str, facts: Mapping[str, Any]) -> lis
     if "arcmin" in facts:
         error = facts.get("error_arcmin")
         return [Reading(of, stage, trimmer, None, kind, facts["arcmin"], error, "arcmin")]
-    name = next((n for n in ("over_bias_db", "reading_db", "deviation_db") if n in facts), None)
+    name = next((n for n in ("over_bias_db", "deviation_db", "reading_db") if n in facts), None)
     if name is None:
         return []
-    unit = {"over_bias_db": "dB over-bias", "reading_db": "dB re 0 VU"}.get(name, "dB off target")
     if kind == "taken":
+        unit = "dB over-bias" if name == "over_bias_db" else "dB re 0 VU"
         value, error = facts[name], facts["error_db"]
         return [Reading(of, stage, trimmer, facts["track"], kind, value, error, unit)]
+    target = facts.get("target_db")
+    is_off = name == "deviation_db" or target is not None
+    unit = "dB off target" if is_off else "dB re 0 VU"
+    values = facts[name] if name == "deviation_db" else _off(facts[name], target)
     errors = facts.get("error_db") or facts.get("peak_error_db") or [None] * len(facts[name])
+    tables = [(kind, values, errors)]
+    if "found_over_bias_db" in facts:
+        tables.insert(0, ("found", _off(facts["found_over_bias_db"], target), errors))
     return [
-        Reading(of, stage, trimmer, track + 1, kind, value, error, unit)
-        for track, (value, error) in enumerate(zip(facts[name], errors, strict=True))
+        Reading(of, stage, trimmer, track + 1, which, value, error, unit)
+        for which, readings, spreads in tables
+        for track, (value, error) in enumerate(zip(readings, spreads, strict=True))
+    ]
+
+
+def _off(readings: Sequence[float | None], target: Any) -> list[float | None]:
+    """Readings less their target, one for all or one each; as they are where there is none."""
+    targets = target if isinstance(target, Sequence) else [target] * len(readings)
+    return [
+        r if t is None or r is None else round(r - t, 4)
+        for r, t in zip(readings, targets, strict=True)
     ]

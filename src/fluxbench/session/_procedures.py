@@ -12,7 +12,9 @@ from fluxbench.lineup import (
     LineUp,
     Plan,
     PrintTones,
+    ReelFromElsewhere,
     Verification,
+    label_from_told,
 )
 from fluxbench.session._commands import NotNowError
 from fluxbench.session._from_book import ids_of
@@ -24,6 +26,9 @@ PROCEDURES: dict[str, Make] = {
     "line-up": lambda shown, plan, past, time_s: LineUp(plan, past, time_s),
     "check": lambda shown, plan, past, time_s: FiveMinuteCheck(
         plan, shown["as_left"]["level_db"], past, time_s
+    ),
+    "reel": lambda shown, plan, past, time_s: ReelFromElsewhere(
+        plan, label_from_told(shown["reel"]), past, time_s
     ),
     "tones": lambda shown, plan, past, time_s: PrintTones(plan, shown.get("seconds"), past, time_s),
     "verification": lambda shown, plan, past, time_s: Verification(

@@ -6,6 +6,7 @@ from typing import Any
 from fluxbench.book import Entry, LineUpRow
 from fluxbench.lineup import (
     READINGS,
+    REEL_STAGES,
     FiveMinuteCheck,
     Plan,
     PrintTones,
@@ -30,12 +31,13 @@ EMPTY: State = {
     "check": None,
     "verification": None,
     "printed": None,
+    "label": None,
 }
 
 
 def begun(state: State, row: LineUpRow, plan: Plan) -> State:
     """The state of a line-up that begins."""
-    names = _ONE_STAGE.get(row.kind) or stages_of(plan)
+    names = _OTHER_STAGES.get(row.kind) or stages_of(plan)
     bands = plan.tolerances
     return {
         **EMPTY,
@@ -82,10 +84,11 @@ def begun(state: State, row: LineUpRow, plan: Plan) -> State:
     }
 
 
-_ONE_STAGE = {
+_OTHER_STAGES = {
     "check": [FiveMinuteCheck.NAME],
     "verification": [Verification.NAME],
     "tones": [PrintTones.NAME],
+    "reel": list(REEL_STAGES),
 }
 
 
@@ -263,6 +266,7 @@ _CHANGES: Mapping[str, Change] = {
     },
     "response": _verified,
     "check": lambda _s, e, _p: {"check": dict(e.facts)},
+    "label": lambda _s, e, _p: {"label": dict(e.facts)},
     "verified": lambda s, e, _: {
         "verification": {
             **s["verification"],

@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from fluxbench.base import ConflictError, DeckError, FluxbenchError, MisuseError
 from fluxbench.session import NotNowError, Session
-from fluxbench.web import _calls, _deck, _papers, _sockets, _things
+from fluxbench.web import _calls, _deck, _history, _papers, _sockets, _things
 from fluxbench.web._guard import Guard
 from fluxbench.web._screens import Screens
 
@@ -49,7 +49,7 @@ def build_app(session: Session, static: Path = STATIC) -> FastAPI:
     app.add_exception_handler(HTTPException, _failed)
     app.state.session, app.state.audience = session, audience
     app.state.turned = _deck.Once()
-    for part in (_calls, _deck, _papers, _things, _sockets):
+    for part in (_calls, _deck, _history, _papers, _things, _sockets):
         app.include_router(part.router)
     if (static / "index.html").exists():
         app.mount("/", Screens(static), name="screens")

@@ -8,6 +8,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
+from fluxbench.base import MisuseError
 from fluxbench.book import Entry, LineUpRow
 from fluxbench.session import Command, Session, begun_with, bias_picture, event
 from fluxbench.web._bench import Bench
@@ -117,8 +118,18 @@ def sheet(request: Request, session: Bench, lineup: str, paper: str = "a4") -> R
 def _begun_with(session: Session, fields: dict[str, Any]) -> dict[str, Any]:
     """What the deck shows, or the book knows of it, and what else the book knows."""
     given = fields["plan"]
+    if fields["kind"] == "reel" and fields["reel"] is None:
+        fields["reel"] = _label(session)
     shown = _shown(session) if given is None else given
     return begun_with(session.book, fields, shown)
+
+
+def _label(session: Session) -> dict[str, Any]:
+    """What the label of the deck's own reel from elsewhere says."""
+    if session.controls is None or "reel" not in session.controls.state()["tapes"]:
+        raise MisuseError("say what the reel's label says: give `reel` with the command")
+    told: dict[str, Any] = session.controls.load("reel")["data_sheet"]
+    return told
 
 
 def _shown(session: Session) -> dict[str, Any] | None:

@@ -10,6 +10,7 @@ Track = Annotated[int, Field(ge=1, le=64)]
 Turns = Annotated[float, Field(ge=-100.0, le=100.0, allow_inf_nan=False)]
 
 
+Number = Annotated[float, Field(allow_inf_nan=False)]
 Limit = Literal["response_db", "noise_db", "third_harmonic_percent", "crosstalk_db"]
 
 
@@ -19,12 +20,35 @@ class Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
 
+class Constants(Strict):
+    """Time constants of an equalisation."""
+
+    t1_us: Number | None = None
+    t2_us: Number
+
+
+class LabelTone(Strict):
+    """A line-up tone as a label names it."""
+
+    frequency_hz: Number
+    level_db: Number = 0.0
+    seconds: Number = 30.0
+
+
+class Label(Strict):
+    """What the label of a reel says; levels of its tones are re its fluxivity."""
+
+    fluxivity_nwb_per_m: Number
+    equalisation: Constants
+    tones: Annotated[list[LabelTone], Field(min_length=1, max_length=40)]
+
+
 class Begin(Strict):
     """Start a line-up."""
 
     id: Id
     command: Literal["begin"]
-    kind: Literal["line-up", "check", "verification", "tones"] = "line-up"
+    kind: Literal["line-up", "check", "verification", "tones", "reel"] = "line-up"
     plan: dict[str, Any] | None = None
     verify: list[Literal["response", "noise", "distortion", "crosstalk"]] | None = None
     """What a verification reads; everything if left out."""
@@ -32,6 +56,8 @@ class Begin(Strict):
     """Limits of a verification that are not the usual ones."""
     seconds: Annotated[float, Field(ge=2.0, le=300.0, allow_inf_nan=False)] | None = None
     """How long each line-up tone is printed; 30 s if left out."""
+    reel: Label | None = None
+    """What the label of a reel from elsewhere says; the practice deck tells it of its own reel."""
     deck: Id | None = None
     """Things of the book that the line-up is about, by their ids; what they are now is kept."""
     tape: Id | None = None

@@ -1,0 +1,100 @@
+"""The demo book: the history finds what is planted in it and nothing else, over HTTP."""
+
+from collections.abc import Iterator
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from fluxbench.base import MisuseError
+from fluxbench.book import Book
+from fluxbench.rehearsal import write_demo_book
+from fluxbench.sheets import contents_of
+from fluxbench.web import _history
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
+    path = tmp_path_factory.mktemp("demo") / "demo.book"
+    assert write_demo_book(path) > 120
+    with pytest.raises(MisuseError, match="there already"):
+        write_demo_book(path)
+    records = Book(path)
+    yield records
+    records.close()
+
+
+@pytest.fixture(scope="module")
+def client(book: Book) -> TestClient:
+    app = FastAPI()
+    app.state.session = SimpleNamespace(book=book)
+    app.include_router(_history.router)
+    return TestClient(app)
+
+
+def ask(client: TestClient, path: str, deck: str, **more: Any) -> dict[str, Any]:
+    answer = client.get(f"/api/history{path}", params={"deck": deck, **more})
+    assert answer.status_code == 200, answer.text
+    return dict(answer.json())
+
+
+def suggested(client: TestClient, deck: str) -> list[tuple[str, tuple[str, ...], tuple[int, ...]]]:
+    told = ask(client, "/suggestions", deck)["suggestions"]
+    assert all(s["evidence"] and s["cautions"] for s in told)
+    return sorted((s["what"], tuple(s["trimmers"]), tuple(s["tracks"])) for s in told)
+
+
+@pytest.mark.timeout(600)
+def test_the_planted_wear_drift_dirt_and_relap_are_found_and_nothing_else(
+    client: TestClient,
+) -> None:
+    high = ("reproduce_high",)
+    assert suggested(client, "demo-deck-large") == [("renewed", high, ()), ("wear", high, ())]
+    assert suggested(client, "demo-deck-small") == [
+        ("card", ("reproduce_level",), (5,)), ("dirt", high, ()),
+    ]  # fmt: skip
+    assert suggested(client, "demo-deck-mixing") == []
+
+
+def test_evidence_names_the_service_notes(client: TestClient) -> None:
+    told = {
+        s["what"]: " ".join(s["evidence"])
+        for deck in ("demo-deck-large", "demo-deck-small")
+        for s in ask(client, "/suggestions", deck)["suggestions"]
+    }
+    assert "relapped" in told["renewed"]
+    assert "cleaned" in told["dirt"]
+
+
+def test_tapes_and_batches_stand_side_by_side(client: TestClient) -> None:
+    """As planted: tape B has 0.12 dB more at the level tone; batch 2 is 0.3 dB more sensitive."""
+    tapes = {t["trimmer"]: t["tapes"] for t in ask(client, "/tapes", "demo-deck-large")["trimmers"]}
+    second = next(t for t in tapes["reproduce_level"] if t["id"] == "demo-tape-b")
+    assert second["name"] == "Calibration tape B"
+    assert abs(second["reads"] - 0.12) < 4.0 * second["error"]
+    told = ask(client, "/batches", "demo-deck-large")["trimmers"]
+    batches = {t["trimmer"]: t["batches"] for t in told}
+    first = next(b for b in batches["record_level"] if b["id"] == "demo-batch-1")
+    assert abs(first["reads"] + 0.3) < 0.1
+
+
+def test_a_trimmer_over_time_of_every_track(client: TestClient) -> None:
+    told = ask(client, "/trimmers/reproduce_level", "demo-deck-small")
+    assert [t["track"] for t in told["tracks"]] == list(range(1, 9))
+    card = told["tracks"][4]
+    assert card["low_per_year"] < -0.0016 * 365.25 < card["high_per_year"]
+    assert card["forecast"]["outlook"] == "expected"
+    assert len(card["found"]) == len(told["at"]) == len(card["left"])
+    assert ask(client, "", "demo-deck-small")["trimmers"]
+    missing = client.get("/api/history/trimmers/none", params={"deck": "demo-deck-small"})
+    assert missing.status_code == 404
+    few = ask(client, "/trimmers/bias", "demo-deck-small", newest=3)
+    assert {t["forecast"]["outlook"] for t in few["tracks"]} == {"cannot tell"}
+
+
+def test_a_sheet_can_be_told_of_any_line_up(book: Book) -> None:
+    contents = contents_of(book, "demo-deck-small-003")
+    assert contents.closed
+    assert {c.trimmer for c in contents.columns} >= {"reproduce_level", "bias", "record_high"}

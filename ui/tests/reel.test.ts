@@ -1,0 +1,28 @@
+import { describe, expect, it } from "vitest";
+import { labelOf, numberIn } from "../src/reel";
+
+const typed = { flux: "320", t1: "", t2: "35", tones: [{ hz: "1000", db: "0" }, { hz: "", db: "0" }] };
+
+describe("the label of a reel", () => {
+  it("is told in numbers, with a comma or a point", () => {
+    expect(numberIn("17,5")).toBe(17.5);
+    expect(numberIn("\u221210")).toBe(-10);
+    expect(numberIn("ten")).toBeNull();
+  });
+
+  it("leaves out empty tones and an empty long-wave constant", () => {
+    expect(labelOf(typed)).toEqual({
+      fluxivity_nwb_per_m: 320,
+      equalisation: { t1_us: null, t2_us: 35 },
+      tones: [{ frequency_hz: 1000, level_db: 0 }],
+    });
+    expect(labelOf({ ...typed, t1: "3180" })).toMatchObject({ equalisation: { t1_us: 3180 } });
+  });
+
+  it("names what is no number", () => {
+    expect(labelOf({ ...typed, flux: "much" })).toBe("fluxivity");
+    expect(labelOf({ ...typed, t1: "no" })).toBe("long-wave time constant");
+    expect(labelOf({ ...typed, t2: "" })).toBe("short-wave time constant");
+    expect(labelOf({ ...typed, tones: [{ hz: "1k", db: "0" }] })).toBe("tone 1");
+  });
+});
