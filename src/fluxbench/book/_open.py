@@ -215,4 +215,5 @@ def _config() -> Config:
 
 def _unreadable(path: Path, error: DatabaseError) -> BookError:
     reason = " ".join(str(error.orig).split())
-    return BookError(f"the book {path} cannot be opened ({reason}); choose --book")
+    advice = "is the disk full? If not, choose --book" if "disk" in reason else "choose --book"
+    return BookError(f"the book {path} cannot be opened ({reason}); {advice}")
