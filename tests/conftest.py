@@ -35,6 +35,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--quiet-minutes", type=float, default=0.5, help="minutes of tape in which nobody turns"
     )
+    parser.addoption(
+        "--reels", type=int, default=20, help="made-up reels with planted faults to catalogue"
+    )
+    parser.addoption("--kills", type=int, default=2, help="times a catalogue is killed")
 
 
 def lacking_for_browser() -> list[str]:

@@ -5,6 +5,7 @@ Read past the object layer, since a history is tens of thousands of rows.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, select, text
 
@@ -63,7 +64,10 @@ def trail_rows(
         row.of: (row.reading, row.error)
         for row in connection.execute(select(CORRECTIONS).order_by(CORRECTIONS.c.row))
     }
-    rows = connection.execute(statement, asked).fetchall()
+    cursor: Any = connection.execute(statement, asked).cursor  # plain tuples: twice as fast
+    rows = cursor.fetchall()
+    if not newest:
+        return [(*told, OFF_TARGET[unit]) for _, *told, unit in rows]
     return [
         (at, name, track, kind, *newest.get(row, (reading, error)), OFF_TARGET[unit])
         for row, at, name, track, kind, reading, error, unit in rows

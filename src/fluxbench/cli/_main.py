@@ -44,6 +44,9 @@ COMMANDS = {
     "serve": LazyCommand("Run the bench in a browser.", "_serve", "serve"),
     "rehearse": LazyCommand("Line up the practice deck, start to end.", "_rehearse", "rehearse"),
     "read": LazyCommand("Measure captures: find their sections, measure each.", "_read", "read"),
+    "catalogue": LazyCommand(
+        "Judge an archive of captures, and say what to do.", "_catalogue", "catalogue"
+    ),
     "sheet": LazyCommand("Print the sheet of a line-up to a PDF file.", "_sheet", "sheet"),
     "label": LazyCommand("Print box label and spine of a reel.", "_sheet_label", "label"),
     "track-sheet": LazyCommand("Print the track sheet of a reel.", "_sheet_label", "track_sheet"),

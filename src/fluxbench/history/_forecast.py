@@ -18,6 +18,8 @@ AHEAD = 2.0
 LEAST_SPAN_DAYS = 60.0
 MOST_DAYS = 1826.0
 STEPS = 40
+PARTS = 12
+"""So many of the likeliest wanders are followed."""
 NODES, NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 PLACES, PLACE_WEIGHTS = np.polynomial.hermite_e.hermegauss(3)
 
@@ -111,17 +113,23 @@ def chance_of_leaving(
     rate, wander, and where the track stands. A band has two edges; a track goes out by either.
     """
     days = np.geomspace(1.0, max(ahead_days, 2.0), STEPS)
+    likely = np.argsort(-rates.weight, axis=0)[:PARTS]
+    weight, centre, spread, wander = (
+        np.take_along_axis(np.broadcast_to(of, rates.weight.shape), likely, axis=0)
+        for of in (rates.weight, rates.centre, rates.sigma, rates.wander)
+    )
+    weight = weight / weight.sum(axis=0)
     sigma = np.hypot(error, rates.of_a_day)
     chance = np.zeros((STEPS, len(place)))
     at_days = days[:, np.newaxis, np.newaxis]
     for node, node_weight in zip(NODES, NODE_WEIGHTS / NODE_WEIGHTS.sum(), strict=True):
-        rate = rates.centre + node * rates.sigma
+        rate = centre + node * spread
         for off, place_weight in zip(PLACES, PLACE_WEIGHTS / PLACE_WEIGHTS.sum(), strict=True):
             here = place + off * sigma
-            up = first_passage(np.maximum(tolerance - here, 1e-6), rate, rates.wander, at_days)
-            down = first_passage(np.maximum(tolerance + here, 1e-6), -rate, rates.wander, at_days)
+            up = first_passage(np.maximum(tolerance - here, 1e-6), rate, wander, at_days)
+            down = first_passage(np.maximum(tolerance + here, 1e-6), -rate, wander, at_days)
             either = up + down - up * down
-            chance += node_weight * place_weight * (rates.weight * either).sum(axis=1)
+            chance += node_weight * place_weight * (weight * either).sum(axis=1)
     return np.maximum.accumulate(chance, axis=0), days
 
 

@@ -15,6 +15,9 @@ from fluxbench.sheets import contents_of
 from fluxbench.web import _history
 
 
+pytestmark = pytest.mark.timeout(600)  # whoever comes first writes the book
+
+
 @pytest.fixture(scope="module")
 def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
     path = tmp_path_factory.mktemp("demo") / "demo.book"
@@ -46,7 +49,6 @@ def suggested(client: TestClient, deck: str) -> list[tuple[str, tuple[str, ...],
     return sorted((s["what"], tuple(s["trimmers"]), tuple(s["tracks"])) for s in told)
 
 
-@pytest.mark.timeout(600)
 def test_the_planted_wear_drift_dirt_and_relap_are_found_and_nothing_else(
     client: TestClient,
 ) -> None:

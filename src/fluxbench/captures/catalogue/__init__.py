@@ -1,0 +1,25 @@
+"""Cataloguing many captures: measured once each, judged, and told what to do about them."""
+
+from fluxbench.captures.catalogue._crew import Crew, LocalCrew
+from fluxbench.captures.catalogue._declared import Chain, Declared, chain_of, equalisation_of
+from fluxbench.captures.catalogue._faults import Verdict
+from fluxbench.captures.catalogue._remedy import Remedy
+from fluxbench.captures.catalogue._row import Entry, object_of
+from fluxbench.captures.catalogue._run import Done, catalogue
+from fluxbench.captures.catalogue._walk import Found
+
+__all__ = [
+    "Chain",
+    "Crew",
+    "Declared",
+    "Done",
+    "Entry",
+    "Found",
+    "LocalCrew",
+    "Remedy",
+    "Verdict",
+    "catalogue",
+    "chain_of",
+    "equalisation_of",
+    "object_of",
+]

@@ -1,0 +1,167 @@
+"""Faults of a transfer that its samples tell: flutter, noise, hum, drop-outs, damage."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from fluxbench.captures.catalogue._declared import Declared
+from fluxbench.captures.catalogue._faults import Fault, Kind, Limits
+from fluxbench.captures.catalogue._heard import Heard
+
+_DAMAGE = {
+    "clipped": (Kind.CLIPPED, "clipped", "transfer again with less gain"),
+    "gap": (Kind.GAP, "samples are missing", "transfer again"),
+    "not_finite": (Kind.NOT_A_NUMBER, "values that are no numbers", "export or transfer again"),
+    "dc": (Kind.DIRECT_VOLTAGE, "a direct voltage", "look at the chain; take it off by a filter"),
+    "unstable": (Kind.UNSTEADY, "a tone whose level moves", "listen; clean and transfer again"),
+}
+
+
+def condition_faults(
+    facts: Mapping[str, Any], heard: Heard, declared: Declared, limits: Limits
+) -> Iterator[Fault]:
+    """Everything that the samples have against a capture."""
+    yield from _damage(facts, heard)
+    yield from _flutter(facts, declared, limits)
+    yield from _drop_outs(heard)
+    yield from _noise(facts, heard, limits)
+
+
+def _damage(facts: Mapping[str, Any], heard: Heard) -> Iterator[Fault]:
+    capture = facts["capture"]
+    if capture["validity"] == "cut":
+        yield Fault(Kind.CUT, (), "shorter than its header says", "copy or transfer again")
+    seen = _validities(facts)
+    for validity, (kind, found, remedy) in _DAMAGE.items():
+        if validity in seen:
+            tracks = tuple(sorted(seen[validity]))
+            yield Fault(kind, tracks, f"{found}{_on(tracks, heard.tracks)}", remedy)
+    tracks = _dead(facts)
+    if tracks:
+        told = f"no tone{_on(tracks, heard.tracks)}"
+        yield Fault(Kind.DEAD_TRACK, tracks, told, "look at cable and head; transfer again")
+
+
+def _validities(facts: Mapping[str, Any]) -> dict[str, set[int]]:
+    """The tracks that have each validity somewhere."""
+    seen: dict[str, set[int]] = {}
+    for section in facts["sections"]:
+        for track, validity in _rows(section):
+            seen.setdefault(validity, set()).add(track)
+    for track, clips in enumerate(facts["clipped_runs"], 1):
+        if clips:
+            seen.setdefault("clipped", set()).add(track)
+    if facts["capture"]["validity"] == "not_finite":
+        seen.setdefault("not_finite", set())
+    return seen
+
+
+def _dead(facts: Mapping[str, Any]) -> tuple[int, ...]:
+    """Tracks that carry none of the tones that others carry."""
+    silent = []
+    for section in facts["sections"]:
+        rows = list(_rows(section))
+        if section["kind"] == "tone" and any(validity == "ok" for _, validity in rows):
+            silent.append({track for track, validity in rows if validity == "no_signal"})
+    return tuple(sorted(set.intersection(*silent))) if silent else ()
+
+
+def _rows(section: Mapping[str, Any]) -> Iterator[tuple[int, str]]:
+    """Track and validity of a section; of a response the first thing against it that is not ok."""
+    rows = section.get("tracks", [])
+    for row in rows:
+        yield row["track"], row["validity"]
+    if not rows and section.get("points"):
+        for row in section["points"][0]["tracks"]:
+            told = {
+                each["validity"]
+                for point in section["points"]
+                for each in point["tracks"]
+                if each["track"] == row["track"]
+            }
+            if "ok" not in told:
+                yield row["track"], row["validity"]
+
+
+def _flutter(facts: Mapping[str, Any], declared: Declared, limits: Limits) -> Iterator[Fault]:
+    limit = limits.flutter_percent(declared.speed_ips)
+    for section in facts["sections"]:
+        flutter = section.get("flutter")
+        if flutter is None or flutter["weighted_2sigma_percent"] is None:
+            continue
+        read = flutter["weighted_2sigma_percent"]
+        if read - 2.0 * (flutter.get("weighted_2sigma_percent_uncertainty") or 0.0) > limit:
+            parts = flutter["components"]
+            told = f", most at {parts[0]['frequency_hz']:.1f} Hz" if parts else ""
+            yield Fault(
+                Kind.FLUTTER,
+                (),
+                f"flutter {read:.2f} % (weighted, 2 sigma){told}",
+                "cannot be taken out here; look at the transport, transfer again",
+            )
+            return
+
+
+def _drop_outs(heard: Heard) -> Iterator[Fault]:
+    found: dict[int, list[float]] = {}
+    for tone in heard.tones.values():
+        for track in tone.section["tracks"]:
+            for drop in track["dropouts"]:
+                found.setdefault(track["track"], []).append(drop["depth_db"])
+    if found:
+        tracks = tuple(sorted(found))
+        count = sum(map(len, found.values()))
+        deepest_db = max(max(depths) for depths in found.values())
+        yield Fault(
+            Kind.DROP_OUTS,
+            tracks,
+            f"{count} drop-out{'s' * (count > 1)}{_on(tracks, heard.tracks)},"
+            f" up to {deepest_db:.0f} dB",
+            "cannot be filled; clean tape and heads, transfer again",
+        )
+
+
+def _noise(facts: Mapping[str, Any], heard: Heard, limits: Limits) -> Iterator[Fault]:
+    noisy: dict[int, float] = {}
+    humming: dict[int, tuple[float, float]] = {}
+    for row, zero_dbfs in _quiet_rows(facts, heard):
+        track = row["track"]
+        if row["a_weighted_dbfs"] is not None:
+            noise_db = row["a_weighted_dbfs"] - zero_dbfs
+            noisy[track] = max(noise_db, noisy.get(track, noise_db))
+        for line in row["hum"]:
+            hum = line["level_dbfs"] - zero_dbfs, line["frequency_hz"]
+            humming[track] = max(hum, humming.get(track, hum))
+    loud = {track: db for track, db in noisy.items() if db > limits.noise_db}
+    if loud:
+        tracks = tuple(sorted(loud))
+        told = f"noise up to {max(loud.values()):.1f} dB(A) re the tone{_on(tracks, heard.tracks)}"
+        remedy = "listen: tape, erasure or chain; not taken out here"
+        yield Fault(Kind.NOISE, tracks, told, remedy)
+    lines = {track: hum for track, hum in humming.items() if hum[0] > limits.hum_db}
+    if lines:
+        tracks = tuple(sorted(lines))
+        level_db, hz = max(lines.values())
+        told = f"hum of {hz:.0f} Hz at {level_db:.1f} dB re the tone{_on(tracks, heard.tracks)}"
+        remedy = "listen: on the reel, or of the chain; not taken out here"
+        yield Fault(Kind.HUM, tracks, told, remedy)
+
+
+def _quiet_rows(
+    facts: Mapping[str, Any], heard: Heard
+) -> Iterator[tuple[Mapping[str, Any], float]]:
+    """Each track of each noise section, with the level of its reference tone in dBFS."""
+    if heard.reference is None:
+        return
+    for section in facts["sections"]:
+        if section["kind"] == "noise":
+            for row, zero_dbfs in zip(section["tracks"], heard.reference.level_dbfs, strict=True):
+                yield row, float(zero_dbfs)
+
+
+def _on(tracks: tuple[int, ...], of_tracks: int) -> str:
+    if len(tracks) in (0, of_tracks):
+        return ""
+    if len(tracks) == 1:
+        return f" on track {tracks[0]}"
+    told = ", ".join(map(str, tracks[:8]))
+    return f" on tracks {told}{' and more' if len(tracks) > 8 else ''}"

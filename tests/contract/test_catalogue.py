@@ -1,0 +1,176 @@
+"""`fluxbench catalogue`: planted faults found, none invented; killed and interrupted runs go on."""
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from importlib.resources import files
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+
+from fluxbench.captures.catalogue._declared import (
+    Declared,
+    chain_of,
+    equalisation_of,
+    with_history,
+)
+from fluxbench.captures.catalogue._facts import facts_of
+from fluxbench.captures.catalogue._judge import judge
+from fluxbench.cli import main
+from fluxbench.trade import Equalisation, format_named
+from tests.captures import faulty, made
+
+SCHEMA = json.loads(
+    files("fluxbench.captures.catalogue").joinpath("catalogue.schema.json").read_text()
+)
+OUTPUTS = ("catalogue.csv", "catalogue.jsonl", "catalogue.html")
+
+
+def declared_for(reel: faulty.Reel) -> Declared:
+    return Declared(
+        reel.speed_ips,
+        Equalisation(*reel.played),
+        faulty.REFERENCE_DBFS,
+        faulty.SPEED_TONE_HZ,
+        format_named(faulty.FORMATS[reel.tracks]),
+    )
+
+
+@pytest.mark.timeout(3600)
+def test_planted_faults_are_found_and_none_is_invented(
+    tmp_path: Path, pytestconfig: pytest.Config
+) -> None:
+    """The verdict of at least 99 of 100 is right; so few reels allow of no mistake."""
+    reels = int(pytestconfig.getoption("--reels"))
+    wrong, wrong_verdicts = [], 0
+    for seed in range(reels):
+        reel = faulty.reel(seed)
+        path = faulty.write(reel, tmp_path / f"{seed}.wav")
+        judgement = judge(facts_of(str(path)), declared_for(reel))
+        path.unlink()
+        found = {fault.kind.value for fault in judgement.faults}
+        wrong_verdicts += judgement.verdict != reel.verdict
+        if found != reel.faults:
+            wrong.append((seed, reel.faults, found))
+    print(f"{reels} reels: {wrong_verdicts} verdicts wrong, faults wrong of {wrong}")
+    assert wrong_verdicts <= reels // 100
+    assert len(wrong) <= reels // 100
+
+
+def test_a_reel_played_with_another_equalisation_is_told_in_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """15 in/s, 3180/50 for ∞/35: by the formula of clause 15, +2.50 dB at 10 kHz, -1.16 at 100."""
+    reel = faulty.Reel(1, recorded=(None, 35.0), played=(3180.0, 50.0))
+    tones = [
+        made.tone(2.5, 48_000, hz, -18.0 + faulty.read_db(reel.recorded, reel.played, hz))
+        for hz in (1000.0, 10_000.0, 100.0)
+    ]
+    made.written(tmp_path / "a.wav", np.concatenate(tones), 48_000)
+    code = main([
+        "catalogue", "--json", "--workers", "1", "--speed", "15", "--played", "NAB",
+        "--chain", "320@-18", "--to", str(tmp_path / "out"), str(tmp_path / "a.wav"),
+    ])  # fmt: skip
+    (line,) = map(json.loads, capsys.readouterr().out.splitlines())
+    jsonschema.validate(line, SCHEMA)
+    assert code == 0
+    assert line["verdict"] == "repair"
+    assert line["remedy"] == (
+        "played with 3180/50, recorded to ∞/35: high end 2.5 dB high at 10 kHz,"
+        " low end 1.2 dB low at 100 Hz: correct by the difference"
+    )
+    assert line["equalisation"]["confidence"] > 0.9
+    assert line["fluxivity_nwb_per_m"] == [pytest.approx(320.0, abs=0.5)]
+
+
+def test_the_coding_history_declares_what_nobody_else_does() -> None:
+    history = [{"A": "ANALOGUE", "M": "stereo", "T": "deck 3; 38 cm/s; NAB"}, {"A": "PCM"}]
+    found = with_history(Declared(), history)
+    assert (found.speed_ips, found.played) == (15.0, Equalisation(3180.0, 50.0))
+    assert found.by_history == ("speed", "played equalisation")
+    said = with_history(Declared(7.5, Equalisation(None, 70.0)), history)
+    assert (said.speed_ips, said.played, said.by_history) == (7.5, Equalisation(None, 70.0), ())
+    assert with_history(Declared(), [{"A": "PCM", "T": "15 ips NAB"}]) == Declared()
+
+
+def test_declarations_are_read_or_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert equalisation_of("inf/17.5", None) == Equalisation(None, 17.5)
+    assert equalisation_of("NAB", 3.75) == Equalisation(3180.0, 90.0)
+    assert chain_of("320 @ -18.5").level_dbfs == -18.5
+    for wrong in (["--played", "NAB"], ["--speed", "14"], ["--chain", "320"], ["--level", "7"]):
+        assert main(["catalogue", *wrong, "/"]) == 2
+        (line,) = capsys.readouterr().err.splitlines()
+        assert line.startswith("fluxbench: ")
+
+
+def archive_of(folder: Path, count: int) -> None:
+    folder.mkdir()
+    for number in range(count):
+        wave = made.tone(2.5, 48_000, 1000.0, [-20.0 - number, -20.0], delays_us=(0.0, 0.0))
+        made.written(folder / f"{number:02d}.wav", wave, 48_000)
+
+
+def start(archive: Path, out: Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "fluxbench", "catalogue", "--workers", "2", "--to", out, archive],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+    )
+
+
+def journalled(out: Path) -> int:
+    journal = out / "journal.txt"
+    return journal.read_bytes().count(b"\n") if journal.exists() else 0
+
+
+def children_of(pid: int) -> list[int]:
+    told = Path(f"/proc/{pid}/task/{pid}/children")
+    return [int(child) for child in told.read_text().split()]
+
+
+def alive(pid: int) -> bool:
+    """Not gone, and not only waiting to be counted as gone."""
+    try:
+        return bool(Path(f"/proc/{pid}/cmdline").read_bytes())
+    except OSError:
+        return False
+
+
+@pytest.mark.timeout(1500)
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
+def test_a_run_that_was_ended_anywhere_gives_the_catalogue_of_one_that_was_not(
+    tmp_path: Path, pytestconfig: pytest.Config, how: signal.Signals
+) -> None:
+    kills = int(pytestconfig.getoption("--kills")) if how is signal.SIGKILL else 1
+    archive, out, undisturbed = tmp_path / "archive", tmp_path / "out", tmp_path / "undisturbed"
+    archive_of(archive, 3 + kills)
+    _, err = start(archive, undisturbed).communicate(timeout=500)
+    assert err == b""
+    chance = random.Random(kills)
+    for _ in range(kills):
+        before = journalled(out)
+        run = start(archive, out)
+        deadline = time.monotonic() + 500
+        while journalled(out) == before and run.poll() is None and time.monotonic() < deadline:
+            time.sleep(0.01)
+        time.sleep(chance.uniform(0.0, 0.2))
+        workers = children_of(run.pid) if run.poll() is None else []
+        os.kill(run.pid, how)
+        _, err = run.communicate(timeout=500)
+        if how is signal.SIGINT and run.returncode != 0:
+            assert run.returncode == 130
+            assert err.decode().splitlines()[-1] == "fluxbench: interrupted"
+        while any(alive(pid) for pid in workers):
+            assert time.monotonic() < deadline + 100, "workers outlive the one that started them"
+            time.sleep(0.05)
+    _, err = start(archive, out).communicate(timeout=500)
+    assert err == b""
+    assert journalled(out) == 3 + kills  # every content once: none twice, none missed
+    for name in OUTPUTS:
+        assert (out / name).read_bytes() == (undisturbed / name).read_bytes()
