@@ -54,7 +54,7 @@ COMMANDS = {
     "work-out": LazyCommand("Do the arithmetic of fluxes, losses and levels.", "_work_out", "app"),
     "book": LazyCommand("Write a demo book.", "_book", "app"),
     "deck": LazyCommand("Run the practice deck on a sound server.", "_deck", "deck"),
-    "interfaces": LazyCommand("List the sound interfaces.", "_interfaces", "interfaces"),
+    "interfaces": LazyCommand("List the sound interfaces, or check one.", "_interfaces", "app"),
 }
 
 
