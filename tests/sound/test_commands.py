@@ -7,12 +7,11 @@ from typing import Any
 
 import pytest
 import typer
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from fluxbench.base import MisuseError, NoServerError
 from fluxbench.cli._deck import deck
-from fluxbench.cli._interfaces import interfaces
+from fluxbench.cli._interfaces import app as interfaces
 from tests.sound.server import SoundServer
 
 pytestmark = pytest.mark.sound
@@ -23,7 +22,9 @@ def loopback(server: SoundServer) -> "subprocess.Popen[str]":
     return server.loopback("deck", 24)
 
 
-def run(command: Callable[..., Any], *arguments: str) -> Result:
+def run(command: Callable[..., Any] | typer.Typer, *arguments: str) -> Result:
+    if isinstance(command, typer.Typer):
+        return CliRunner().invoke(command, list(arguments))
     app = typer.Typer()
     app.command()(command)
     return CliRunner().invoke(app, list(arguments))
@@ -51,3 +52,30 @@ def test_a_deck_without_a_server_or_with_a_name_in_use_is_refused() -> None:
     assert isinstance(refused, NoServerError)
     assert "no JACK sound server called 'nobody-runs-this' answers" in str(refused)
     assert isinstance(run(deck, "--port", "0").exception, MisuseError)
+
+
+def test_a_loop_back_check_measures_a_wire() -> None:
+    result = run(interfaces, "check", "--interface", "deck", "--inputs", "4", "--outputs", "4",
+                 "--seconds", "1", "--agreed", "--json")  # fmt: skip
+    found = json.loads(result.stdout)
+    assert (found["name"], found["rate_hz"]) == ("deck", 96_000)
+    assert {(c["output"], c["input"]) for c in found["cables"]} <= {(n, n) for n in range(1, 5)}
+    assert found["cables"]
+    if not found["lost_told"]:
+        assert len(found["cables"]) == 4
+    # The bench sends 60 ms after what it takes, and the loop of two clients adds a period.
+    assert found["round_trip_frames"] == 5760 + 1024
+    for cable in found["cables"]:
+        if cable["gain_db"] is not None:  # a busy machine may lose frames: then there is no number
+            assert abs(cable["gain_db"]) < 0.001
+            assert abs(cable["drift_ppm"]) < 0.01
+    if not found["lost_told"]:
+        assert found["faults"] == []
+    assert result.exit_code == int(bool(found["faults"]))
+
+
+def test_nothing_is_sent_before_the_caution_is_agreed_to() -> None:
+    refused = run(interfaces, "check", "--interface", "deck")
+    assert isinstance(refused.exception, MisuseError)
+    assert "loud tone" in refused.stderr
+    assert refused.stdout.strip() == ""

@@ -1,18 +1,33 @@
-"""`fluxbench interfaces`: the sound interfaces that can be opened now."""
+"""`fluxbench interfaces`: the sound interfaces that can be opened now, and a check of one."""
 
 import json
 from dataclasses import asdict
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+if TYPE_CHECKING:
+    from fluxbench.engine import LoopBack
+    from fluxbench.links import Link
 
+CAUTION = (
+    "A loud tone follows on all outputs, one after the other: cable outputs to inputs, monitors "
+    "and headphones down, no deck that records."
+)
+
+app = typer.Typer(add_completion=False, rich_markup_mode=None)
+
+
+@app.callback(invoke_without_command=True)
 def interfaces(
+    context: typer.Context,
     as_json: Annotated[
         bool, typer.Option("--json", help="One JSON object a line, nothing else.")
     ] = False,
 ) -> None:
     """List the sound interfaces with their host API, channels and default rate."""
+    if context.invoked_subcommand is not None:
+        return
     from fluxbench.links import interfaces as listed
 
     found = listed()
@@ -29,3 +44,120 @@ def interfaces(
             f"{interface.name:{width}}  {interface.inputs:3} in  {interface.outputs:3} out  "
             f"{interface.rate_hz:6} Hz  {interface.host_api}"
         )
+
+
+@app.command("check")
+def check(
+    interface: Annotated[str, typer.Option(help="Name of the interface.")],
+    host_api: Annotated[
+        str | None, typer.Option(help="Its host API, or the beginning of it, such as jack.")
+    ] = None,
+    send_to: Annotated[
+        str | None, typer.Option(help="Interface of the outputs, if another one.")
+    ] = None,
+    rate: Annotated[
+        int | None, typer.Option(help="Sample rate in Hz, its own if left out.")
+    ] = None,
+    inputs: Annotated[int | None, typer.Option(min=1, help="Inputs, all if left out.")] = None,
+    outputs: Annotated[int | None, typer.Option(min=1, help="Outputs, all if left out.")] = None,
+    level: Annotated[
+        float, typer.Option(min=-60.0, max=0.0, help="Peak of what is sent, dB re full scale.")
+    ] = -12.0,
+    seconds: Annotated[
+        float, typer.Option(min=1.0, max=3600.0, help="How long each of the two tones stands.")
+    ] = 4.0,
+    agreed: Annotated[
+        bool, typer.Option("--agreed", help="The caution was read; do not ask.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object, nothing else.")] = False,
+) -> None:
+    """Check an interface whose outputs are cabled to its inputs.
+
+    Round trip, gain, noise, harmonics, crosstalk, polarity, order, lost frames, drift. Nothing is
+    opened or sent before the caution is agreed to. Exit code 1 if something is wrong.
+    """
+    from fluxbench.base import MisuseError
+    from fluxbench.links import PortAudioLink
+
+    if not agreed:
+        typer.echo(CAUTION, err=True)
+        try:
+            agreed = typer.confirm("Send?", err=True)
+        except typer.Abort:
+            raise MisuseError("nobody agreed to the caution; give --agreed") from None
+        if not agreed:
+            raise MisuseError("nothing was sent, as you wished")
+    link = PortAudioLink(interface, rate, inputs, outputs, host_api, send_to=send_to)
+    try:
+        found = checked(link, level, seconds)
+    finally:
+        link.close()
+    name = (link.interface.name, link.interface.host_api)
+    if as_json:
+        print(json.dumps(as_object(found, *name), allow_nan=False))
+    else:
+        show(found, *name)
+    if found.faults:
+        raise typer.Exit(1)
+
+
+def checked(link: "Link", level_dbfs: float, tone_s: float) -> "LoopBack":
+    """Run a check to its end."""
+    from fluxbench.engine import LoopCheck
+
+    check = LoopCheck(link, level_dbfs, tone_s)
+    while check.result is None:
+        check.step()
+    return check.result
+
+
+def as_object(found: "LoopBack", name: str, host_api: str) -> dict[str, object]:
+    """The check as one object of plain values."""
+    facts = asdict(found)
+    cables = facts.pop("cables")
+    return {
+        "name": name,
+        "host_api": host_api,
+        **facts,
+        "round_trip_frames": found.round_trip_frames,
+        "drift_ppm": found.drift_ppm,
+        "refused": found.refused,
+        "cables": cables,
+        "faults": found.faults,
+    }
+
+
+def show(found: "LoopBack", name: str, host_api: str) -> None:
+    """Print the check for people: facts, a table, one line for every fault."""
+    from rich.console import Console
+    from rich.table import Table
+
+    print(f"{name} ({host_api}), {found.rate_hz} Hz, {found.inputs} in, {found.outputs} out")
+    if found.round_trip_frames is not None:
+        way_ms = 1000.0 * found.round_trip_frames / found.rate_hz
+        print(f"Round trip {found.round_trip_frames} frames ({way_ms:.1f} ms).")
+    if found.drift_ppm is not None:
+        print(f"Inputs against outputs: {found.drift_ppm:+.2f} millionths.")
+    table = Table()
+    for title in ("input", "hears", "gain dB", "harmonics %", "noise dBFS", "crosstalk dB"):
+        table.add_column(title, justify="right")
+    for cable in found.cables:
+        n = cable.input - 1
+        apart = _number(found.crosstalk_db[n], 0)
+        if not apart and found.crosstalk_below_db[n] is not None:
+            apart = f"< {_number(found.crosstalk_below_db[n], 0)}"
+        table.add_row(
+            str(cable.input),
+            f"output {cable.output}{', reversed' * cable.reversed}",
+            _number(cable.gain_db, 2, "+"),
+            _number(cable.harmonics_percent, 4),
+            _number(found.noise_dbfs[n], 0),
+            apart,
+        )
+    Console().print(table)
+    for fault in found.faults or ["Nothing is wrong."]:
+        print(fault)
+
+
+def _number(value: float | None, decimals: int, sign: str = "") -> str:
+    return "" if value is None else f"{value:{sign}.{decimals}f}"

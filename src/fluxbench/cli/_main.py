@@ -54,7 +54,7 @@ COMMANDS = {
     "tones": LazyCommand("Write the line-up tones of a reel to a file.", "_tones", "tones"),
     "work-out": LazyCommand("Do the arithmetic of fluxes, losses and levels.", "_work_out", "app"),
     "deck": LazyCommand("Run the practice deck on a sound server.", "_deck", "deck"),
-    "interfaces": LazyCommand("List the sound interfaces.", "_interfaces", "interfaces"),
+    "interfaces": LazyCommand("List the sound interfaces, or check one.", "_interfaces", "app"),
 }
 
 

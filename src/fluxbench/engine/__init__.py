@@ -1,5 +1,7 @@
 """Link, signal and measurement in one object that steps."""
 
 from fluxbench.engine._engine import Engine, Stretch
+from fluxbench.engine._loop_back import Cable, LoopBack
+from fluxbench.engine._loop_check import LoopCheck
 
-__all__ = ["Engine", "Stretch"]
+__all__ = ["Cable", "Engine", "LoopBack", "LoopCheck", "Stretch"]

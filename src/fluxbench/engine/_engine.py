@@ -41,6 +41,7 @@ class Engine:
         self._wanted: Wanted | None = None
         self._keeping: Wanted | None = None
         self._kept: list[Block] = []
+        self._slipped = False
         self._done: list[Stretch] = []
 
     @property
@@ -63,7 +64,7 @@ class Engine:
         """
         if wanted != self._wanted:
             self._wanted = self._keeping = wanted
-            self._kept = []
+            self._kept, self._slipped = [], False
 
     def stretches(self) -> list[Stretch]:
         """Those that have become whole, once."""
@@ -73,14 +74,16 @@ class Engine:
     def step(self) -> list[Hop]:
         """Exchange one block and measure it."""
         block = self._link.exchange(self._sender.block(self._frames))
+        hops = self._bank.process(block)
         if self._keeping is not None:
+            self._slipped |= any(hop.slipped for hop in hops)
             self._keep(block, self._keeping)
-        return self._bank.process(block)
+        return hops
 
     def _keep(self, block: Block, wanted: Wanted) -> None:
         self._kept.append(block)
         if len(self._kept) * self._frames >= wanted.seconds * self.rate_hz:
-            lost = any(one.flags != Flag.NONE for one in self._kept)
+            lost = self._slipped or any(one.flags != Flag.NONE for one in self._kept)
             samples = np.concatenate([one.samples for one in self._kept])
             self._done.append(Stretch(wanted, samples, lost))
             self._keeping, self._kept = None, []

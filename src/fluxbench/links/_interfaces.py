@@ -157,6 +157,19 @@ def chosen(found: Sequence[Device], name: str, host_api: str | None) -> Device:
     return fitting[0]
 
 
+def sending_to(source: Device, sink: Device) -> Device:
+    """The inputs of one interface with the outputs of another; MisuseError if they cannot pair."""
+    one, other = source.interface, sink.interface
+    if one.host_api != other.host_api:
+        raise MisuseError(
+            f"{one.name} is there under {one.host_api} and {other.name} under {other.host_api}; "
+            "choose two under one host API"
+        )
+    name = one.name if one.name == other.name else f"{one.name} and {other.name}"
+    pair = Interface(name, one.host_api, one.inputs, other.outputs, one.rate_hz)
+    return Device(pair, source.input_index, sink.output_index)
+
+
 def check_channels(interface: Interface, inputs: int, outputs: int) -> None:
     """Refuse more channels than there are with ChannelsError, negative ones with MisuseError."""
     if inputs < 0 or outputs < 0:

@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 
 from fluxbench.base import Block, DeviceLostError, Flag, LinkError, MisuseError, NoServerError
 from fluxbench.links._duplex_ring import DuplexRing, SilenceKey
-from fluxbench.links._interfaces import Interface, check_channels, chosen, devices, portaudio
+from fluxbench.links._interfaces import (
+    Interface,
+    check_channels,
+    chosen,
+    devices,
+    portaudio,
+    sending_to,
+)
 from fluxbench.links._sends import check_send
 
 _CAPACITY_S = 1.0  # the caller may be this late before frames are lost
@@ -30,7 +37,9 @@ class PortAudioLink:
     sound server no other rate works. `host_api` may be a beginning such as ``jack`` and is needed
     where a name is there twice. The stream starts silent; frames count from the first `exchange`.
     A block sent leaves `lead_ms` after the arrival of the block given back for it: so long may
-    the caller take now and then. `silence` is read in the callback: set, it sends silence at once.
+    the caller take now and then. `send_to` names another interface for the sends: one whose clock
+    is not the same drifts, see `engine.LoopCheck`. `silence` is read in the callback: set, it sends
+    silence at once.
 
     NoServerError: no PortAudio, no server, no such interface. ChannelsError: too few channels.
     MisuseError: a rate or name that cannot be used. LinkError: it cannot be opened, or a sound
@@ -47,6 +56,7 @@ class PortAudioLink:
         *,
         silence: SilenceKey | None = None,
         lead_ms: float = 60.0,
+        send_to: str | None = None,
     ) -> None:
         global _open_streams
         sounddevice = portaudio()
@@ -56,7 +66,10 @@ class PortAudioLink:
             if _open_streams == 0:
                 _look_again(sounddevice)
             try:
-                device = chosen(devices(sounddevice), interface_name, host_api)
+                found = devices(sounddevice)
+                device = chosen(found, interface_name, host_api)
+                if send_to is not None:
+                    device = sending_to(device, chosen(found, send_to, host_api))
                 interface = device.interface
                 self.interface: Interface = interface
                 self._inputs = interface.inputs if inputs is None else inputs

@@ -45,6 +45,10 @@ from fluxbench.measure._limits import (
     highest_output,
     maximum_output,
 )
+from fluxbench.measure._loop_probe import (
+    ProbeReading,
+    probe_return,
+)
 from fluxbench.measure._low_end import (
     LowEndReading,
     low_end,
@@ -125,6 +129,7 @@ __all__ = [
     "NoiseStream",
     "PairDelayReading",
     "PartReading",
+    "ProbeReading",
     "ProgrammeNeedles",
     "QuasiPeak",
     "RelativeReading",
@@ -158,6 +163,7 @@ __all__ = [
     "pair_delay",
     "power_dbfs",
     "print_through",
+    "probe_return",
     "stepped_levels",
     "sweep_levels",
     "take_tone",

@@ -13,6 +13,7 @@ import scipy.signal
 from numpy.typing import NDArray
 
 from fluxbench.base import Block, Flag
+from fluxbench.measure._slips import SlipDetector
 
 HOP_S = 0.02
 POINTS_PER_HOP = 20
@@ -31,7 +32,7 @@ class Hop:
 
     `envelope` is complex (points, tones, tracks); |envelope| = 1 is a full-scale sine, its phase is
     re cos(2 pi f n / rate) of the absolute frame n. `peak` is the greatest sample of each track.
-    `lost` says that frames were lost in it or in what the filter still remembers.
+    `lost` says that frames were lost in it or in what the filter still remembers, told or not.
     """
 
     first_frame: int
@@ -42,6 +43,8 @@ class Hop:
     total_power: NDArray[np.float64]
     """Mean square of each track, a full-scale sine = 1."""
     lost: bool
+    slipped: bool = False
+    """`lost` because frames are missing that nobody told of: tones jumped on all tracks at once."""
 
     @property
     def clipped(self) -> NDArray[np.bool_]:
@@ -81,8 +84,8 @@ class EnvelopeBank:
         )
         self._signal = np.zeros((self._taps - 1, tracks), np.float32)
         self._next_frame = 0
-        self._lost_until = 0
-        self._fresh: list[Block] = []
+        self._lost_until = self._slipped_until = 0
+        self._slips = SlipDetector(rate_hz, self.hop_frames)
         self.frequencies_hz: tuple[float, ...] = ()
         self.tune(frequencies_hz)
 
@@ -137,6 +140,7 @@ class EnvelopeBank:
         turn = np.exp(-2j * np.pi * (np.array(self.frequencies_hz) * start / self.rate_hz % 1.0))
         envelope = (flat[:, :, 0] + 1j * flat[:, :, 1]) * turn[:, np.newaxis].astype(np.complex64)
         peak = np.maximum(new.max(axis=0), -new.min(axis=0))
+        slipped = self._has_slipped(new)
         hop = Hop(
             self._next_frame,
             self.hop_frames,
@@ -145,7 +149,18 @@ class EnvelopeBank:
             peak,
             2.0 * np.einsum("ij,ij->j", new, new).astype(np.float64) / len(new),
             self._next_frame < self._lost_until,
+            slipped,
         )
         self._next_frame += self.hop_frames
         self._signal = self._signal[self.hop_frames :]
         return hop
+
+    def _has_slipped(self, new: NDArray[np.float32]) -> bool:
+        """Whether frames are missing in a hop that nobody told of."""
+        if self._next_frame < self._lost_until:
+            self._slips.forget()
+            return self._next_frame < self._slipped_until
+        slipped = self._slips.see(new, self._next_frame, self.frequencies_hz)
+        if slipped:
+            self._lost_until = self._slipped_until = self._next_frame + self._taps
+        return slipped

@@ -18,6 +18,7 @@ from fluxbench.session._commands import Command, NotNowError, Waiting, steer
 from fluxbench.session._deck_eye import DeckEye
 from fluxbench.session._engine_host import EngineHost
 from fluxbench.session._engine_process import Failed, Heard, LinkFactory, Ready, Weighed
+from fluxbench.session._gaps import Gaps
 from fluxbench.session._ledger import Ledger
 from fluxbench.session._meters import Meters, Shown
 from fluxbench.session._pages import Desk, new_row, plan_of, with_choice
@@ -75,6 +76,7 @@ class Session:
         self._start_at_s: float | None = 0.0
         self._following = self._interrupted = False
         self._shift = 0
+        self._gaps = Gaps()
         self._over = threading.Event()
         self._thread = WatchedThread("session", self._run, self._failed)
 
@@ -199,16 +201,14 @@ class Session:
         self.ledger.note(self._desk, "resumed", {"stage": lineup.view.stage})
 
     def _hear(self, heard: Heard) -> None:
-        lost = heard.left_out > 0
+        if self._gaps.are_in(heard, None if self._desk is None else self._desk.lineup.view):
+            self.ledger.tell_bench(gaps=self.ledger.bench["gaps"] + 1)
         for hop in heard.hops:
-            lost |= hop.lost
             self._meter_box.take(hop)
             self._fresh_meters = True
             self._feed(heard.settings, hop)
             if self._desk is not None and self._desk.lineup.steps.fresh:
                 self.ledger.record(self._desk)  # so that an interruption repeats one step at most
-        if lost:
-            self.ledger.tell_bench(gaps=self.ledger.bench["gaps"] + 1)
 
     def _feed(self, settings: int, hop: Hop) -> None:
         """Show a hop to the line-up, as in lockstep: none that was measured under old settings."""
