@@ -1,0 +1,6 @@
+// Decks and Tapes: they come together, once one of them is asked for.
+import { Decks } from "./decks";
+import { room } from "./room";
+import { Tapes } from "./tapes";
+
+export const ROOMS = { decks: room("decks", Decks), tapes: room("tapes", Tapes) };
