@@ -6,14 +6,13 @@ import { Danger } from "./marks";
 import { running, screen, state, type Screen } from "./store";
 import { sentence } from "./focus";
 
-const rooms = signal<Record<string, ComponentType>>({});
+const rooms = signal<Partial<Record<Screen, ComponentType>>>({});
 const missing = signal(false);
 
-async function fetchRooms(of: Screen): Promise<void> {
+async function fetchRooms(): Promise<void> {
   try {
     missing.value = false;
-    const found = await (of === "history" ? import("./book/years") : import("./book/rooms"));
-    rooms.value = { ...rooms.peek(), ...found.ROOMS };
+    rooms.value = (await import("./book/rooms")).ROOMS;
   } catch {
     missing.value = true;
   }
@@ -21,8 +20,8 @@ async function fetchRooms(of: Screen): Promise<void> {
 
 export function Shelf({ of }: { of: Screen }) {
   useEffect(() => {
-    if (!rooms.value[of]) void fetchRooms(of);
-  }, [of]);
+    if (!rooms.value[of]) void fetchRooms();
+  }, []);
   const Room = rooms.value[of];
   return (
     <>
@@ -35,7 +34,7 @@ export function Shelf({ of }: { of: Screen }) {
             <section class="panel say">
               <p class="big">This screen could not be fetched</p>
               <p>The bench does not answer. Is Fluxbench still running on its computer?</p>
-              <div class="row"><button class="primary" onClick={() => void fetchRooms(of)}>Fetch it again</button></div>
+              <div class="row"><button class="primary" onClick={() => void fetchRooms()}>Fetch it again</button></div>
             </section>
           ) : (
             <p class="nothing">Fetching this screen …</p>
