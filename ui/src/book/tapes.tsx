@@ -1,7 +1,9 @@
 // Tapes and what measures them: calibration tapes, stocks and batches, reels, interfaces.
 import { signal } from "@preact/signals";
+import { begin } from "../actions";
 import { Cautions } from "../marks";
 import { pitch, shown } from "../scale";
+import { running, screen } from "../store";
 import { CAUTIONS } from "../words";
 import { sheetOf } from "../paper";
 import type { Facts, Thing } from "./things";
@@ -235,6 +237,31 @@ function Paper({ reel, what, words }: { reel: Thing; what: string; words: string
   return <a class="button small" href={`/api/book/reels/${reel.id}/${what}`} target="_blank" rel="noopener">{words}</a>;
 }
 
+/** What the label of a reel of the book says, as the bench wants it; null if it does not say enough. */
+export function labelOfReel(facts: Facts): Record<string, unknown> | null {
+  const tones = facts["tones"] as Facts[];
+  if (!tones.length || facts["t2_us"] == null || facts["operating_fluxivity_nwb_per_m"] == null) return null;
+  return {
+    fluxivity_nwb_per_m: facts["operating_fluxivity_nwb_per_m"],
+    equalisation: { t1_us: facts["t1_us"] ?? null, t2_us: facts["t2_us"] },
+    tones: tones.map((tone) => ({ frequency_hz: tone["frequency_hz"], level_db: tone["level_db"], seconds: tone["seconds"] ?? 30 })),
+  };
+}
+
+function ReelKeys({ reel }: { reel: Thing }) {
+  const label = labelOfReel(reel.facts);
+  const start = (kind: "tones" | "reel", fields: Record<string, unknown>) => {
+    screen.value = "bench";
+    void begin(kind, fields);
+  };
+  return (
+    <>
+      {!reel.facts["from_elsewhere"] && <button class="small" disabled={running.value} onClick={() => start("tones", { printed_on: reel.id })}>Print tones on it</button>}
+      {label && <button class="small" disabled={running.value} onClick={() => start("reel", { reel: label })}>Line the deck up to it</button>}
+    </>
+  );
+}
+
 function ReelPage({ reel }: { reel: Thing }) {
   const tones = reel.facts["tones"] as Facts[];
   const tracks = reel.facts["track_names"] as string[];
@@ -245,7 +272,7 @@ function ReelPage({ reel }: { reel: Thing }) {
     <Page
       thing={reel}
       kicker={`Reel${reel.facts["title"] ? ` · ${reel.facts["title"]}` : ""}`}
-      keys={<><Paper reel={reel} what="label" words="Box label" /><Paper reel={reel} what="track-sheet" words="Track sheet" />{sheet && <a class="button small" href={sheet} target="_blank" rel="noopener">Line-up sheet</a>}{whole(reel, REEL)}</>}
+      keys={<><Paper reel={reel} what="label" words="Box label" /><Paper reel={reel} what="track-sheet" words="Track sheet" />{sheet && <a class="button small" href={sheet} target="_blank" rel="noopener">Line-up sheet</a>}<ReelKeys reel={reel} />{whole(reel, REEL)}</>}
     >
       <Card title="What its label tells"><FactRows fields={label.filter((field) => field.name !== "lineup")} thing={reel} />{run && <p class="hint">{`Recorded after the line-up of ${dayOf(run.begun_at)}${find("decks", run.deck) ? ` of ${nameOf("decks", run.deck)}` : ""}.`}</p>}</Card>
       <Card title="Line-up tones on it">
