@@ -182,6 +182,9 @@ export const CHECKS: Field[] = [
 export const REEL: Field[] = [
   NAME("What stands on the spine?"),
   { name: "title", label: "Title", as: "text" },
+  { name: "artist", label: "Artist", as: "text" },
+  { name: "client", label: "Client", as: "text" },
+  { name: "number", label: "Reel of reels, as in 2 of 5", as: "text" },
   { name: "recorded", label: "Recorded", as: "date" },
   { name: "from_elsewhere", label: "It comes from elsewhere", as: "flag" },
   { name: "deck", label: "Deck", as: "of", of: "decks" },
