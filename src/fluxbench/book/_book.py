@@ -115,11 +115,6 @@ class Records:
         with self._reader.begin() as connection:
             return _trails.trail_rows(connection, lineups, trimmer)
 
-    def read_of(self, deck: str | None) -> list[tuple[str, int | None, str]]:
-        """What a deck has histories of: trimmer, track (None: stack) and unit."""
-        with self._reader.begin() as connection:
-            return _history.read_of(connection, deck)
-
     def readings_of(self, lineup: str) -> list[HistoryRow]:
         """All readings of a line-up, in the order in which they were taken."""
         with self._reader.begin() as connection:

@@ -92,13 +92,6 @@ def readings_of(connection: Connection, lineup: str) -> list[HistoryRow]:
     return _rows(connection, rows)
 
 
-def read_of(connection: Connection, deck: str | None) -> list[tuple[str, int | None, str]]:
-    """Trimmer, track and unit of whatever was read on a deck."""
-    names = (READINGS.c.trimmer, READINGS.c.track, READINGS.c.unit)
-    rows = select(*names).where(READINGS.c.deck == deck).distinct().order_by(*names)
-    return [(str(trimmer), track, str(unit)) for trimmer, track, unit in connection.execute(rows)]
-
-
 def correct(connection: Connection, correction: Correction) -> HistoryRow:
     """Write a correction, once; the reading with it. MisuseError if there is no such reading."""
     asked = {"of": correction.of, "reading": correction.reading, "error": correction.error}
@@ -125,9 +118,10 @@ def _rows(connection: Connection, rows: Select[Any]) -> list[HistoryRow]:
         row["of"]: dict(row)
         for row in connection.execute(select(CORRECTIONS).order_by(CORRECTIONS.c.row)).mappings()
     }
+    cursor: Any = connection.execute(rows).cursor  # plain tuples: a history has tens of thousands
     return [
         HistoryRow(*row) if row[0] not in newest else _corrected(row, newest[row[0]])
-        for row in connection.execute(rows)
+        for row in cursor.fetchall()
     ]
 
 
