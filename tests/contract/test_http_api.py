@@ -489,7 +489,9 @@ def test_tones_are_printed_and_told(
         return [LineUpTone(1000.0, 0.0, seconds), LineUpTone(100.0, -10.0, seconds)]
 
     monkeypatch.setattr(_print_tones, "line_up_tones", low)
-    begun = command(client, "t", "begin", kind="tones", plan=plan, seconds=2.0)
+    reel = {"id": "reel-1", "facts": {"name": "Reel 1", "tails_out": True}}
+    assert client.post("/api/book/reels", json=reel).status_code == 200
+    begun = command(client, "t", "begin", kind="tones", plan=plan, seconds=2.0, printed_on="reel-1")
     assert begun.status_code == 200, begun.json()
     done = 0
     end_s = time.monotonic() + 4 * WAIT_S
@@ -505,8 +507,14 @@ def test_tones_are_printed_and_told(
     assert told["tones"][0]["seconds"] == 2.0
     read = told["tones"][0]["read_db"]
     assert all(abs(level) < 0.05 for level in read)  # wires give back what is sent
+    now = client.get("/api/book/reels/reel-1").json()["thing"]["facts"]
+    assert [tone["frequency_hz"] for tone in now["tones"]] == [1000.0, 100.0]
+    assert (now["tones"][1]["level_db"], now["lineup"]) == (-10.0, state["lineup"]["id"])
+    assert (now["name"], now["tails_out"]) == ("Reel 1", True)  # what was known of it stays
     refused = command(client, "u", "begin", kind="tones", plan=plan, seconds=1.0)
     assert refused.status_code == 400
+    refused = command(client, "w", "begin", kind="tones", plan=plan, printed_on="nowhere")
+    assert "no reel 'nowhere'" in refused.json()["error"]
 
 
 REEL = {

@@ -20,7 +20,7 @@ from tests.faults.shim import FOREVER, HERE, SYNCS, WRITES, run_behind
 
 EVERY = int(os.environ.get("FLUXBENCH_EVERY", "10"))
 PAGES = 4
-TOLD_WITHIN_S = 1.0
+TOLD_WITHIN_S = 1.0  # of the processor: how busy the machine is does not count
 
 pytestmark = [pytest.mark.compiled, pytest.mark.timeout(2000)]
 
@@ -88,16 +88,20 @@ class Sweep:
         check(place / "deep" / "book.db", account)
         self.cuts += 1
 
+    def _note(self, line: str | None) -> None:
+        if line is not None:
+            self.lines.add(line.replace(str(self._folder), ""))
+
     def _judge(self, said: list[dict[str, Any]]) -> None:
         """Named within a second; nothing shown until it was written; all of it in the end."""
         saved, for_good = True, False
         for message in said:
             if "saved" in message:
                 saved = message["saved"]
-                self.lines |= {message["line"]} - {None}
+                self._note(message["line"])
             elif "refused" in message:
                 self.refused += 1
-                self.lines.add(message["refused"])
+                self._note(message["refused"])
             elif "stuck after_s" in message:
                 self.stuck += 1
                 assert message["stuck after_s"] < TOLD_WITHIN_S

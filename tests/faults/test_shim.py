@@ -23,7 +23,8 @@ def ends(shim: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, list
     root.mkdir()
     run_behind(shim, str(HERE / "plain_files.py"), str(root), str(trace))
     (folder / "empty").mkdir()
-    events, found = list(read_trace(trace)), defaultdict(list)
+    events = list(read_trace(trace))
+    found: dict[str, list[dict[str, bytes]]] = defaultdict(list)
     for seed in range(20):
         chance = random.Random(seed)
         disk = Disk(folder / "empty", chance)

@@ -270,3 +270,26 @@ def test_reversed_polarity_hides_nothing(tmp_path: Path) -> None:
     section = only(read(tmp_path, np.concatenate([wave, -wave], axis=1)))
     assert section.kind is Kind.TONE
     assert abs(section.tone.tone.phase_deg[1]) == pytest.approx(180.0, abs=0.01)
+
+
+@pytest.mark.parametrize("longest_hz", [100.0, 1000.0])
+def test_reversed_tracks_are_told_and_their_delays_are_delays(
+    tmp_path: Path, longest_hz: float
+) -> None:
+    """Delays known, tracks 2, 5 and 6 of seven turned over: half a turn is no time."""
+    delays_us = (0.0, 11.0, -6.0, 19.5, 3.0, 28.0, -14.0)
+    signs = np.array([1, -1, 1, 1, -1, -1, 1])
+    parts = [
+        made.tone(3.0, RATE_HZ, f, (-20.0,) * 7, delays_us=delays_us) * signs
+        for f in (longest_hz, 10_000.0, 15_000.0)
+    ]
+    reading = read(tmp_path, np.concatenate(parts) + made.noise(9.0, RATE_HZ, -80.0, tracks=7))
+    assert reading.polarity == tuple(signs)
+    assert reading.azimuth.delay_us == pytest.approx(delays_us, abs=0.05)
+    assert any("tracks 2, 5, 6 are reversed in polarity" in note for note in reading.notes)
+
+
+def test_without_a_long_wave_no_polarity_is_told(tmp_path: Path) -> None:
+    reading = read(tmp_path, made.tone(3.0, RATE_HZ, 10_000.0, delays_us=(0.0, 11.0)))
+    assert reading.polarity == (0, 0)
+    assert reading.azimuth.delay_us == pytest.approx((0.0, 11.0), abs=0.05)

@@ -34,7 +34,7 @@ class Machine:
         shutil.copytree(ROOT / "requirements", self.root / "requirements")
         self.path = home / "bin"
         self.path.mkdir()
-        for tool in ("sh", "dirname", "cat", "cksum", "mkdir", "cp", "id", "grep"):
+        for tool in ("sh", "dirname", "cat", "cksum", "mkdir", "cp", "id", "grep", "nice"):
             found = shutil.which(tool)
             assert found
             (self.path / tool).symlink_to(found)
@@ -168,7 +168,9 @@ def test_a_failed_check_is_shown_and_the_tests_run_all_the_same(machine: Machine
     machine.python(wrong_types=1)
     done = machine.run(script="test")
     beside, alone = "-m pytest -n auto --dist loadfile -m not alone", "-m pytest -m alone"
-    assert done.stdout == f"a wrong type\nstarted: {beside}\nstarted: {alone}\n"
+    assert done.stdout == f"a wrong type\nstarted: {alone}\nstarted: {beside}\n"
+    assert done.returncode == 1
+    assert done.stderr.endswith("fluxbench: failed: types\n")
 
 
 @pytest.mark.parametrize("name", ["run", "test", ".ci/run"])

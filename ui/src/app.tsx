@@ -1,4 +1,4 @@
-// The page: a head that is always there, and one of two screens.
+// The page: a head that is always there, and one of the screens.
 import { useEffect } from "preact/hooks";
 import { sendAgain, silenceKey } from "./actions";
 import { wake } from "./awake";
@@ -10,15 +10,16 @@ import { Picture } from "./picture";
 import { Practice } from "./practice";
 import { clock, pitch, shown } from "./scale";
 import { hasVoice, wakeSound } from "./sound";
+import { Shelf } from "./shelf";
 import { Stages } from "./stages";
 import {
-  complaint, connection, deck, footKey, helpOpen, light, running, screen, sending, silenced, sound, state, tape,
+  complaint, connection, deck, footKey, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape,
 } from "./store";
 import { useSignal } from "@preact/signals";
 
 export function App() {
   useEffect(() => {
-    history.replaceState(null, "", screen.value === "practice" ? "#practice" : "#bench");
+    history.replaceState(null, "", `#${screen.value}`);
   }, [screen.value]);
   return (
     <div class={`page ${silenced.value ? "silenced" : ""}`}>
@@ -33,8 +34,10 @@ export function App() {
             <Picture />
           </div>
         </main>
-      ) : (
+      ) : screen.value === "practice" ? (
         <Practice />
+      ) : (
+        <Shelf of={screen.value} />
       )}
       {helpOpen.value && <Help />}
     </div>
@@ -52,11 +55,12 @@ function Head() {
           <path d="M13 1v28" class="plumb" />
           <circle cx="13" cy="7" r="3.4" class="bead" /><circle cx="13" cy="15" r="3.4" class="bead" /><circle cx="13" cy="23" r="3.4" class="bead" />
         </svg>
-        Fluxbench
+        <span>Fluxbench</span>
       </h1>
       <nav class="screens" aria-label="Screens">
-        <button aria-current={screen.value === "bench" ? "page" : undefined} onClick={() => (screen.value = "bench")}>Bench</button>
-        <button aria-current={screen.value === "practice" ? "page" : undefined} onClick={() => (screen.value = "practice")}>Practice</button>
+        {SCREENS.map(({ name, title }) => (
+          <button key={name} aria-current={screen.value === name ? "page" : undefined} onClick={() => (screen.value = name)}>{title}</button>
+        ))}
       </nav>
       <TapeTime />
       <p class="what">
@@ -89,7 +93,7 @@ function TapeTime() {
   const short = left !== null && now.needs_s !== null && left < now.needs_s && !now.section;
   return (
     <div class={`tape-time ${now.running ? "moving" : ""}`} aria-label="Tape time">
-      <span><b>{clock(now.counted_s)}</b> of tape run</span>
+      <span><b>{clock(now.counted_s)}</b><i> of tape</i> run</span>
       {left !== null && <span class={short ? "short" : ""}><b>{clock(left)}</b> left{short ? ": too short" : ""}</span>}
       {ends !== null && now.running && <span class={ends < 10 ? "short" : ""}>section ends in <b>{clock(ends)}</b></span>}
     </div>

@@ -89,7 +89,7 @@ function ShortKeys() {
   );
 }
 
-const sentence = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
+export const sentence = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
 
 function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
   const [busy, setBusy] = useState(false);

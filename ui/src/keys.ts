@@ -1,7 +1,7 @@
 // Every key of the page. A foot switch is a key that the person teaches the page once.
 import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
 import { handBy, turnByKey } from "./practice";
-import { footKey, helpOpen, light, screen, sound } from "./store";
+import { atDeck, footKey, helpOpen, light, screen, SCREENS, sound } from "./store";
 import { wakeSound } from "./sound";
 
 export const KEYS: [string, string][] = [
@@ -11,7 +11,7 @@ export const KEYS: [string, string][] = [
   ["↑ ↓", "look at the track before, the next track"],
   ["0", "give the order back to the bench"],
   ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
-  ["B, P", "Bench, Practice"],
+  ["B, D, T, H, P", "Bench, Decks, Tapes, History, Practice"],
   ["S", "sound: off, tones, voice"],
   ["L", "light: as the system has it, dark, day"],
   ["?", "these keys"],
@@ -29,14 +29,13 @@ const steps = (event: KeyboardEvent) => (event.shiftKey ? 0.002 : event.altKey ?
 
 const TABLE: Record<string, Do> = {
   Escape: (event) => void (event.shiftKey ? sendAgain() : silenceKey()),
-  Enter: () => void goOn(),
-  ArrowUp: () => (screen.value === "practice" ? handBy(-1) : void lookBy(-1)),
-  ArrowDown: () => (screen.value === "practice" ? handBy(1) : void lookBy(1)),
+  Enter: () => atDeck.value && void goOn(),
+  ArrowUp: () => (screen.value === "practice" ? handBy(-1) : screen.value === "bench" && void lookBy(-1)),
+  ArrowDown: () => (screen.value === "practice" ? handBy(1) : screen.value === "bench" && void lookBy(1)),
   ArrowLeft: (event) => screen.value === "practice" && turnByKey(-steps(event)),
   ArrowRight: (event) => screen.value === "practice" && turnByKey(steps(event)),
   "0": () => void lookAt(null),
-  b: () => (screen.value = "bench"),
-  p: () => (screen.value = "practice"),
+  ...Object.fromEntries(SCREENS.map(({ name, key }) => [key, () => (screen.value = name)])),
   s: () => {
     sound.value = nextOf(["off", "tones", "voice"] as const, sound.value);
     wakeSound();
@@ -64,12 +63,15 @@ export function startKeys(): void {
     if (event.ctrlKey || event.metaKey || event.isComposing) return;
     if (footKey.value !== null && event.key === footKey.value && !event.repeat) {
       event.preventDefault();
-      void goOn();
+      // What cannot be seen is not done: elsewhere the foot switch brings the bench back first.
+      if (atDeck.value) void goOn();
+      else screen.value = "bench";
       return;
     }
     if (isTaken(event.target, event.key)) return;
     const act = TABLE[key];
     if (!act || (event.repeat && !key.startsWith("Arrow"))) return;
+    if (!atDeck.value && (key === "Enter" || key.startsWith("Arrow"))) return; // for lists and fields
     event.preventDefault();
     act(event);
   });

@@ -87,10 +87,19 @@ function kept<T>(name: string, fallback: T) {
   return choice;
 }
 
-export type Screen = "bench" | "practice";
-export const screen = signal<Screen>(
-  typeof location !== "undefined" && location.hash === "#practice" ? "practice" : "bench",
-);
+/** The screens in the order in which they stand at the top, with the key of each. */
+export const SCREENS = [
+  { name: "bench", title: "Bench", key: "b" },
+  { name: "decks", title: "Decks", key: "d" },
+  { name: "tapes", title: "Tapes", key: "t" },
+  { name: "history", title: "History", key: "h" },
+  { name: "practice", title: "Practice", key: "p" },
+] as const;
+export type Screen = (typeof SCREENS)[number]["name"];
+const asked = typeof location === "undefined" ? "" : location.hash.slice(1);
+export const screen = signal<Screen>(SCREENS.find((one) => one.name === asked)?.name ?? "bench");
+/** Whether the deck is being worked at: there Enter, the foot switch and the arrow keys mean the deck. */
+export const atDeck = computed(() => screen.value === "bench" || screen.value === "practice");
 export const light = kept<"auto" | "dark" | "day">("light", "auto");
 export const sound = kept<"off" | "tones" | "voice">("sound", "off");
 export const footKey = kept<string | null>("foot", null);

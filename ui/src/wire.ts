@@ -36,22 +36,28 @@ export async function call<T>(path: string, body?: unknown): Promise<T> {
   throw new Refused(told.error ?? `the bench answered ${answer.status}`, answer.status);
 }
 
-/** A call with an id of its own, sent again with the same id while nobody answers. */
-async function once<T>(path: string, body: Record<string, unknown>, tries = 8): Promise<T | null> {
-  const whole = { id: newId(), ...body };
+/** A call that carries its own id, sent again as it is while nobody answers; throws as `call` does. */
+export async function surely<T>(path: string, body: Record<string, unknown>, tries = 8): Promise<T> {
   for (let attempt = 1; ; attempt++) {
     try {
-      const answer = await call<T>(path, whole);
-      complaint.value = null;
-      return answer;
+      return await call<T>(path, body);
     } catch (error) {
       const again = !(error instanceof Refused) || error.status === 503;
-      if (!again || attempt === tries) {
-        complaint.value = error instanceof Refused ? error.message : "the bench does not answer";
-        return null;
-      }
+      if (!again || attempt === tries) throw error;
       await pause(250 * attempt);
     }
+  }
+}
+
+/** A call with an id of its own; what is refused stands at the top of the page. */
+async function once<T>(path: string, body: Record<string, unknown>): Promise<T | null> {
+  try {
+    const answer = await surely<T>(path, { id: newId(), ...body });
+    complaint.value = null;
+    return answer;
+  } catch (error) {
+    complaint.value = error instanceof Refused ? error.message : "the bench does not answer";
+    return null;
   }
 }
 

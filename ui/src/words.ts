@@ -159,6 +159,13 @@ export function trimmerName(trimmer: string): string {
   return TRIMMERS[trimmer] ?? trimmer.replaceAll("_", " ");
 }
 
+/** The trimmer that somebody calls by these words, as line-ups name it. */
+export function trimmerCalled(words: string): string {
+  const plain = words.trim().toLowerCase();
+  return Object.keys(TRIMMERS).find((name) => TRIMMERS[name] === plain) ?? plain.replaceAll(/\s+/g, "_");
+}
+export const TRIMMER_NAMES = Object.values(TRIMMERS);
+
 /** The way of a move, in one word for three metres. */
 export function wayWord(way: number, stack = false): string {
   if (way === 0) return "hold";

@@ -1,4 +1,5 @@
 import { describe, expect, it } from "vitest";
+import { labelOfReel } from "../src/book/tapes";
 import { labelOf, numberIn } from "../src/reel";
 
 const typed = { flux: "320", t1: "", t2: "35", tones: [{ hz: "1000", db: "0" }, { hz: "", db: "0" }] };
@@ -24,5 +25,16 @@ describe("the label of a reel", () => {
     expect(labelOf({ ...typed, t1: "no" })).toBe("long-wave time constant");
     expect(labelOf({ ...typed, t2: "" })).toBe("short-wave time constant");
     expect(labelOf({ ...typed, tones: [{ hz: "1k", db: "0" }] })).toBe("tone 1");
+  });
+
+  it("comes from a reel of the book that tells enough", () => {
+    const facts = { tones: [{ frequency_hz: 1000, level_db: 0, seconds: null }], t2_us: 35, operating_fluxivity_nwb_per_m: 320 };
+    expect(labelOfReel(facts)).toEqual({
+      fluxivity_nwb_per_m: 320,
+      equalisation: { t1_us: null, t2_us: 35 },
+      tones: [{ frequency_hz: 1000, level_db: 0, seconds: 30 }],
+    });
+    expect(labelOfReel({ ...facts, tones: [] })).toBeNull();
+    expect(labelOfReel({ ...facts, t2_us: null })).toBeNull();
   });
 });

@@ -1,6 +1,8 @@
 """The book: line-ups, what they are about, their journal and readings; the only SQL."""
 
+from fluxbench.book._archive import Told, export, import_archive
 from fluxbench.book._book import Book, Records
+from fluxbench.book._cells import schema as archive_schema
 from fluxbench.book._history import Correction, HistoryRow
 from fluxbench.book._kinds import (
     KINDS,
@@ -22,6 +24,7 @@ from fluxbench.book._kinds import (
 from fluxbench.book._rows import Entry, LineUpRow, Page, Reading
 from fluxbench.book._things import Version, Writing
 from fluxbench.book._trails import TrailRow, Visit
+from fluxbench.book._whole import backup, restore, upgrade
 
 __all__ = [
     "KINDS",
@@ -44,11 +47,18 @@ __all__ = [
     "Reel",
     "ServiceNote",
     "Stock",
+    "Told",
     "TrailRow",
     "Version",
     "Visit",
     "Writing",
+    "archive_schema",
+    "backup",
+    "export",
+    "import_archive",
     "kind_named",
+    "restore",
     "schema_of",
     "thing_of",
+    "upgrade",
 ]

@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 from sqlalchemy.exc import DatabaseError
 
 from fluxbench.base import BookError
+from fluxbench.book._tables import HEAD
 
 BUSY_MS = 300
 """Whoever writes tries again: nothing else may wait for the book."""
@@ -119,6 +121,43 @@ def reader_of(path: Path) -> Engine:
     return engine
 
 
+def connect_to_read(path: Path) -> sqlite3.Connection:
+    """A connection that cannot write; transactions are said."""
+    address = f"{path.absolute().as_uri()}?mode=ro"
+    return sqlite3.connect(address, uri=True, isolation_level=None, check_same_thread=False)
+
+
+def revision_of(path: Path) -> str | None:
+    """The version of a book's tables, None if it has none; the file is only looked at.
+
+    BookError if there is no file, or one that is no book of ours.
+    """
+    if not path.is_file():
+        raise BookError(f"there is no book {path}; choose --book, or line a deck up first")
+    refuse_a_stranger(path)
+    with closing(connect_to_read(path)) as connection:
+        has = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'")
+        if has.fetchone() is None:
+            return None
+        row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    return None if row is None else str(row[0])
+
+
+def is_known(revision: str | None) -> bool:
+    """Whether this Fluxbench knows the tables of a version."""
+    scripts = ScriptDirectory.from_config(_config())
+    return revision in {script.revision for script in scripts.walk_revisions()}
+
+
+def made_at(path: Path, revision: str) -> None:
+    """Bring the tables of a book up to a version, or make them, in one transaction."""
+    engine = engine_for(path, writes=True)
+    try:
+        upgrade(engine, path, revision)
+    finally:
+        engine.dispose()
+
+
 def refuse_a_stranger(path: Path) -> None:
     """Look at what is there without touching it; BookError for what is no book of ours.
 
@@ -141,25 +180,25 @@ def refuse_a_stranger(path: Path) -> None:
             engine.dispose()
 
 
-def upgrade(engine: Engine, path: Path) -> None:
+def upgrade(engine: Engine, path: Path, revision: str = HEAD) -> None:
     """Bring the tables up to date in one transaction; BookError for what is no book of ours."""
     config = _config()
     try:
         with engine.begin() as connection:
             now = _revision_of(connection, path)
-            if now != ScriptDirectory.from_config(config).get_current_head():
+            if now != revision:
                 config.attributes["connection"] = connection
-                command.upgrade(config, "head")
+                command.upgrade(config, revision)
     except DatabaseError as error:
         raise _unreadable(path, error) from None
 
 
 def _revision_of(connection: Connection, path: Path) -> str | None:
     now = MigrationContext.configure(connection).get_current_revision()
-    if now is None and inspect(connection).get_table_names():
+    tables = set(inspect(connection).get_table_names())
+    if tables and (now is None or not {"lineups", "journal"} <= tables):
         raise BookError(f"{path} is a database, but no book of Fluxbench; choose --book")
-    scripts = ScriptDirectory.from_config(_config())
-    if now is not None and now not in {script.revision for script in scripts.walk_revisions()}:
+    if now is not None and not is_known(now):
         raise BookError(
             f"the book {path} was written by a newer Fluxbench; use that one, "
             "or choose another --book"

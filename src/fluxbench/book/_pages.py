@@ -7,6 +7,7 @@ from sqlalchemy import Connection, insert, select, update
 
 from fluxbench.book._rows import Entry, Page, Reading
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, READINGS, STEPS
+from fluxbench.book._things import write as write_thing
 from fluxbench.lineup import Kept
 
 
@@ -50,6 +51,8 @@ def write(connection: Connection, page: Page) -> list[Entry]:
         COMMANDS,
         [{"id": key, "at": page.at, "answer": dict(told)} for key, told in page.answers.items()],
     )
+    for writing in page.things:
+        write_thing(connection, writing)
     if page.closed:
         row_of = LINEUPS.c.id == page.lineup
         ended = update(LINEUPS).where(row_of).values(closed=True, stopped=page.stopped)

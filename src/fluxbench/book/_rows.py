@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from fluxbench.book._things import Writing
 from fluxbench.lineup import Kept
 
 
@@ -64,6 +65,7 @@ class Page:
     steps: list[Kept] = field(default_factory=list)
     readings: list[Reading] = field(default_factory=list)
     answers: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    things: list[Writing] = field(default_factory=list)
     closed: bool = False
     stopped: str | None = None
     at: str = ""

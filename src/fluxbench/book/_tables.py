@@ -14,6 +14,9 @@ from sqlalchemy import (
     Text,
 )
 
+HEAD = "0002"
+"""The migration that makes them."""
+
 METADATA = MetaData()
 
 LINEUPS = Table(

@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 
 from fluxbench.base import CaptureError, MisuseError
-from fluxbench.captures._azimuth import azimuth_of
 from fluxbench.captures._header import Header
 from fluxbench.captures._judgement import SHORTEST_S, judged
 from fluxbench.captures._measuring import Plan, planned
+from fluxbench.captures._polarity import alignment_of
 from fluxbench.captures._results import CaptureReading, MeasuredSection
 from fluxbench.captures._scan import WORKERS, Scan, scan
 from fluxbench.captures._sections import Section, find_sections
@@ -62,7 +62,7 @@ def read_capture(
         with np.errstate(all="ignore"):
             found = scan(path, header, wanted, first, last, progress.scanned, threads)
             sections = _sections(path, header, wanted, first, last, found, progress, threads)
-            azimuth = azimuth_of(sections, wanted)
+            alignment = alignment_of(sections, wanted)
     except OSError as error:
         raise CaptureError(f"{path} cannot be read on: {error.strerror or error}") from None
     validity, notes = judged(header, wanted, last - first, found, sections)
@@ -72,10 +72,24 @@ def read_capture(
         wanted,
         header.frames / header.rate_hz,
         validity,
-        (*header.notes, *notes),
+        (*header.notes, *notes, *_reversed(alignment.polarity, wanted)),
         tuple(sections),
-        azimuth,
+        alignment.azimuth,
+        alignment.polarity,
     )
+
+
+def _reversed(polarity: Sequence[int], tracks: Sequence[int]) -> tuple[str, ...]:
+    """A note on tracks that are reversed."""
+    found = [str(track) for track, way in zip(tracks, polarity, strict=True) if way < 0]
+    if not found:
+        return ()
+    many = len(found) > 1
+    note = (
+        f"track{'s' * many} {', '.join(found)} {'are' if many else 'is'} reversed in polarity"
+        " against the others; delays are those of tracks turned round"
+    )
+    return (note,)
 
 
 class _Progress:

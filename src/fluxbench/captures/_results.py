@@ -84,3 +84,6 @@ class CaptureReading:
     notes: tuple[str, ...]
     sections: tuple[MeasuredSection, ...]
     azimuth: CaptureAzimuth
+    """Of the tracks with the reversed ones turned round."""
+    polarity: tuple[int, ...] = ()
+    """By track: -1 for those reversed against the others, 0 where no long wave tells, else 1."""

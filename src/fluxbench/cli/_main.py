@@ -50,9 +50,9 @@ COMMANDS = {
     "sheet": LazyCommand("Print the sheet of a line-up to a PDF file.", "_sheet", "sheet"),
     "label": LazyCommand("Print box label and spine of a reel.", "_sheet_label", "label"),
     "track-sheet": LazyCommand("Print the track sheet of a reel.", "_sheet_label", "track_sheet"),
+    "book": LazyCommand("Export, import, back up, restore or upgrade the book.", "_book", "app"),
     "tones": LazyCommand("Write the line-up tones of a reel to a file.", "_tones", "tones"),
     "work-out": LazyCommand("Do the arithmetic of fluxes, losses and levels.", "_work_out", "app"),
-    "book": LazyCommand("Write a demo book.", "_book", "app"),
     "deck": LazyCommand("Run the practice deck on a sound server.", "_deck", "deck"),
     "interfaces": LazyCommand("List the sound interfaces, or check one.", "_interfaces", "app"),
 }

@@ -19,6 +19,8 @@ LEAST_S, LONGEST_S = 1.5, 8.0
 """A mean is read for at least, and at most, so long."""
 GLANCE_S = 0.3
 """Long enough to see where a turn over a long way has led."""
+GONE_BY_S = 0.06
+"""A little of the window may still be from before a turn: readings see that they moved."""
 SEEMS_POINTS = 6
 """So many points that agree let the hand go on; the track is judged when its window is full."""
 AGAIN = 1.4
@@ -98,7 +100,7 @@ class Round:
         """By track: its reading as it was taken last."""
         self._unsure: set[int] = set()
         """Tracks that seemed to be in when the hand went on, and are not judged yet."""
-        self._lag_s = bench.return_lag_s + 0.1 + job.memory_s
+        self._lag_s = bench.return_lag_s + GONE_BY_S + job.memory_s
 
     def look(self, seconds: float) -> Procedure:
         """Only read for a while."""

@@ -143,7 +143,7 @@ def _read_azimuth(bench: Bench, trimmer: str) -> Procedure:
 def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float) -> Procedure:
     set_band = bench.plan.azimuth_tolerance_arcmin
     hold = held_ratio * set_band
-    lag_s = bench.return_lag_s + 0.2
+    lag_s = bench.shown_lag_s
     stack = Angle(bench, bench.tones[0], set_band)
     name = trimmer.replace("_", " ")
     started = False

@@ -24,6 +24,10 @@ F64 = NDArray[np.float64]
 
 Procedure = Generator[None, Point, Any]
 
+SHOWN_S = 0.16
+SETTLED_S = 0.4
+"""What is sent anew has filled the filters and the window."""
+
 
 class Bench(Stretches):
     """What all stages share: the plan, what is sent and listened to, asks, notes, journal."""
@@ -91,6 +95,11 @@ class Bench(Stretches):
         tape_s = self.plan.head_delay_s if self.source[0] == "record" else 0.0
         return self.round_trip_s + tape_s
 
+    @property
+    def shown_lag_s(self) -> float:
+        """From a turn of a trimmer to a reading that shows it: the lag and most of a window."""
+        return self.return_lag_s + SHOWN_S
+
     # -- procedures: generators that are sent one point at a time ------------------------------
 
     def step(self, name: str, run: Procedure) -> Procedure:
@@ -147,7 +156,7 @@ class Bench(Stretches):
 
     def settle(self) -> Procedure:
         """Wait until what is sent now has come back and filled the filters."""
-        yield from self.wait(self.return_lag_s + 0.4)
+        yield from self.wait(self.return_lag_s + SETTLED_S)
         self._presence.forget()
 
     def point(self) -> Generator[None, Point, Point]:

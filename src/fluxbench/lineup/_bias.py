@@ -99,7 +99,7 @@ class Walk:
     def begin(self, track: int, peak: Peak | None) -> Trace | OneTone:
         """Begin on a track (from 0) whose peak may be known."""
         if track in self._alone:
-            lag_s = self._bench.return_lag_s + 0.2
+            lag_s = self._bench.shown_lag_s
             return OneTone(track, self._bench.plan, lag_s, 1 if peak else -1, peak)
         trace = Trace(self._bench, track, peak, self._neighbours, self._fall)
         for level_db in self._recent:

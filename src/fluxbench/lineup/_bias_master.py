@@ -21,7 +21,7 @@ def _master_bias(bench: Bench) -> Procedure:
     found = yield from bench.levels(2.0)
     bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
     rows: list[F64] = []
-    lag_s = bench.return_lag_s + 0.2
+    lag_s = bench.shown_lag_s
     mean: Trace | OneTone
     mean = OneTone(0, plan, lag_s) if plan.one_tone else Trace(bench, 0, None, Neighbours(1))
     while mean.taken_db is None:

@@ -57,7 +57,7 @@ class Trace:
         self.fall = fall
         """How short waves fall beyond the peak, as on the tracks before or, later, on this one."""
         self._neighbours = neighbours
-        self._lag_s = bench.return_lag_s + 0.2
+        self._lag_s = bench.shown_lag_s
         self._rows: list[F64] = []
         self._differ: list[float] = []
         self._noise_db: list[float] = []

@@ -16,6 +16,7 @@ NAMES = {
     "batch": "batches",
     "stock": "stocks",
     "interface": "interfaces",
+    "printed_on": "reels",
 }
 """Fields of `begin` that name a thing of the book, and its kind."""
 UNCALIBRATED_ZERO_DBFS = -18.0

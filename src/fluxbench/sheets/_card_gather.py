@@ -53,7 +53,9 @@ def card_of_reel(book: Records, reel: str) -> Card:
     labels = list(told.get("track_names") or ())
     facts: dict[str, Any] = {
         "title": told.get("title") or told["name"],
-        "reel": told["name"] if told.get("title") else None,
+        "artist": told.get("artist"),
+        "client": told.get("client"),
+        "reel": told.get("number") or (told["name"] if told.get("title") else None),
         "date": told.get("recorded"),
         "tape_width_in": None if known is None else WIDTHS_MM.get(known.tape_width_mm),
         "tracks": max(len(labels), 2) if known is None else max(known.tracks, len(labels)),

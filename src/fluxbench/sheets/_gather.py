@@ -8,6 +8,7 @@ from fluxbench.book import Entry, LineUpRow, Records
 from fluxbench.lineup import plan_from_state
 from fluxbench.sheets._conditions import conditions_of
 from fluxbench.sheets._contents import Contents, Uncertainty, Verified, VerifiedRow
+from fluxbench.sheets._corrected import corrections_of
 from fluxbench.sheets._fold import Seen
 from fluxbench.sheets._instruments import instruments_of, uncertainties_of
 from fluxbench.sheets._words import LONGEST_TEXT, one_line, plain
@@ -53,7 +54,7 @@ def contents_of(book: Records, lineup: str | None) -> Contents:
         angles=tuple(seen.angles()),
         responses=tuple(seen.responses.values()),
         stages=seen.stages,
-        notes=tuple(seen.notes),
+        notes=(*corrections_of(book, row.id), *seen.notes),
         conditions=conditions_of(plan, entries),
         interruptions=tuple(seen.interruptions),
         checks=tuple(_checks(book, rows, row.id)),

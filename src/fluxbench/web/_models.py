@@ -64,6 +64,8 @@ class Begin(Strict):
     stock: Id | None = None
     batch: Id | None = None
     interface: Id | None = None
+    printed_on: Id | None = None
+    """The reel that line-up tones are printed on: what was printed is written to it."""
     speed_ips: Annotated[float, Field(gt=0.0, le=120.0, allow_inf_nan=False)] | None = None
     """Which of the deck's speeds, where the plan comes from the book."""
 

@@ -8,7 +8,7 @@ import pytest
 from fluxbench.base import DeckError, FluxbenchError
 from fluxbench.lineup import plan_from_state
 from fluxbench.lineup._stages_record import bias_stage, record_level, verify
-from fluxbench.lineup._stages_reproduce import _reproduce_azimuth
+from fluxbench.lineup._stages_reproduce import reproduce_azimuth
 from fluxbench.trade import translate_over_bias
 from tests.decks.figures_deck import ALL, FiguresDeck, FiguresRehearsal, sections
 
@@ -74,7 +74,7 @@ def test_a_trimmer_at_its_end_is_left_and_said() -> None:
 
 def test_the_angle_is_read_where_only_the_record_head_is_set() -> None:
     deck = FiguresDeck(without=["reproduce_azimuth"])
-    rehearsal = FiguresRehearsal(deck, course=_reproduce_azimuth)
+    rehearsal = FiguresRehearsal(deck, course=reproduce_azimuth)
     assert rehearsal.run(60.0).closed
     assert rehearsal.lineup.azimuth_left_arcmin == pytest.approx(
         deck.off["reproduce_azimuth"][0], abs=0.05
@@ -165,7 +165,7 @@ def test_a_deck_that_refuses_every_turn_is_given_up() -> None:
 def test_a_tape_that_winds_slowly_is_waited_for() -> None:
     reel = sections((1000.0, 0.0, 30.0), (10_000.0, -10.0, 30.0))
     deck = FiguresDeck(reel=reel, winds=6.0)
-    rehearsal = FiguresRehearsal(deck, course=_reproduce_azimuth)
+    rehearsal = FiguresRehearsal(deck, course=reproduce_azimuth)
     assert rehearsal.run(120.0).closed
     assert len(rehearsal.journal("as left")) == 1
     assert not rehearsal.lineup.view.stopped

@@ -17,7 +17,9 @@ class FakeBench:
     """As much of a bench as the check needs."""
 
     def __init__(self) -> None:
-        self.plan = SimpleNamespace(calibration_nwb_per_m=STATED_NWB_PER_M)
+        self.plan = SimpleNamespace(
+            calibration_nwb_per_m=STATED_NWB_PER_M, tape_told="the calibration tape"
+        )
         self.notes: list[str] = []
 
     def note(self, text: str) -> None:

@@ -14,7 +14,6 @@ from fluxbench.rehearsal import write_demo_book
 from fluxbench.sheets import contents_of
 from fluxbench.web import _history
 
-
 pytestmark = pytest.mark.timeout(600)  # whoever comes first writes the book
 
 

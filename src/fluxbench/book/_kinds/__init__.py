@@ -108,7 +108,8 @@ def thing_of(kind: str, facts: Facts) -> Any:
 
 def checked(kind: str, facts: Facts) -> dict[str, Any]:
     """The facts in full, None where nothing is told; `MisuseError` if they cannot be."""
-    told: dict[str, Any] = _adapter(kind).dump_python(thing_of(kind, facts), mode="json")
+    thing = thing_of(kind, facts)
+    told: dict[str, Any] = _adapter(kind).dump_python(thing, mode="json")
     return told
 
 

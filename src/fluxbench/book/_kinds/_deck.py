@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import ConfigDict
+from pydantic import ConfigDict, Field
 
 from fluxbench.base import MisuseError
 from fluxbench.book._kinds._words import (
@@ -79,9 +79,11 @@ class Deck:
     name: Name
     format: FormatName
     speeds_ips: tuple[Speed, ...]
-    equalisation: Name
+    equalisation: Annotated[Name, Field(examples=["IEC1", "IEC2", "NAB", "AES"])]
     """The standard's name, such as IEC1 or NAB: it gives the time constants at each speed."""
-    operating_fluxivity_nwb_per_m: Fluxivity
+    operating_fluxivity_nwb_per_m: Annotated[
+        Fluxivity, Field(examples=[185, 200, 250, 320, 355, 510])
+    ]
     speeds: tuple[SpeedOfDeck, ...] | None = None
     """Time constants by speed, where the standard's name does not tell them."""
     maker: Name | None = None

@@ -89,6 +89,10 @@ class Reel:
 
     name: Name
     title: Name | None = None
+    artist: Name | None = None
+    client: Name | None = None
+    number: Name | None = None
+    """Which of how many, as in 2 of 5."""
     recorded: Date | None = None
     deck: Id | None = None
     stock: Id | None = None

@@ -5,7 +5,7 @@ from typing import Annotated
 from pydantic import AfterValidator, ConfigDict, Field, StringConstraints
 
 from fluxbench.base import MisuseError
-from fluxbench.trade import format_named
+from fluxbench.trade import FORMATS, format_named
 
 CONFIG = ConfigDict(extra="forbid", strict=True, use_attribute_docstrings=True)
 """No field that is not named, no number from a text."""
@@ -35,5 +35,7 @@ def _known_format(name: str) -> str:
         raise ValueError(str(error)) from None
 
 
-FormatName = Annotated[str, AfterValidator(_known_format)]
+FormatName = Annotated[
+    str, AfterValidator(_known_format), Field(examples=[form.name for form in FORMATS])
+]
 """One of the trade's formats, by its name."""

@@ -16,7 +16,6 @@ from fluxbench.base import CaptureError
 from fluxbench.captures._line import line_of, number
 from fluxbench.captures._read import read_capture
 from fluxbench.captures.catalogue._peaks import peaks_of
-from fluxbench.captures.catalogue._polarity import alignment_of
 
 FACTS_VERSION = 1
 """Of what is measured and how it is told; facts of another version are measured anew."""
@@ -71,13 +70,12 @@ def facts_of(path: str, told: Callable[[float], None] = lambda share: None) -> F
     `CaptureError` if it cannot be read.
     """
     reading = read_capture(path, told=told, threads=1)
-    alignment = alignment_of(reading)
-    azimuth = alignment.azimuth
+    azimuth = reading.azimuth
     peaks = peaks_of(reading, lambda: told(1.0))
     facts = line_of(reading)
     del facts["capture"]["path"]
     facts["aligned"] = {
-        "polarity": list(alignment.polarity),
+        "polarity": list(reading.polarity),
         "frequency_hz": number(azimuth.frequency_hz),
         "delay_us": [number(value) for value in azimuth.delay_us],
         "delay_us_uncertainty": [number(value) for value in azimuth.delay_standard_error_us],

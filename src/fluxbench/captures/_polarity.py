@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fluxbench.base import Validity
 from fluxbench.captures._azimuth import azimuth_of
-from fluxbench.captures._results import CaptureAzimuth, CaptureReading, MeasuredSection
+from fluxbench.captures._results import CaptureAzimuth, MeasuredSection
 from fluxbench.measure import DelaysReading
 
 _LONG_WAVES_HZ = (80.0, 1100.0)
@@ -29,26 +29,26 @@ class Alignment:
     azimuth: CaptureAzimuth
 
 
-def alignment_of(reading: CaptureReading) -> Alignment:
+def alignment_of(sections: Sequence[MeasuredSection], tracks: Sequence[int]) -> Alignment:
     """Tell polarity by the longest valid tone from 80 Hz to 1.1 kHz, and the delays with it."""
-    polarity = _polarity(reading)
+    polarity = _polarity(sections, len(tracks))
     if -1 not in polarity:
-        return Alignment(polarity, reading.azimuth)
+        return Alignment(polarity, azimuth_of(sections, tracks))
     reversed_ones = np.array(polarity) < 0
-    sections = [_turned(section, reversed_ones) for section in reading.sections]
-    return Alignment(polarity, azimuth_of(sections, reading.tracks))
+    turned = [_turned(section, reversed_ones) for section in sections]
+    return Alignment(polarity, azimuth_of(turned, tracks))
 
 
-def _polarity(reading: CaptureReading) -> tuple[int, ...]:
+def _polarity(sections: Sequence[MeasuredSection], tracks: int) -> tuple[int, ...]:
     low_hz, high_hz = _LONG_WAVES_HZ
     tones = [
         section.tone.tone
-        for section in reading.sections
+        for section in sections
         if section.tone is not None
         and set(section.validity) <= {Validity.OK}
         and low_hz <= section.tone.tone.nominal_hz <= high_hz
     ]
-    told = np.zeros(len(reading.tracks), int)
+    told = np.zeros(tracks, int)
     for tone in sorted(tones, key=lambda tone: tone.nominal_hz):
         off_deg = np.abs(tone.phase_deg)
         here = np.where(off_deg < _SAME_DEG, 1, np.where(off_deg > 180.0 - _SAME_DEG, -1, 0))

@@ -1,0 +1,142 @@
+"""The screens of the book: a deck by five answers, a line-up begun with it, and its history."""
+
+import re
+import uuid
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from fluxbench import book
+from tests.benches.written_lineup import shown
+from tests.browser.benches import Running, serving
+from tests.browser.conftest import SIZES
+from tests.browser.test_screens import faults_of
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+
+
+LONG_ROOM = "long-room"
+DRIFT_DB = -0.06
+"""What track 2 loses from one line-up to the next, a month later; track 1 stays."""
+
+
+def made_book(path: Path) -> None:
+    """A deck with a history: eight line-ups, a month apart, each trimmed back to the target."""
+    made = book.Book(path)
+    five = {
+        "name": "Long room", "format": "1/4-inch 2-track US", "speeds_ips": [15.0],
+        "equalisation": "IEC1", "operating_fluxivity_nwb_per_m": 355.0,
+    }  # fmt: skip
+    made.keep(book.Writing(LONG_ROOM, "decks", None, five, "2025-01-01T08:00:00Z"))
+    for month in range(1, 9):
+        at, name = f"2025-{month:02d}-05T09:00:00.000Z", f"run-{month}"
+        row = book.LineUpRow(name, "line-up", at, shown(2), deck=LONG_ROOM, speed_ips=15.0)
+        told = [(0.004 * (month % 2), DRIFT_DB), (0.004 * (month % 2), 0.0)]
+        facts = [{"trimmer": "reproduce_level", "reading_db": list(read)} for read in told]
+        steps = [("as found", facts[0]), ("as left", facts[1]), ("closed", {"reason": None})]
+        entries = [book.Entry(0, name, at, 1.0, what, fact) for what, fact in steps]
+        readings = [
+            book.Reading(of, "reproduce", "reproduce_level", track, kind, value, 0.01,
+                         "dB off target")
+            for of, kind in ((0, "found"), (1, "left"))
+            for track, value in enumerate(told[of], 1)
+        ]  # fmt: skip
+        made.write(book.Page(name, row, entries, readings=readings, closed=True))
+    made.close()
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Running]:
+    made_book(tmp_path / "book.db")
+    with serving(tmp_path / "book.db") as running:
+        yield running
+
+
+def add(page: Page, bench: Running, kind: str, **facts: Any) -> str:
+    """Put a thing in the book; its id."""
+    body = {"id": uuid.uuid4().hex, "facts": facts}
+    answer = page.request.post(f"{bench.address}/api/book/{kind}", data=body)
+    assert answer.ok, answer.text()
+    return str(answer.json()["id"])
+
+
+def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: Running) -> None:
+    """By touch; on the way a refusal, which loses nothing, and a look at Tapes."""
+    add(page, bench, "tapes", name="Blue box", speed_ips=15.0, fluxivity_nwb_per_m=250.0,
+        t2_us=35.0)  # fmt: skip
+    page.goto(bench.address + "/#decks")
+    page.get_by_role("button", name="Add a deck").tap()
+    form = page.get_by_role("form", name="A new deck: five answers")
+    form.get_by_label("What is it called?").fill("Corridor")
+    form.get_by_label("Which tracks on which tape?").select_option("1/4-inch 2-track US")
+    speeds = form.get_by_role("group", name="Which speeds does it run at?")
+    speeds.get_by_role("button", name="15", exact=True).tap()
+    form.get_by_role("button", name="IEC1").tap()
+    form.get_by_label("Which operating level?", exact=True).fill("about 250")
+    form.get_by_role("button", name="Put it in the book").tap()
+    expect(form).to_contain_text("“about 250” is not a number")
+    expect(form.get_by_label("Which operating level?", exact=True)).to_be_focused()
+    assert faults_of(page) == []
+
+    page.get_by_role("button", name="Tapes").tap()
+    expect(page.get_by_role("heading", name="Blue box")).to_be_visible()
+    page.reload()  # a tablet forgets pages that it does not show
+    page.get_by_role("button", name="Decks").tap()
+    expect(form.get_by_label("What is it called?")).to_have_value("Corridor")
+    form.get_by_role("button", name="250", exact=True).tap()
+    form.get_by_role("button", name="Put it in the book").tap()
+
+    deck = page.get_by_role("region", name="Corridor")
+    expect(deck).to_contain_text("1/4-inch 2-track US · 15 in/s · IEC1 · 250 nWb/m")
+    spacing = deck.get_by_role(
+        "button", name=re.compile("^Record gap to reproduce gap: .* it is so")
+    )
+    spacing.tap()
+    expect(spacing).to_have_count(0)
+    for light in ("dark", "light"):
+        page.emulate_media(color_scheme="dark" if light == "dark" else "light")
+        page.wait_for_timeout(400)
+        assert faults_of(page) == []
+    for wide, high in SIZES.values():
+        page.set_viewport_size({"width": wide, "height": high})
+        assert page.evaluate(
+            "() => [document.documentElement.scrollWidth, document.documentElement.scrollHeight]"
+        ) == [wide, high]
+
+    deck.get_by_role("button", name="Begin the line-up").tap()
+    expect(page.get_by_text("Stop the tape and listen to the input")).to_be_visible()
+    begun = page.request.get(bench.address + "/api/lineups").json()["lineups"][0]
+    things = page.request.get(bench.address + "/api/book/decks").json()["things"]
+    assert things[0]["facts"]["name"] == "Corridor"
+    assert (begun["deck"], begun["speed_ips"]) == (things[0]["id"], 15.0)
+    assert begun["tape"] is not None  # the only one of this speed stood there already
+    assert things[0]["facts"]["head_spacing_mm"] is not None
+
+    page.keyboard.press("d")  # what is looked up meanwhile does not hide what the bench waits for
+    expect(page.get_by_text("The bench waits:")).to_be_visible()
+    page.keyboard.press("Enter")  # and is not done unseen
+    assert page.request.get(bench.address + "/api/state").json()["ask"]["number"] == 1
+    expect(deck.get_by_role("link", name=re.compile("^Sheet of "))).to_be_visible()
+
+    page.keyboard.press("h")
+    page.get_by_label("Deck", exact=True).select_option(LONG_ROOM)
+    page.get_by_role("button", name="Reproduce level", exact=True).tap()
+    page.get_by_role("button", name=re.compile("^Track 2")).tap()
+    trace = page.get_by_role("region", name="reproduce level, track 2")
+    expect(trace.get_by_role("img", name=re.compile("8 line-ups from 2025-01-05"))).to_be_visible()
+    expect(trace.locator(".trace svg .mark-found")).to_have_count(8)
+    expect(trace.locator(".trace svg .mark-left")).to_have_count(8)
+    year_db = float(
+        re.search(r"drifts by −(\d\.\d\d) dB a year", trace.inner_text())[1]  # type: ignore[index]
+    )
+    # A month is 30.4 days in the mean; what is lost in a year is twelve times that of a month.
+    assert year_db == pytest.approx(-12 * DRIFT_DB, abs=0.1)
+    slider = trace.get_by_role("slider", name="Line-up")
+    slider.focus()
+    page.keyboard.press("Home")
+    expect(trace.locator("figcaption")).to_contain_text("2025-01-05")
+    expect(trace.locator("figcaption")).to_contain_text("found −0.06 ± 0.01 dB")
+    assert faults_of(page) == []

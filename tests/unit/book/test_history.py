@@ -1,0 +1,92 @@
+"""Readings over time, and corrections beside what they correct."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from fluxbench.base import ConflictError, MisuseError
+from fluxbench.book import Book, Correction, Records
+from tests.unit.book.kept import AT, keep, line_up, taken
+
+DAYS = [f"2026-01-0{day}T10:00:00.000Z" for day in (1, 2, 3)]
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Iterator[Book]:
+    opened = Book(tmp_path / "book.db")
+    for number, day in enumerate(DAYS):
+        line_up(opened, f"l{number}", day, [
+            taken(3.0 + number), taken(9.0, track=1), taken(8.0, trimmer="record_level"),
+            taken(None, track=None, trimmer="record_azimuth", kind="found"),
+        ])  # fmt: skip
+    line_up(opened, "other", DAYS[0], [taken(7.0)], deck="d2")
+    yield opened
+    opened.close()
+
+
+def test_a_history_is_of_one_deck_trimmer_and_track_in_order(book: Book) -> None:
+    rows = book.history("d1", "bias", "bias", 2)
+    assert [(r.at, r.lineup, r.reading) for r in rows] == [
+        (day, f"l{n}", 3.0 + n) for n, day in enumerate(DAYS)
+    ]
+    assert book.history("d1", None, "bias", 2, since=DAYS[1], until=DAYS[2]) == rows[1:2]
+    assert book.history("d1", "verify", "bias", 2) == []
+    assert book.history("d1", None, "bias", 2, speed_ips=30.0) == []
+    assert [r.reading for r in book.history("d2", None, "bias", 2)] == [7.0]
+    assert [r.kind for r in book.history("d1", None, "record_azimuth", None)] == ["found"] * 3
+    assert ("bias", 2, "dB over-bias") in book.read_of("d1")
+    assert [r.id for r in book.lineups_of("d1")] == ["l0", "l1", "l2"]
+
+
+def test_a_correction_counts_and_the_reading_stays(book: Book) -> None:
+    row = book.history("d1", None, "bias", 2)[1].row
+    with closing(sqlite3.connect(book.path)) as connection:
+        before = connection.execute("SELECT * FROM readings").fetchall()
+        asked = Correction("k1", row, AT, "needle stuck", 2.5, 0.1, "me")
+        assert book.correct(asked).reading == 2.5
+        assert book.correct(asked) == book.correct(asked)
+        found = book.history("d1", None, "bias", 2)[1]
+        assert connection.execute("SELECT * FROM readings").fetchall() == before
+        assert connection.execute("SELECT count(*) FROM corrections").fetchone() == (1,)
+    assert (found.reading, found.error) == (2.5, 0.1)
+    assert found.corrected == {
+        "was": 4.0, "was_error": 0.02, "at": AT, "who": "me", "why": "needle stuck",
+    }  # fmt: skip
+    book.correct(Correction("k2", row, AT, "no reading at all", None))
+    assert book.history("d1", None, "bias", 2)[1].reading is None
+    assert book.readings_of("l1")[0].corrected is not None
+
+
+def test_corrections_that_cannot_be(book: Book) -> None:
+    with pytest.raises(MisuseError, match="no reading 999"):
+        book.correct(Correction("k1", 999, AT, "why", 1.0))
+    book.correct(Correction("k1", 1, AT, "why", 1.0))
+    with pytest.raises(ConflictError):
+        book.correct(Correction("k1", 1, AT, "why", 2.0))
+    keep_id = Correction("c-l0", 1, AT, "why", 2.0)
+    with pytest.raises(ConflictError):
+        book.correct(keep_id)
+
+
+def test_a_history_is_found_by_its_index(book: Book) -> None:
+    """What keeps it quick in a book of any size; how quick is measured in the benchmarks."""
+    with closing(sqlite3.connect(book.path)) as connection:
+        plan = connection.execute(
+            "EXPLAIN QUERY PLAN SELECT * FROM readings WHERE deck = 'd1' AND trimmer = 'bias' "
+            "AND track = 2 AND at >= '2026' ORDER BY at, row"
+        ).fetchall()
+    assert len(plan) == 1
+    assert "USING INDEX readings_over_time (deck=? AND trimmer=? AND track=? AND at>?)" in str(plan)
+
+
+def test_records_read_beside_a_bench(book: Book) -> None:
+    records = Records(book.path)
+    try:
+        assert records.history("d1", None, "bias", 2) == book.history("d1", None, "bias", 2)
+        keep(book, "i1", "interfaces", {"name": "Desk", "host_api": "JACK"})
+        assert records.things("interfaces")[0].facts["name"] == "Desk"
+    finally:
+        records.close()
