@@ -36,9 +36,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         "--quiet-minutes", type=float, default=0.5, help="minutes of tape in which nobody turns"
     )
     parser.addoption(
-        "--reels", type=int, default=20, help="made-up reels with planted faults to catalogue"
+        "--reels", type=int, default=10, help="made-up reels with planted faults to catalogue"
     )
-    parser.addoption("--kills", type=int, default=2, help="times a catalogue is killed")
+    parser.addoption("--kills", type=int, default=1, help="times a catalogue is killed")
 
 
 def lacking_for_browser() -> list[str]:

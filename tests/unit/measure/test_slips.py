@@ -100,6 +100,7 @@ def test_two_tones_also_show_what_is_whole_cycles_of_one() -> None:
     assert caught >= 0.99 * trials
 
 
+@pytest.mark.timeout(900)
 @pytest.mark.parametrize("tone_hz", [1000.0, 10_000.0])
 def test_a_whole_tone_is_never_blamed(tone_hz: float) -> None:
     rng, rate_hz = np.random.default_rng(7), 48_000
