@@ -205,7 +205,7 @@ def test_a_track_that_is_deaf_in_sync_only_is_left_out_there_only() -> None:
     standing = Standing(DeafSyncHead(4, 15.0, 1, RATE_HZ), sync).run(22.0)
     assert "track 2 gives nothing on the sync head" in standing.said
     assert standing.lineup.live.tolist() == [True, False, True, True]
-    (found,) = (e for e in standing.journal("as found") if "target_db" in e)
+    found = next(e for e in standing.journal("as found") if e["trimmer"] == "sync_high")
     assert [reading is None for reading in found["reading_db"]] == [False, True, False, False]
     standing.lineup.leave(None, "enough")
     assert standing.lineup.live.all()
