@@ -167,7 +167,11 @@ def test_a_plain_user_on_debian_gets_none(machine: Machine) -> None:
 def test_a_failed_check_is_shown_and_the_tests_run_all_the_same(machine: Machine) -> None:
     machine.python(wrong_types=1)
     done = machine.run(script="test")
-    runs = ("-m sound", "-m alone and not sound", "-n auto --dist loadfile -m not alone")
+    runs = (
+        "-m sound or browser",
+        "-m alone and not sound and not browser",
+        "-n auto --dist loadfile -m not alone",
+    )
     started = "".join(f"started: -m pytest {run}\n" for run in runs)
     assert done.stdout == f"a wrong type\n{started}"
     assert done.returncode == 1
