@@ -1,4 +1,4 @@
-"""A disk that is full, and one that gives errors, from the n-th call on; one n in ten.
+"""A disk that is full, and one that gives errors, from the n-th call on; one n in 25.
 
 With FLUXBENCH_EVERY=1 each n: 50 writes to a full disk from the first page of a book on and 50
 from before there was one; and errors of input and output from every write and sync, for good and
@@ -18,7 +18,7 @@ from tests.faults.account import Account, check
 from tests.faults.disk import Disk, lay_out, read_trace
 from tests.faults.shim import FOREVER, HERE, SYNCS, WRITES, run_behind
 
-EVERY = int(os.environ.get("FLUXBENCH_EVERY", "10"))
+EVERY = int(os.environ.get("FLUXBENCH_EVERY", "25"))
 PAGES = 4
 TOLD_WITHIN_S = 1.0  # of the processor: how busy the machine is does not count
 

@@ -1,6 +1,6 @@
 """Killed, or without power, or failing, on the way to newer tables: the old book, or the new one.
 
-From every version that there was, with rows in all of its tables; at every tenth place, or with
+From every version that there was, with rows in all of its tables; at every 25th place, or with
 FLUXBENCH_EVERY=1 at each. Between two calls on its files a process changes nothing that outlives
 it, so that a kill at any statement leaves what the trace has at one of its places.
 """
@@ -23,7 +23,7 @@ from fluxbench.book._open import _config, engine_for
 from tests.faults.disk import Disk, lay_out, read_trace
 from tests.faults.shim import HERE, run_behind
 
-EVERY = int(os.environ.get("FLUXBENCH_EVERY", "10"))
+EVERY = int(os.environ.get("FLUXBENCH_EVERY", "25"))
 ROWS = 3
 
 pytestmark = [pytest.mark.compiled, pytest.mark.timeout(600)]
