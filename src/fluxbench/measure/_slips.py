@@ -99,6 +99,8 @@ class SlipDetector:
         """
         if tones_hz != self._tones or self._past.shape[1:] != new.shape[1:]:
             self._begin(new, tones_hz)
+        if not self._high:
+            return False
         samples = np.concatenate([self._past, new])
         self._past = samples[-self._longest :]
         if len(samples) < self._longest + self._hop:

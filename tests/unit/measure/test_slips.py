@@ -9,6 +9,7 @@ from fluxbench.base import Block, Flag
 from fluxbench.engine import Engine
 from fluxbench.links import DeckLink
 from fluxbench.measure import EnvelopeBank, Wanted
+from fluxbench.measure._slips import SlipDetector
 from fluxbench.signals import Tone
 
 TRIALS = 200 if os.environ.get("FLUXBENCH_LONG") else 20
@@ -165,3 +166,12 @@ def test_a_stretch_with_missing_frames_is_lost(lose_at_s: float | None) -> None:
     while not (done := engine.stretches()):
         engine.step()
     assert done[0].lost is (lose_at_s is not None)
+
+
+@pytest.mark.parametrize("tones_hz", [(100.0,), tuple(1000.0 * n for n in range(1, 14))])
+def test_what_is_not_watched_keeps_nothing(tones_hz: tuple[float, ...]) -> None:
+    """No tone to watch, or too many of them: samples must not pile up."""
+    seen = SlipDetector(48_000, 960)
+    for n in range(50):
+        assert not seen.see(np.ones((960, 2), np.float32), 960 * n, tones_hz)
+    assert seen._past.size == 0
