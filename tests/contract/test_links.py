@@ -189,6 +189,11 @@ class TestDeckApart(LinkContract):
         with pytest.raises(MisuseError, match="no such deck"):
             DeckApart(partial(HandedWireDeck, "none"))
 
+    def test_a_block_that_is_too_long_is_refused(self, link: DeckApart) -> None:
+        with pytest.raises(MisuseError, match="send at most 43690"):
+            link.exchange(np.zeros((43_691, 24), np.float32))
+        assert len(link.exchange(np.zeros((43_690, 24), np.float32)).samples) == 43_690
+
     def test_a_deck_that_ends_is_told(self, link: DeckApart) -> None:
         with pytest.raises(DeviceLostError, match="has ended"):
             link.turn("cable", 1.0)
