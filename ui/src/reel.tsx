@@ -4,16 +4,11 @@ import { useState } from "preact/hooks";
 import { begin } from "./actions";
 import { Cautions } from "./marks";
 import type { Label, LabelFit } from "./model";
-import { pitch, shown } from "./scale";
+import { pitch, readNumber, shown } from "./scale";
 import { CAUTIONS } from "./words";
 
 /** Whether the person is telling what a reel's label says. */
 export const labelling = signal(false);
-
-export const numberIn = (text: string): number | null => {
-  const plain = text.trim().replace("\u2212", "-").replace(",", ".");
-  return plain === "" || !Number.isFinite(Number(plain)) ? null : Number(plain);
-};
 
 interface Typed {
   flux: string;
@@ -31,16 +26,16 @@ const USUAL: Typed = {
 
 /** What was typed as the command wants it, or the name of the field that is no number. */
 export function labelOf(typed: Typed): Record<string, unknown> | string {
-  const flux = numberIn(typed.flux);
-  const t2 = numberIn(typed.t2);
+  const flux = readNumber(typed.flux);
+  const t2 = readNumber(typed.t2);
   if (flux === null) return "fluxivity";
   if (t2 === null) return "short-wave time constant";
-  if (typed.t1.trim() !== "" && numberIn(typed.t1) === null) return "long-wave time constant";
+  if (typed.t1.trim() !== "" && readNumber(typed.t1) === null) return "long-wave time constant";
   const tones = typed.tones.filter((tone) => tone.hz.trim() !== "");
-  const read = tones.map((tone) => ({ frequency_hz: numberIn(tone.hz), level_db: numberIn(tone.db || "0") }));
+  const read = tones.map((tone) => ({ frequency_hz: readNumber(tone.hz), level_db: readNumber(tone.db || "0") }));
   const wrong = read.findIndex((tone) => tone.frequency_hz === null || tone.level_db === null);
   if (wrong >= 0) return `tone ${wrong + 1}`;
-  return { fluxivity_nwb_per_m: flux, equalisation: { t1_us: numberIn(typed.t1), t2_us: t2 }, tones: read };
+  return { fluxivity_nwb_per_m: flux, equalisation: { t1_us: readNumber(typed.t1), t2_us: t2 }, tones: read };
 }
 
 const kept = signal<Typed>(USUAL);

@@ -34,3 +34,11 @@ export function pitch(frequency_hz: number): string {
     ? `${Number((frequency_hz / 1000).toFixed(2))} kHz`
     : `${Number(frequency_hz.toFixed(1))} Hz`;
 }
+
+/** A number as people write it: decimal point or comma, any minus, 10k for 10000; null if it is none. */
+export function readNumber(text: string, unit = ""): number | null {
+  const plain = text.trim().replace(/[−–]/g, "-").replace(/[\s\u00a0\u202f]/g, "").replace(",", ".");
+  const found = /^([+-]?(?:\d+\.?\d*|\.\d+))(k?)$/i.exec(plain);
+  if (!found || (found[2] && unit !== "Hz")) return null;
+  return Number((Number(found[1]) * (found[2] ? 1000 : 1)).toPrecision(12));
+}

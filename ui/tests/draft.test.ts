@@ -1,5 +1,6 @@
 import { beforeEach, expect, test } from "vitest";
-import { changes, draftOf, factsOf, readNumber, readTracks, tracksShown, wrongOf } from "../src/book/draft";
+import { changes, draftOf, factsOf, readTracks, tracksShown, wrongOf } from "../src/book/draft";
+import { readNumber } from "../src/scale";
 import { editing, open, save, type } from "../src/book/editing";
 import { CHECKS, FIVE, GEOMETRY, NOTE, SECTIONS, TRIMMERS } from "../src/book/fields";
 import { shelf, type Facts, type Thing } from "../src/book/things";

@@ -1,14 +1,15 @@
 import { describe, expect, it } from "vitest";
 import { labelOfReel } from "../src/book/tapes";
-import { labelOf, numberIn } from "../src/reel";
+import { labelOf } from "../src/reel";
+import { readNumber } from "../src/scale";
 
 const typed = { flux: "320", t1: "", t2: "35", tones: [{ hz: "1000", db: "0" }, { hz: "", db: "0" }] };
 
 describe("the label of a reel", () => {
   it("is told in numbers, with a comma or a point", () => {
-    expect(numberIn("17,5")).toBe(17.5);
-    expect(numberIn("\u221210")).toBe(-10);
-    expect(numberIn("ten")).toBeNull();
+    expect(readNumber("17,5")).toBe(17.5);
+    expect(readNumber("\u221210")).toBe(-10);
+    expect(readNumber("ten")).toBeNull();
   });
 
   it("leaves out empty tones and an empty long-wave constant", () => {

@@ -8,7 +8,7 @@ import numpy as np
 
 from fluxbench.base import MisuseError
 from fluxbench.lineup._plan import F64, Plan, Section
-from fluxbench.trade import EQUALISATION_STANDARDS, Equalisation
+from fluxbench.trade import EQUALISATION_STANDARDS, Equalisation, pitch
 
 FITS_DB = 1.0
 """Tones nearer than this to what a standard asks for fit it; common practice, no source."""
@@ -176,13 +176,7 @@ def _apart_db(one: Fit, other: Fit) -> float:
 
 
 def _told(fit: Fit) -> str:
-    return ", ".join(f"{_hz(hz)} {db:+.1f} dB" for hz, db in fit.off_db.items())
-
-
-def _hz(frequency_hz: float) -> str:
-    if frequency_hz < 1000.0:
-        return f"{frequency_hz:g} Hz"
-    return f"{frequency_hz / 1000.0:g} kHz"
+    return ", ".join(f"{pitch(hz)} {db:+.1f} dB" for hz, db in fit.off_db.items())
 
 
 def _fits_db(frequency_hz: float) -> float:

@@ -11,7 +11,6 @@ from fluxbench.lineup._condition import learn_polarity, leave_out_silent, off_fr
 from fluxbench.lineup._label import Judged, ReelLabel, judge_label
 from fluxbench.lineup._lineup import LineUp
 from fluxbench.lineup._plan import Plan
-from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
 from fluxbench.lineup._stages_reproduce import (
     high_and_level,
@@ -19,8 +18,9 @@ from fluxbench.lineup._stages_reproduce import (
     safe_check,
     stop_tape,
 )
-from fluxbench.lineup._steps import Kept, rounded
+from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._telling import Stop
+from fluxbench.trade import fluxivity_ratio_db
 
 SET_BY_A_REEL = frozenset({"reproduce_level", "reproduce_high", "reproduce_azimuth"})
 REEL_STAGES = ("prepare", "tones of the reel", "reproduce")
@@ -101,7 +101,6 @@ class ReelFromElsewhere(LineUp):
         self._tell(judged, hz)
         if judged.contradicts:
             yield from self.doubt(Stop("the reel was not lined up to: its label cannot be true"))
-        return rounded({"level_db": mean_level_db(points)[0]})
 
     def _tell(self, judged: Judged, hz: float) -> None:
         nominal_hz = self.plan.level_section.frequency_hz
@@ -126,10 +125,11 @@ class ReelFromElsewhere(LineUp):
         )
         for line in judged.words:
             self.note(line)
-        label_db = 20.0 * np.log10(judged.fluxivity_nwb_per_m / self.plan.calibration_nwb_per_m)
+        stated = self.plan.calibration_nwb_per_m
+        label_db = fluxivity_ratio_db(judged.fluxivity_nwb_per_m, stated)
         self.note(
             f"{nominal_hz:g} Hz reads {hz:.1f} Hz and {judged.fluxivity_nwb_per_m:.0f} nWb/m where"
-            f" the label says {self.plan.calibration_nwb_per_m:g} ({label_db:+.1f} dB), on a deck"
+            f" the label says {stated:g} ({label_db:+.1f} dB), on a deck"
             " as its last line-up left it"
         )
         self.note(UNPROVED)

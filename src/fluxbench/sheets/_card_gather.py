@@ -9,8 +9,8 @@ from fluxbench.book import Records
 from fluxbench.sheets._card import Card, Wound, card_of
 from fluxbench.sheets._contents import Contents
 from fluxbench.sheets._plan_told import equalisation_words
-from fluxbench.sheets._words import one_line, pitch, plain
-from fluxbench.trade import Equalisation, format_named
+from fluxbench.sheets._words import one_line, plain
+from fluxbench.trade import Equalisation, format_named, pitch
 
 WIDTHS_MM: Mapping[float, float] = {6.3: 0.25, 12.6: 0.5, 25.3: 1.0, 50.7: 2.0}
 """Tape as its standards give it in mm, and what it is called in inches."""

@@ -1,8 +1,8 @@
 """The plan in words: deck, stock with its sheet's over-bias, calibration tape."""
 
 from fluxbench.sheets._contents import Contents
-from fluxbench.sheets._words import one_line, pitch, plain, signed
-from fluxbench.trade import EQUALISATION_STANDARDS, Equalisation, fluxivity_ratio_db
+from fluxbench.sheets._words import one_line, plain, signed
+from fluxbench.trade import EQUALISATION_STANDARDS, Equalisation, fluxivity_ratio_db, pitch
 
 NOT_GIVEN = "not given"
 INCHES = {6.3: "¼-inch", 12.6: "½-inch", 25.3: "1-inch", 50.7: "2-inch"}

@@ -3,8 +3,8 @@
 from typing import Any
 
 from fluxbench.sheets._contents import Column, Contents, StackAngle, Standing
-from fluxbench.sheets._words import NOT_READ, TRIMMERS, listed, pitch, plain, signed
-from fluxbench.trade import HIGH_END_HZ, LEVEL_HZ
+from fluxbench.sheets._words import NOT_READ, TRIMMERS, listed, plain, signed
+from fluxbench.trade import HIGH_END_HZ, LEVEL_HZ, pitch
 
 MOST_FARTHEST = 5
 

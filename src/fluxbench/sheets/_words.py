@@ -65,13 +65,6 @@ def plain(value: float | None, decimals: int = 2) -> str:
     return text.lstrip("-") if float(text) == 0.0 else text.replace("-", MINUS)
 
 
-def pitch(frequency_hz: float) -> str:
-    """A frequency in Hz below 1000 and in kHz from there on."""
-    if frequency_hz < 1000.0:
-        return f"{frequency_hz:g} Hz"
-    return f"{frequency_hz / 1000.0:g} kHz"
-
-
 def listed(numbers: list[int]) -> str:
     """Track numbers with runs of three and more drawn together, as in 1, 3–6, 9."""
     parts: list[str] = []

@@ -153,6 +153,7 @@ from fluxbench.trade._values import (
 from fluxbench.trade._waves import (
     MM_PER_INCH,
     frequency_hz,
+    pitch,
     speed_mm_per_s,
     wave_number_per_mm,
     wavelength_um,
@@ -270,6 +271,7 @@ __all__ = [
     "pack_radius_mm",
     "peak_bias_db",
     "phase_deg",
+    "pitch",
     "playing_time_s",
     "preferred_hz",
     "print_through_shape_db",

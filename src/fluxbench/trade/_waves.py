@@ -7,6 +7,13 @@ from fluxbench.trade._values import Array, Values
 MM_PER_INCH = 25.4
 
 
+def pitch(frequency_hz: float) -> str:
+    """A frequency in words: in Hz below 1000 Hz and in kHz from there on."""
+    if frequency_hz < 1000.0:
+        return f"{frequency_hz:g} Hz"
+    return f"{frequency_hz / 1000.0:g} kHz"
+
+
 def speed_mm_per_s(speed_ips: float) -> float:
     """Tape speed in mm/s."""
     return speed_ips * MM_PER_INCH

@@ -1,4 +1,5 @@
 // What a person types, before it is a fact: everything stays as it was typed until the book has it.
+import { readNumber } from "../scale";
 import { trimmerCalled, trimmerName } from "../words";
 import type { Facts } from "./things";
 
@@ -32,14 +33,6 @@ export interface Field {
 export type Raw = string | boolean | number[] | Draft[];
 export interface Draft {
   [name: string]: Raw;
-}
-
-/** A number as people write it: decimal point or comma, any minus, 10k for 10000; null if it is none. */
-export function readNumber(text: string, unit = ""): number | null {
-  const plain = text.trim().replace(/[−–]/g, "-").replace(/[\s\u00a0\u202f]/g, "").replace(",", ".");
-  const found = /^([+-]?(?:\d+\.?\d*|\.\d+))(k?)$/i.exec(plain);
-  if (!found || (found[2] && unit !== "Hz")) return null;
-  return Number((Number(found[1]) * (found[2] ? 1000 : 1)).toPrecision(12));
 }
 
 /** Tracks as people write them: `1 2 5-8`; null if that cannot be read. */
