@@ -1,4 +1,4 @@
-"""A disk that is full, and one that gives errors, from the n-th call on; one n in 25.
+"""A disk that is full, and one that gives errors, from the n-th call on; one n in 25, every sync.
 
 With FLUXBENCH_EVERY=1 each n: 50 writes to a full disk from the first page of a book on and 50
 from before there was one; and errors of input and output from every write and sync, for good and
@@ -32,8 +32,8 @@ SWEEPS: dict[str, dict[str, Any]] = {
     "full, new book": {"kinds": WRITES, "error": errno.ENOSPC, "before": 50},
     "writes, for good": {"kinds": WRITES, "error": errno.EIO},
     "writes, once": {"kinds": WRITES, "error": errno.EIO, "count": 1},
-    "syncs, for good": {"kinds": SYNCS, "error": errno.EIO},
-    "syncs, once": {"kinds": SYNCS, "error": errno.EIO, "count": 1},
+    "syncs, for good": {"kinds": SYNCS, "error": errno.EIO, "every": 1},
+    "syncs, once": {"kinds": SYNCS, "error": errno.EIO, "count": 1, "every": 1},
     "planted": {"kinds": WRITES, "error": errno.EIO, "open": True, "planted": True,
                 "every": 10, "before": 50},
 }  # fmt: skip

@@ -16,6 +16,7 @@ from fluxbench.book._kinds import kind_named
 from fluxbench.book._open import (
     Lock,
     engine_for,
+    keep_names,
     make_folder,
     reader_of,
     refuse_a_stranger,
@@ -161,6 +162,7 @@ class Book(Records):
         self._reader = engine_for(path, writes=False)
         try:
             upgrade(self._writer, path)
+            keep_names(path.parent)
         except BaseException:
             self.close()
             raise

@@ -32,13 +32,25 @@ def make_folder(folder: Path) -> None:
     make_folder(folder.parent)
     try:
         folder.mkdir(exist_ok=True)
-        above = os.open(folder.parent, os.O_RDONLY)
-        try:
-            os.fsync(above)
-        finally:
-            os.close(above)
     except OSError as error:
         raise BookError(f"{folder} cannot be made ({error.strerror})") from None
+    keep_names(folder.parent)
+
+
+def keep_names(folder: Path) -> None:
+    """Have the disk know which files a folder holds; BookError.
+
+    SQLite does it for a new write-ahead log, but takes no notice when it fails: a power cut then
+    loses the log, and everything that was committed to it.
+    """
+    try:
+        opened = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(opened)
+        finally:
+            os.close(opened)
+    except OSError as error:
+        raise BookError(f"the disk fails at {folder} ({error.strerror}); see to it") from None
 
 
 class Lock:
