@@ -12,8 +12,8 @@ from fluxbench.book._open import (
     Lock,
     connect_to_read,
     is_known,
-    made_at,
     keep_names,
+    made_at,
     make_folder,
     revision_of,
 )
