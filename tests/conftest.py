@@ -1,12 +1,14 @@
 """What holds for all tests: an own home, no thread left running, none quietly left out."""
 
 import importlib
+import importlib.util
 import os
 import shutil
 import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -58,11 +60,18 @@ def lacking_to_compile() -> list[str]:
     return [name for name, path in needed.items() if not path.exists()]
 
 
+def lacking_for_database() -> list[str]:
+    """What the tests marked `database` need and this machine does not have."""
+    lacking = [] if any(Path("/usr/lib/postgresql").glob("*/bin/initdb")) else ["postgresql"]
+    return lacking if importlib.util.find_spec("psycopg") else [*lacking, "psycopg"]
+
+
 LACKING = {
     "sound": lacking_for_sound,
     "browser": lacking_for_browser,
     "paper": lacking_for_paper,
     "compiled": lacking_to_compile,
+    "database": lacking_for_database,
 }
 
 
@@ -112,6 +121,28 @@ def own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monke
     home = tmp_path_factory.mktemp("home")
     for name in ("HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
         monkeypatch.setenv(name, f"{home}")
+
+
+@pytest.fixture(scope="session")
+def database_server() -> Iterator[Any]:
+    """A server for all tests of a process, see `benches.database_server`."""
+    from tests.benches.database_server import DatabaseServer
+
+    server = DatabaseServer()
+    yield server
+    server.end()
+
+
+@pytest.fixture(params=["file", pytest.param("server", marks=pytest.mark.database)])
+def book_place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Any]:
+    """Where a book can be, of either sort: a test that asks for it holds for both."""
+    if request.param == "file":
+        yield tmp_path / "deep" / "book.db"
+        return
+    server = request.getfixturevalue("database_server")
+    place = server.book()
+    yield place
+    server.give_back(place)
 
 
 @pytest.fixture(autouse=True)

@@ -28,3 +28,9 @@ class InlineCrew:
 
     def renew(self) -> None:
         pass
+
+    def named(self, path: str) -> str:
+        return path
+
+    def watch(self) -> None:
+        pass

@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 from starlette.testclient import TestClient
 
-from fluxbench.book import Book, Entry, Page
+from fluxbench.book import Book, Entry, Page, Place
 from fluxbench.cli import main
 from fluxbench.lineup import plan_from_state
 from fluxbench.session import Session
@@ -38,8 +38,8 @@ STOCK = {
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Iterator[Book]:
-    opened = Book(tmp_path / "book.db")
+def book(book_place: Place) -> Iterator[Book]:
+    opened = Book(book_place)
     yield opened
     opened.close()
 

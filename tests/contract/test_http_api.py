@@ -332,7 +332,7 @@ def test_another_process_that_locks_the_book_costs_no_reading(
 ) -> None:
     begin(client, plan)
     until(client, lambda s: s["seq"] > 10)
-    with closing(sqlite3.connect(session.book.path, isolation_level=None)) as other:
+    with closing(sqlite3.connect(session.book.place, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         stuck = until(client, lambda s: not s["bench"]["saved"])
         beats = session._host.beats  # type: ignore[attr-defined]

@@ -49,14 +49,14 @@ def write_book(folder: Path, plant: Any = None) -> Left:
     writer = Writer(folder, tell=lambda message: None)
     for page in range(PAGES_IN_FILE + PAGES_IN_LOG):
         if page == PAGES_IN_FILE:
-            other = sqlite3.connect(writer.book.path)
+            other = sqlite3.connect(writer.book.place)
             assert other.execute("PRAGMA wal_checkpoint(RESTART)").fetchone()[0] == 0
             other.close()
             if plant is not None:
                 plant(writer.book)
         writer.write()
-    log = writer.book.path.with_name("book.db-wal").read_bytes()
-    left = Left(writer.book.path.read_bytes(), log, *read_log(log))
+    log = writer.book.place.with_name("book.db-wal").read_bytes()
+    left = Left(writer.book.place.read_bytes(), log, *read_log(log))
     writer.book.close()
     return left
 

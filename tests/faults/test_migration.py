@@ -18,7 +18,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import JSON, Boolean, Column, Engine, Float, Integer, MetaData, event, insert
 
 from fluxbench.base import BookError
-from fluxbench.book import Book, _book
+from fluxbench.book import Book, _open
 from fluxbench.book._open import _config, engine_for
 from tests.faults.disk import Disk, lay_out, read_trace
 from tests.faults.shim import HERE, run_behind
@@ -232,6 +232,6 @@ def test_a_stranger_is_refused_untouched(
 def test_the_harness_finds_a_bench_that_opens_first_and_looks_later(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(_book, "refuse_a_stranger", lambda path: None)
+    monkeypatch.setattr(_open, "refuse_a_stranger", lambda path: None)
     with pytest.raises(AssertionError):
         test_a_stranger_is_refused_untouched(tmp_path, *STRANGERS[0], "DELETE", left_open=False)

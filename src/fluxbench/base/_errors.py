@@ -10,6 +10,7 @@
     │   ├── ChannelsError     the interface has too few channels
     │   └── DeviceLostError   the interface went away while in use
     ├── DeckError             the deck refused a turn, a load or a transport command
+    ├── CrewError             workers of a cluster that cannot be had, or cannot do the jobs
     ├── CaptureError          a sound file that cannot be read or written, or holds nothing
     ├── ConflictError         an id that was used for something else, a thing changed meanwhile
     └── BookError             the book cannot be opened, or not be written any more
@@ -52,6 +53,10 @@ class DeckError(FluxbenchError):
 
 class CaptureError(FluxbenchError):
     """A sound file that cannot be read or written, or holds nothing to measure."""
+
+
+class CrewError(FluxbenchError):
+    """Workers of a cluster that cannot be had, or cannot do the jobs."""
 
 
 class ConflictError(FluxbenchError):

@@ -21,6 +21,7 @@ from fluxbench.book._kinds import (
     schema_of,
     thing_of,
 )
+from fluxbench.book._place import Place, Server, place_of
 from fluxbench.book._rows import Entry, LineUpRow, Page, Reading
 from fluxbench.book._things import Version, Writing
 from fluxbench.book._trails import TrailRow, Visit
@@ -42,9 +43,11 @@ __all__ = [
     "Kind",
     "LineUpRow",
     "Page",
+    "Place",
     "Reading",
     "Records",
     "Reel",
+    "Server",
     "ServiceNote",
     "Stock",
     "Told",
@@ -57,6 +60,7 @@ __all__ = [
     "export",
     "import_archive",
     "kind_named",
+    "place_of",
     "restore",
     "schema_of",
     "thing_of",

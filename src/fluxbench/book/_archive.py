@@ -4,14 +4,16 @@ import csv
 import hashlib
 import io
 import json
-import sqlite3
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 from typing import IO, Any, Literal
+
+from sqlalchemy import JSON, Boolean, Connection, Text, cast, insert, select
+from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from fluxbench.base import BookError, MisuseError
 from fluxbench.book._cells import (
@@ -24,9 +26,11 @@ from fluxbench.book._cells import (
     to_json,
 )
 from fluxbench.book._kinds import thing_of
-from fluxbench.book._open import is_known, made_at, make_folder
+from fluxbench.book._numbers import numbers_given, set_numbers
+from fluxbench.book._open import engine_for, is_known, reason_of, upgrade_in
+from fluxbench.book._place import Place
 from fluxbench.book._tables import HEAD, METADATA
-from fluxbench.book._whole import new_file, put_in_place, read_only
+from fluxbench.book._whole import new_book, new_file, put_in_place, refuse_another_version
 
 FORMAT, VERSION = "fluxbench book", 1
 MANIFEST, SCHEMA = "manifest.json", "schema.json"
@@ -35,6 +39,7 @@ LARGEST = 8 * 2**30
 """Bytes of all tables unpacked; a year of a busy studio is about a hundredth of it."""
 LONGEST_LINE = 32 * 2**20
 LONGEST_MANIFEST = 2**20
+AT_ONCE = 500
 
 Rows = Literal["json", "csv"]
 
@@ -43,27 +48,34 @@ Rows = Literal["json", "csv"]
 class Told:
     """What was written or read: rows by table."""
 
-    file: Path
+    place: Place
     rows: Mapping[str, int]
 
 
-def export(book: Path, out: Path, rows: Rows, *, overwrite: bool) -> Told:
+def export(book: Place, out: Path, rows: Rows, *, overwrite: bool) -> Told:
     """Write a book to an archive, also while a bench writes to it; BookError, MisuseError."""
-    with closing(read_only(book)) as connection, new_file(out, overwrite=overwrite) as part:
-        connection.row_factory = sqlite3.Row
-        connection.execute("BEGIN")  # one state of the book, whatever is written meanwhile
-        told: dict[str, Any] = {}
-        with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
-            for table in TABLES:
-                name = f"{table}.{_ending(rows)}"
-                with archive.open(_info(name), "w", force_zip64=True) as member:
-                    told[table] = _write_table(connection, table, rows, member)
-            _put(archive, SCHEMA, schema())
-            _put(archive, MANIFEST, {
-                "format": FORMAT, "version": VERSION, "book": HEAD, "rows": rows, "tables": told,
-                "sequences": dict(connection.execute("SELECT name, seq FROM sqlite_sequence")),
-            })  # fmt: skip
-        put_in_place(part, out, overwrite=overwrite)
+    refuse_another_version(book)
+    engine = engine_for(book, writes=False)
+    try:
+        # One transaction: one state of the book, whatever is written meanwhile.
+        with new_file(out, overwrite=overwrite) as part, engine.begin() as connection:
+            told: dict[str, Any] = {}
+            with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
+                for table in TABLES:
+                    name = f"{table}.{_ending(rows)}"
+                    with archive.open(_info(name), "w", force_zip64=True) as member:
+                        told[table] = _write_table(connection, table, rows, member)
+                _put(archive, SCHEMA, schema())
+                _put(archive, MANIFEST, {
+                    "format": FORMAT, "version": VERSION, "book": HEAD, "rows": rows,
+                    "tables": told, "sequences": numbers_given(connection),
+                })  # fmt: skip
+            put_in_place(part, out, overwrite=overwrite)
+    except SQLAlchemyError as error:
+        reason = reason_of(book, error)
+        raise BookError(f"the book {book} cannot be read ({reason}); nothing was written") from None
+    finally:
+        engine.dispose()
     return Told(out, {table: told[table]["rows"] for table in TABLES})
 
 
@@ -83,7 +95,7 @@ def _put(archive: zipfile.ZipFile, name: str, facts: Mapping[str, Any]) -> None:
 
 
 def _write_table(
-    connection: sqlite3.Connection, table: str, rows: Rows, member: IO[bytes]
+    connection: Connection, table: str, rows: Rows, member: IO[bytes]
 ) -> dict[str, Any]:
     columns = columns_of(table)
     digest, count = hashlib.sha256(), 0
@@ -95,9 +107,11 @@ def _write_table(
 
     if rows == "csv":
         put(_csv_line(list(columns)))
-    key = METADATA.tables[table].primary_key.columns.keys()[0]
-    names = ", ".join(f'"{name}"' for name in columns)
-    for row in connection.execute(f'SELECT {names} FROM {table} ORDER BY "{key}"'):
+    kept = METADATA.tables[table]
+    values = [cast(c, Text).label(c.name) if isinstance(c.type, JSON) else c for c in kept.columns]
+    asked = select(*values).order_by(*kept.primary_key.columns)
+    found = connection.execution_options(yield_per=AT_ONCE).execute(asked)
+    for row in map(dict, found.mappings()):
         count += 1
         if rows == "json":
             put(to_json(row, columns) + "\n")
@@ -112,37 +126,32 @@ def _csv_line(cells: list[str]) -> str:
     return text.getvalue()
 
 
-def import_archive(archive: Path, book: Path) -> Told:
+def import_archive(archive: Path, book: Place) -> Told:
     """Make a book of an archive; nothing is there if anything is wrong with it.
 
     MisuseError if there is a book already, BookError for what is no sound archive.
     """
     if not archive.is_file():
         raise MisuseError(f"there is no archive {archive}")
-    make_folder(book.parent)
     try:
-        with (
-            new_file(book, overwrite=False) as part,
-            zipfile.ZipFile(archive) as opened,
-        ):
+        with zipfile.ZipFile(archive) as opened, new_book(book) as connection:
             manifest = _manifest(opened)
-            made_at(part, manifest["book"])
-            with closing(sqlite3.connect(part, isolation_level=None)) as connection:
-                connection.execute("BEGIN")
-                counts = {
-                    table: _read_table(connection, opened, table, manifest)
-                    for table in manifest["tables"]
-                }
-                _finish(connection, manifest)
-                connection.execute("COMMIT")
-            made_at(part, HEAD)
-            put_in_place(part, book, overwrite=False)
+            upgrade_in(connection, book, manifest["book"])
+            counts = {
+                table: _read_table(connection, opened, table, manifest)
+                for table in TABLES
+                if table in manifest["tables"]
+            }
+            set_numbers(connection, manifest["sequences"])
+            upgrade_in(connection, book, HEAD)
     except (zipfile.BadZipFile, EOFError, zlib.error) as error:
         raise _bad(f"it is no archive, or was cut ({_line(error)})") from None
     except (CellError, UnicodeError, NotImplementedError, csv.Error) as error:
         raise _bad(_line(error)) from None
-    except (sqlite3.DatabaseError, RuntimeError) as error:
-        raise _bad(f"its rows do not fit together ({_line(error)})") from None
+    except OperationalError as error:
+        raise BookError(f"{book} cannot be written ({reason_of(book, error)})") from None
+    except (SQLAlchemyError, RuntimeError, OverflowError) as error:
+        raise _bad(f"its rows do not fit together ({reason_of(book, error)[:200]})") from None
     except OSError as error:
         if error.filename is None and not isinstance(error, FileNotFoundError):
             raise _bad(f"it cannot be read ({_line(error)})") from None
@@ -196,7 +205,7 @@ def _check(manifest: Mapping[str, Any], names: set[str]) -> None:
 
 
 def _read_table(
-    connection: sqlite3.Connection,
+    connection: Connection,
     archive: zipfile.ZipFile,
     table: str,
     manifest: Mapping[str, Any],
@@ -207,17 +216,34 @@ def _read_table(
     name = f"{table}.{_ending(manifest['rows'])}"
     digest, count = hashlib.sha256(), 0
     read = _json_rows if manifest["rows"] == "json" else _csv_rows
-    marks, names = ", ".join("?" * len(columns)), ", ".join(f'"{column}"' for column in columns)
-    put = f"INSERT INTO {table} ({names}) VALUES ({marks})"
+    waiting: list[dict[str, Any]] = []
     with archive.open(name) as member:
         for row in read(_lines(member, name, digest.update), columns, name):
             if table == "things":
                 _check_thing(row, name)
-            connection.execute(put, [row[column] for column in columns])
+            waiting.append(row)
             count += 1
+            if len(waiting) == AT_ONCE:
+                _put_rows(connection, table, waiting)
+    _put_rows(connection, table, waiting)
     if (count, digest.hexdigest()) != (told["rows"], told["sha256"]):
         raise _bad(f"{name} is not what the manifest says: it was cut or changed")
     return count
+
+
+def _put_rows(connection: Connection, table: str, rows: list[dict[str, Any]]) -> None:
+    """Write rows as many at once as name the same columns; what a row does not name is nothing."""
+    kept = METADATA.tables[table]
+    for names, alike in groupby(rows, key=lambda row: [n for n in row if row[n] is not None]):
+        told = [{n: _value(kept.c[n].type, row[n]) for n in names} for row in alike]
+        connection.execute(insert(kept), told)
+    rows.clear()
+
+
+def _value(column: object, stored: Any) -> Any:
+    if isinstance(column, JSON):
+        return json.loads(stored)
+    return bool(stored) if isinstance(column, Boolean) else stored
 
 
 def _lines(member: IO[bytes], name: str, seen: Callable[[bytes], None]) -> Iterator[str]:
@@ -262,11 +288,3 @@ def _check_thing(row: Mapping[str, Any], name: str) -> None:
         thing_of(str(row["kind"]), dict(json.loads(row["facts"])))
     except (MisuseError, TypeError, ValueError) as error:
         raise CellError(f"{name}, thing {row['id']!r}: {error}") from None
-
-
-def _finish(connection: sqlite3.Connection, manifest: Mapping[str, Any]) -> None:
-    for name, number in manifest["sequences"].items():
-        connection.execute("DELETE FROM sqlite_sequence WHERE name = ?", [name])
-        connection.execute("INSERT INTO sqlite_sequence VALUES (?, ?)", [name, int(number)])
-    if broken := connection.execute("PRAGMA foreign_key_check").fetchone():
-        raise _bad(f"its {broken[0]} name rows that are not there")

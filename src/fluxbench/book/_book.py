@@ -2,31 +2,25 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 from threading import Lock as Turn
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Select, func, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from fluxbench.base import BookError
-from fluxbench.book import _history, _pages, _things, _trails
+from fluxbench.book import _history, _pages, _server, _things, _trails
 from fluxbench.book._history import Correction, HistoryRow
 from fluxbench.book._kinds import kind_named
-from fluxbench.book._open import (
-    Lock,
-    engine_for,
-    keep_names,
-    make_folder,
-    reader_of,
-    refuse_a_stranger,
-    upgrade,
-)
+from fluxbench.book._open import claimed, engine_for, reader_of, reason_of, settle, upgrade
+from fluxbench.book._place import Place, Server
 from fluxbench.book._rows import Entry, LineUpRow, Page
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, STEPS
 from fluxbench.book._things import Version, Writing
 from fluxbench.book._trails import TrailRow, Visit
 from fluxbench.lineup import Kept
+
+_NEWEST_FIRST = (LINEUPS.c.begun_at.desc(), LINEUPS.c.id.desc())
 
 
 class Records:
@@ -35,21 +29,21 @@ class Records:
     BookError if there is no book, or another version's.
     """
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._reader = reader_of(path)
+    def __init__(self, place: Place) -> None:
+        self.place = place
+        self._reader = reader_of(place)
 
     def close(self) -> None:
-        """Close the file."""
+        """Close file or connections."""
         self._reader.dispose()
 
     def entries(self, since: int = 0, limit: int = 1000, lineup: str | None = None) -> list[Entry]:
         """Entries after number `since`, oldest first, of one line-up or of all."""
-        rows = select(JOURNAL).where(JOURNAL.c.seq > since).order_by(JOURNAL.c.seq).limit(limit)
+        rows = _entries_since(since, limit)
         if lineup is not None:
             rows = rows.where(JOURNAL.c.lineup == lineup)
         with self._reader.begin() as connection:
-            return [Entry(**row) for row in connection.execute(rows).mappings()]
+            return [Entry(*row) for row in connection.execute(rows)]
 
     def last_seq(self) -> int:
         """The number of the newest entry, 0 in an empty book."""
@@ -58,14 +52,9 @@ class Records:
 
     def lineups(self) -> list[LineUpRow]:
         """All line-ups, newest first."""
-        rows = select(LINEUPS).order_by(LINEUPS.c.begun_at.desc(), LINEUPS.c.id.desc())
+        rows = select(LINEUPS).order_by(*_NEWEST_FIRST)
         with self._reader.begin() as connection:
             return [LineUpRow(**row) for row in connection.execute(rows).mappings()]
-
-    def open_lineup(self) -> LineUpRow | None:
-        """The newest line-up, if it was not brought to an end."""
-        newest = self.lineups()[:1]
-        return newest[0] if newest and not newest[0].closed else None
 
     def steps(self, lineup: str) -> list[Kept]:
         """What a line-up kept, in order."""
@@ -154,36 +143,72 @@ class Records:
 
 
 class Book(Records):
-    """A book in a SQLite file. One bench may have it open; its threads write one after the other.
+    """A book to be written; threads write one after the other.
 
-    BookError if another bench has it, or it is no book, or a newer one's.
+    One bench may have a book in a file open. Several may share one on a server, each with a name
+    of its own, `bench`: their pages come one after the other, and so do the journal's numbers.
+
+    BookError if another bench has it (or has the name), or it is no book, or a newer one's.
     """
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        refuse_a_stranger(path)
-        make_folder(path.parent)
-        self._lock = Lock(path)
+    def __init__(self, place: Place, bench: str | None = None) -> None:
+        self.place, self.bench = place, bench
+        self._give_back = claimed(place)
         self._turn = Turn()
-        self._writer = engine_for(path, writes=True)
-        self._reader = engine_for(path, writes=False)
+        self._in_doubt: tuple[Page, str, list[Entry]] | None = None
+        self._writer = engine_for(place, writes=True, bench=bench)
+        self._reader = engine_for(place, writes=False)
         try:
-            upgrade(self._writer, path)
-            keep_names(path.parent)
+            upgrade(self._writer, place)
+            settle(place)
         except BaseException:
             self.close()
             raise
 
     def close(self) -> None:
-        """Close the file and let another bench have it."""
+        """Close the book and let another bench have it."""
         self._writer.dispose()
         super().close()
-        self._lock.release()
+        self._give_back()
+
+    def own_entries(self, since: int = 0, limit: int = 1000) -> list[Entry]:
+        """Entries of this bench after number `since`, oldest first."""
+        rows = _entries_since(since, limit).where(JOURNAL.c.bench.is_not_distinct_from(self.bench))
+        with self._reader.begin() as connection:
+            return [Entry(*row) for row in connection.execute(rows)]
+
+    def own_newest(self) -> LineUpRow | None:
+        """The newest line-up that this bench began."""
+        ours = LINEUPS.c.bench.is_not_distinct_from(self.bench)
+        rows = select(LINEUPS).where(ours).order_by(*_NEWEST_FIRST).limit(1)
+        with self._reader.begin() as connection:
+            row = connection.execute(rows).mappings().first()
+        return None if row is None else LineUpRow(**row)
 
     def write(self, page: Page) -> list[Entry]:
-        """Commit a page; its entries with their numbers. BookError, and nothing is written."""
+        """Commit a page; its entries with their numbers. BookError, and nothing is written.
+
+        The same page again after an error is written once, even if the error was that the server
+        was gone before it could say that it had committed.
+        """
+        if (written := self._settled(page)) is not None:
+            return written
         with self._writing() as connection:
-            return _pages.write(connection, page)
+            entries = _pages.write(connection, page, self.bench)
+            if isinstance(self.place, Server):
+                self._in_doubt = (page, _server.transaction_of(connection), entries)
+        self._in_doubt = None
+        return entries
+
+    def _settled(self, page: Page) -> list[Entry] | None:
+        """The entries of a page that was written after all."""
+        if self._in_doubt is None or self._in_doubt[0] is not page:
+            return None
+        _, transaction, entries = self._in_doubt
+        with self._writing() as connection:  # whose turn came: that transaction is over
+            is_written = _server.is_committed(connection, transaction)
+        self._in_doubt = None
+        return entries if is_written else None
 
     def keep(self, writing: Writing) -> Version:
         """Commit a version of a thing, once, from any thread.
@@ -205,8 +230,14 @@ class Book(Records):
             with self._turn, self._writer.begin() as connection:
                 yield connection
         except SQLAlchemyError as error:
-            reason = " ".join(str(getattr(error, "orig", None) or error).split())
+            reason = reason_of(self.place, error)
+            ask = "is the server there" if isinstance(self.place, Server) else "is the disk full"
             raise BookError(
-                f"the book {self.path} cannot be written ({reason}); "
-                "is the disk full? What is taken waits until it can"
+                f"the book {self.place} cannot be written ({reason}); "
+                f"{ask}? What is taken waits until it can"
             ) from None
+
+
+def _entries_since(since: int, limit: int) -> Select[Any]:
+    columns = [JOURNAL.c[name] for name in ("seq", "lineup", "at", "t_s", "what", "facts")]
+    return select(*columns).where(JOURNAL.c.seq > since).order_by(JOURNAL.c.seq).limit(limit)

@@ -11,8 +11,8 @@ from fluxbench.book._things import write as write_thing
 from fluxbench.lineup import Kept
 
 
-def write(connection: Connection, page: Page) -> list[Entry]:
-    """Write a page; its entries with their numbers."""
+def write(connection: Connection, page: Page, bench: str | None) -> list[Entry]:
+    """Write a page of a bench; its entries with their numbers."""
     if page.begun is not None:
         new = page.begun
         connection.execute(
@@ -26,6 +26,7 @@ def write(connection: Connection, page: Page) -> list[Entry]:
                 tape=new.tape,
                 batch=new.batch,
                 speed_ips=new.speed_ips,
+                bench=bench,
             )
         )
     entries: list[Entry] = []
@@ -37,7 +38,7 @@ def write(connection: Connection, page: Page) -> list[Entry]:
             "what": entry.what,
             "facts": entry.facts,
         }
-        key = connection.execute(insert(JOURNAL).values(row)).inserted_primary_key
+        key = connection.execute(insert(JOURNAL).values(**row, bench=bench)).inserted_primary_key
         seq = int(key[0]) if key is not None else 0
         entries.append(Entry(seq=seq, **row))  # type: ignore[arg-type]
     _write_all(connection, STEPS, [_step(page.lineup, kept) for kept in page.steps])

@@ -53,6 +53,8 @@ class LineUpRow:
     """The calibration tape."""
     batch: str | None = None
     speed_ips: float | None = None
+    bench: str | None = None
+    """Which of the benches that share a book began it; None in a book for one alone."""
 
 
 @dataclass(slots=True)

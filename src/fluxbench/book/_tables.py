@@ -7,14 +7,13 @@ from sqlalchemy import (
     Float,
     ForeignKey,
     Index,
-    Integer,
     MetaData,
-    String,
     Table,
-    Text,
 )
 
-HEAD = "0002"
+from fluxbench.book._types import WHOLE, words
+
+HEAD = "0003"
 """The migration that makes them."""
 
 METADATA = MetaData()
@@ -22,39 +21,42 @@ METADATA = MetaData()
 LINEUPS = Table(
     "lineups",
     METADATA,
-    Column("id", String(64), primary_key=True),
-    Column("kind", String(16), nullable=False),
-    Column("begun_at", String(32), nullable=False),
+    Column("id", words(64), primary_key=True),
+    Column("kind", words(16), nullable=False),
+    Column("begun_at", words(32), nullable=False),
     Column("plan", JSON, nullable=False),
     Column("closed", Boolean, nullable=False),
-    Column("stopped", Text),
-    Column("deck", String(64)),
-    Column("tape", String(64), index=True),
-    Column("batch", String(64), index=True),
+    Column("stopped", words()),
+    Column("deck", words(64)),
+    Column("tape", words(64), index=True),
+    Column("batch", words(64), index=True),
     Column("speed_ips", Float),
+    Column("bench", words(64)),
     Index("lineups_of_deck", "deck", "begun_at"),
 )
 
 JOURNAL = Table(
     "journal",
     METADATA,
-    Column("seq", Integer, primary_key=True, autoincrement=True),
-    Column("lineup", String(64), ForeignKey("lineups.id")),
-    Column("at", String(32), nullable=False),
+    Column("seq", WHOLE, primary_key=True, autoincrement=True),
+    Column("lineup", words(64), ForeignKey("lineups.id")),
+    Column("at", words(32), nullable=False),
     Column("t_s", Float, nullable=False),
-    Column("what", String(32), nullable=False),
+    Column("what", words(32), nullable=False),
     Column("facts", JSON, nullable=False),
+    Column("bench", words(64)),
     Index("journal_of_lineup", "lineup", "seq"),
     sqlite_autoincrement=True,  # a number is never given twice
 )
+"""`bench` is who wrote it, of the several that share a book; nobody in a book for one alone."""
 
 STEPS = Table(
     "steps",
     METADATA,
-    Column("row", Integer, primary_key=True, autoincrement=True),
-    Column("lineup", String(64), ForeignKey("lineups.id"), nullable=False, index=True),
-    Column("number", Integer, nullable=False),
-    Column("name", String(64), nullable=False),
+    Column("row", WHOLE, primary_key=True, autoincrement=True),
+    Column("lineup", words(64), ForeignKey("lineups.id"), nullable=False, index=True),
+    Column("number", WHOLE, nullable=False),
+    Column("name", words(64), nullable=False),
     Column("is_part", Boolean, nullable=False),
     Column("value", JSON),
     Column("state", JSON, nullable=False),
@@ -63,18 +65,18 @@ STEPS = Table(
 READINGS = Table(
     "readings",
     METADATA,
-    Column("row", Integer, primary_key=True, autoincrement=True),
-    Column("lineup", String(64), ForeignKey("lineups.id"), nullable=False, index=True),
-    Column("seq", Integer, ForeignKey("journal.seq"), nullable=False),
-    Column("stage", String(32), nullable=False),
-    Column("trimmer", String(32), nullable=False),
-    Column("track", Integer),
-    Column("kind", String(16), nullable=False),
+    Column("row", WHOLE, primary_key=True, autoincrement=True),
+    Column("lineup", words(64), ForeignKey("lineups.id"), nullable=False, index=True),
+    Column("seq", WHOLE, ForeignKey("journal.seq"), nullable=False),
+    Column("stage", words(32), nullable=False),
+    Column("trimmer", words(32), nullable=False),
+    Column("track", WHOLE),
+    Column("kind", words(16), nullable=False),
     Column("reading", Float),
     Column("error", Float),
-    Column("unit", String(16), nullable=False),
-    Column("deck", String(64)),
-    Column("at", String(32)),
+    Column("unit", words(16), nullable=False),
+    Column("deck", words(64)),
+    Column("at", words(32)),
     Column("speed_ips", Float),
     Index("readings_over_time", "deck", "trimmer", "track", "at"),
 )
@@ -83,11 +85,11 @@ READINGS = Table(
 CORRECTIONS = Table(
     "corrections",
     METADATA,
-    Column("row", Integer, primary_key=True, autoincrement=True),
-    Column("of", Integer, ForeignKey("readings.row"), nullable=False, index=True),
-    Column("at", String(32), nullable=False),
-    Column("who", String(80)),
-    Column("why", Text, nullable=False),
+    Column("row", WHOLE, primary_key=True, autoincrement=True),
+    Column("of", WHOLE, ForeignKey("readings.row"), nullable=False, index=True),
+    Column("at", words(32), nullable=False),
+    Column("who", words(80)),
+    Column("why", words(), nullable=False),
     Column("reading", Float),
     Column("error", Float),
 )
@@ -96,12 +98,12 @@ CORRECTIONS = Table(
 THINGS = Table(
     "things",
     METADATA,
-    Column("row", Integer, primary_key=True, autoincrement=True),
-    Column("id", String(64), nullable=False),
-    Column("kind", String(16), nullable=False),
-    Column("at", String(32), nullable=False),
-    Column("who", String(80)),
-    Column("why", Text),
+    Column("row", WHOLE, primary_key=True, autoincrement=True),
+    Column("id", words(64), nullable=False),
+    Column("kind", words(16), nullable=False),
+    Column("at", words(32), nullable=False),
+    Column("who", words(80)),
+    Column("why", words()),
     Column("facts", JSON, nullable=False),
     Column("retired", Boolean, nullable=False),
     Index("things_by_id", "id", "row"),
@@ -113,7 +115,7 @@ THINGS = Table(
 COMMANDS = Table(
     "commands",
     METADATA,
-    Column("id", String(64), primary_key=True),
-    Column("at", String(32), nullable=False),
+    Column("id", words(64), primary_key=True),
+    Column("at", words(32), nullable=False),
     Column("answer", JSON, nullable=False),
 )

@@ -1,4 +1,7 @@
-"""The file of a book as a whole: read, copied, checked, put in its place at once."""
+"""A book as a whole: made, copied, checked, put in its place at once.
+
+Copies are of files. Whoever has a server has tools for that, which know more of it.
+"""
 
 import os
 import sqlite3
@@ -7,25 +10,54 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
+from sqlalchemy import Connection, inspect
+
 from fluxbench.base import BookError, MisuseError
-from fluxbench.book._open import (
-    Lock,
-    connect_to_read,
-    is_known,
-    keep_names,
-    made_at,
-    make_folder,
-    revision_of,
-)
+from fluxbench.book._file import Lock, connect_to_read, keep_names, make_folder
+from fluxbench.book._open import engine_for, is_known, made_at, revision_of
+from fluxbench.book._place import Place, Server
 from fluxbench.book._tables import HEAD
 
 
 def read_only(book: Path) -> sqlite3.Connection:
     """A connection that cannot write, to a book of this version; BookError for anything else."""
-    revision = revision_of(book)
-    if revision != HEAD:
-        raise BookError(f"{book} is of another version; bring it up to date with book upgrade")
+    refuse_another_version(book)
     return connect_to_read(book)
+
+
+def refuse_another_version(book: Place) -> None:
+    """BookError for a book that is not of this version, or none."""
+    if revision_of(book) != HEAD:
+        raise BookError(f"{book} is of another version; bring it up to date with book upgrade")
+
+
+@contextmanager
+def new_book(place: Place) -> Iterator[Connection]:
+    """One transaction in which a book is made; nothing is there if that does not come to pass.
+
+    MisuseError if there is one already, BookError for a server that cannot be had.
+    """
+    if isinstance(place, Server):
+        with _in_a_transaction(place) as connection:
+            if inspect(connection).get_table_names():
+                raise MisuseError(f"{place} holds tables already; give an empty database")
+            yield connection
+        return
+    make_folder(place.parent)
+    with new_file(place, overwrite=False) as part:
+        with _in_a_transaction(part) as connection:
+            yield connection
+        put_in_place(part, place, overwrite=False)
+
+
+@contextmanager
+def _in_a_transaction(place: Place) -> Iterator[Connection]:
+    engine = engine_for(place, writes=True)
+    try:
+        with engine.execution_options(patient=True).begin() as connection:
+            yield connection
+    finally:
+        engine.dispose()
 
 
 @contextmanager
@@ -76,11 +108,22 @@ def _link(part: Path, place: Path) -> None:
         part.replace(place)
 
 
-def backup(book: Path, out: Path, *, overwrite: bool) -> int:
+def _file_of(book: Place) -> Path:
+    if isinstance(book, Server):
+        raise MisuseError(
+            f"{book} is copied and put back with the tools of its server (pg_dump, pg_restore); "
+            "book export and book import work with it"
+        )
+    return book
+
+
+def backup(book: Place, out: Path, *, overwrite: bool) -> int:
     """Copy a book while a bench may write to it, check the copy, and put it in its place.
 
-    Its number of line-ups. BookError if book or copy are not sound, MisuseError for the file.
+    Its number of line-ups. BookError if book or copy are not sound, MisuseError for the file and
+    for a book on a server.
     """
+    book = _file_of(book)
     if out.absolute() == book.absolute():
         raise MisuseError("a backup goes to another file than the book")
     with new_file(out, overwrite=overwrite) as part:
@@ -114,12 +157,13 @@ def checked(copy: Path, named: Path) -> int:
     return count
 
 
-def restore(file: Path, book: Path, *, overwrite: bool) -> int:
+def restore(file: Path, book: Place, *, overwrite: bool) -> int:
     """Put a backup, of this or an older version, in the place of a book; its line-ups.
 
     MisuseError if there is a book and `overwrite` is not said, BookError if a bench has it open
     or the backup is not sound; then nothing is changed.
     """
+    book = _file_of(book)
     if revision_of(file) is None:
         raise BookError(f"{file} is empty, and no backup of a book")
     if file.absolute() == book.absolute():
@@ -151,12 +195,15 @@ def _end_journal(book: Path) -> None:
             left.rename(book.with_name(f"{book.name}.old{suffix}"))
 
 
-def upgrade(book: Path) -> tuple[str, str, Path | None]:
-    """Bring a book up to date: from, to, and the backup that was made first if it was needed."""
+def upgrade(book: Place) -> tuple[str, str, Path | None]:
+    """Bring a book up to date: from, to, and the backup that was made first if it was needed.
+
+    Of a book on a server none is made.
+    """
     from fluxbench.book._book import Book  # which opens by these very functions
 
     before, kept = revision_of(book) or "empty", None
-    if is_known(before) and before != HEAD:
+    if isinstance(book, Path) and is_known(before) and before != HEAD:
         kept = book.with_name(f"{book.name}.before-{HEAD}")
         with new_file(kept, overwrite=False) as part:
             with closing(connect_to_read(book)) as source:

@@ -2,13 +2,17 @@
 
 import json
 import sys
+from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fluxbench.cli._data import book_at
+
 if TYPE_CHECKING:
-    from fluxbench.captures.catalogue import Declared, Entry
+    from fluxbench.captures.catalogue import Declared, Entry, InBook
 
 
 def catalogue(
@@ -42,9 +46,17 @@ def catalogue(
     workers: Annotated[
         int, typer.Option(min=0, max=512, help="Processes that measure; 0: one a core.")
     ] = 0,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(help="Dask scheduler whose workers measure: HOST:PORT, one that you trust."),
+    ] = None,
     remedy: Annotated[
         Path | None,
         typer.Option(help="Folder for corrected copies of what can be put right in a file."),
+    ] = None,
+    book: Annotated[
+        str | None,
+        typer.Option(metavar="FILE|URL", help="A book to keep what was found in, as captures."),
     ] = None,
     retry: Annotated[
         bool, typer.Option("--retry", help="Measure anew what was set aside before.")
@@ -58,16 +70,21 @@ def catalogue(
     What is measured stands in a journal beside the results: a run that was ended goes on where it
     was. No capture is changed: --remedy writes copies.
     """
-    from fluxbench.captures.catalogue import LocalCrew, Remedy
+    from fluxbench.base import MisuseError
+    from fluxbench.captures.catalogue import ClusterCrew, InBook, LocalCrew, Remedy
     from fluxbench.captures.catalogue import catalogue as run
     from fluxbench.cli._catalogue_shown import Progress, print_done
 
     declared = _declared(speed, played, level, speed_tone, layout, chain)
     named = _places(places)
+    if scheduler is not None and workers:
+        raise MisuseError("--workers is for this machine; a scheduler has workers of its own")
     corrected = Remedy(remedy, tuple(named)) if remedy is not None else None
-    with Progress(quiet=as_json) as progress:
+    with ExitStack() as stack:
+        progress = stack.enter_context(Progress(quiet=as_json))
+        kept = None if book is None else stack.enter_context(InBook(book_at(book)))
         try:
-            with LocalCrew(workers) as crew:
+            with LocalCrew(workers) if scheduler is None else ClusterCrew(scheduler, named) as crew:
                 done = run(
                     named,
                     to,
@@ -78,7 +95,7 @@ def catalogue(
                     retry=retry,
                     begun=progress.begun,
                     told=progress.told,
-                    entered=_print_line if as_json else lambda entry: None,
+                    entered=partial(_entered, kept, as_json),
                 )
         except KeyboardInterrupt:
             progress.close()
@@ -86,12 +103,17 @@ def catalogue(
             raise
     if not as_json:
         print_done(done, to)
+        if kept is not None:
+            print(f"{book_at(book)}: {kept.written} captures written, the others are there just so")
 
 
-def _print_line(entry: "Entry") -> None:
+def _entered(kept: "InBook | None", as_json: bool, entry: "Entry") -> None:
     from fluxbench.captures.catalogue import object_of
 
-    print(json.dumps(object_of(entry), allow_nan=False), flush=True)
+    if kept is not None:
+        kept.add(entry)
+    if as_json:
+        print(json.dumps(object_of(entry), allow_nan=False), flush=True)
 
 
 def _places(places: list[str]) -> list[str]:

@@ -2,10 +2,11 @@
 
 import os
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from fluxbench.cli._data import BookAt, bench_of, book_at, files_beside
 
 if TYPE_CHECKING:
     from fluxbench.links import Link, SilenceKey
@@ -23,8 +24,10 @@ def serve(
     no_browser: Annotated[
         bool, typer.Option("--no-browser", help="Do not open a browser.")
     ] = False,
-    book: Annotated[
-        Path | None, typer.Option(help="The book; one in the user's data folder if left out.")
+    book: BookAt = None,
+    bench: Annotated[
+        str | None,
+        typer.Option(help="This bench's name in a shared book; the machine's if left out."),
     ] = None,
     tracks: Annotated[int, typer.Option(min=1, max=24, help="Tracks of a new practice deck.")] = 8,
     speed: Annotated[
@@ -38,7 +41,6 @@ def serve(
     from fluxbench import __version__
     from fluxbench.base import MisuseError
     from fluxbench.book import Book
-    from fluxbench.cli._data import default_book
     from fluxbench.cli._practice import PracticeProcess
     from fluxbench.links import HttpControls, StreamLink
     from fluxbench.session import Session
@@ -46,12 +48,14 @@ def serve(
 
     if controls is not None and interface is None:
         raise MisuseError("--controls alone is no deck; give --interface as well")
+    place = book_at(book)
+    called = bench_of(place, bench)
+    kept, practice = None, None
     listener = listen_on(port)
-    kept = Book(default_book() if book is None else book)
-    practice = None
     try:
+        kept = Book(place, called)
         if interface is None:
-            practice = PracticeProcess(kept.path, tracks, speed, seed)
+            practice = PracticeProcess(files_beside(place, called), tracks, speed, seed)
             hands: HttpControls | None = HttpControls(practice.at.controls)
             session = Session(
                 kept, partial(StreamLink, practice.at.samples_port), "practice deck", __version__,
@@ -65,7 +69,8 @@ def serve(
         serve_app(build_app(session), listener, partial(_ready, not no_browser))
     finally:
         listener.close()
-        kept.close()
+        if kept is not None:
+            kept.close()
         if practice is not None:
             practice.end()
 

@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from fluxbench.cli._data import BookAt, book_at
+
 
 def sheet(
     lineup: Annotated[
@@ -19,9 +21,7 @@ def sheet(
     address: Annotated[
         str, typer.Option(help="A bench's address on the local network, for the printed code.")
     ] = "",
-    book: Annotated[
-        Path | None, typer.Option(help="The book; one in the user's data folder if left out.")
-    ] = None,
+    book: BookAt = None,
     overwrite: Annotated[
         bool, typer.Option("--overwrite", help="Write over a file that is there.")
     ] = False,
@@ -32,10 +32,9 @@ def sheet(
     """Print the sheet of a line-up to a PDF file, also while the bench runs."""
     from fluxbench import __version__
     from fluxbench.book import Records
-    from fluxbench.cli._data import default_book
     from fluxbench.sheets import contents_of, file_name, pages_of, sheet_pdf
 
-    records = Records(default_book() if book is None else book)
+    records = Records(book_at(book))
     try:
         contents = contents_of(records, lineup)
     finally:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from fluxbench.cli._data import BookAt, book_at
+
 if TYPE_CHECKING:
     from fluxbench.sheets import Card
 
@@ -32,9 +34,6 @@ Paper = Annotated[str, typer.Option(help="The paper: a4 or letter.")]
 Address = Annotated[
     str, typer.Option(help="A bench's address on the local network, for the printed code.")
 ]
-Book = Annotated[
-    Path | None, typer.Option(help="The book; one in the user's data folder if left out.")
-]
 Out = Annotated[Path | None, typer.Option(help="The PDF file to write; named after the reel.")]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="Write over a file that is there.")]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object on one line, nothing else.")]
@@ -55,7 +54,7 @@ def label(
     lineup: Lineup = None,
     paper: Paper = "a4",
     address: Address = "",
-    book: Book = None,
+    book: BookAt = None,
     out: Out = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
@@ -87,7 +86,7 @@ def track_sheet(
     lineup: Lineup = None,
     paper: Paper = "a4",
     address: Address = "",
-    book: Book = None,
+    book: BookAt = None,
     out: Out = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
@@ -109,7 +108,7 @@ def _card(
     file: Path | None,
     reel_id: str | None,
     lineup: str | None,
-    book: Path | None,
+    book: str | None,
     told: Mapping[str, Any],
 ) -> "Card":
     """From the book what it knows, over it the file, over both the options."""
@@ -127,12 +126,11 @@ def _card(
     return card_of(facts) if known is None else told_otherwise(known, facts)
 
 
-def _from_book(reel_id: str | None, lineup: str | None, book: Path | None) -> "Card":
+def _from_book(reel_id: str | None, lineup: str | None, book: str | None) -> "Card":
     from fluxbench.book import Records
-    from fluxbench.cli._data import default_book
     from fluxbench.sheets import card_of_lineup, card_of_reel, contents_of
 
-    records = Records(default_book() if book is None else book)
+    records = Records(book_at(book))
     try:
         if reel_id is not None:
             return card_of_reel(records, reel_id)

@@ -83,12 +83,11 @@ class Ledger:
         self._answering.append((waiting, {"id": waiting.command.id, "done": True}))
 
     def restore(self) -> tuple[LineUpRow, float] | None:
-        """Fold the newest line-up; it and its time so far if it was not brought to an end."""
+        """Fold this bench's newest line-up; it and its time so far if it was not ended."""
         self.folded = {**EMPTY, "seq": self._book.last_seq()}
-        rows = self._book.lineups()[:1]
-        if not rows:
+        row = self._book.own_newest()
+        if row is None:
             return None
-        row = rows[0]
         self.plan = plan_of(row.plan)
         state, since, time_s = begun(EMPTY, row, self.plan), 0, 0.0
         while entries := self._book.entries(since, lineup=row.id):

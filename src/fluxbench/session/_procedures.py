@@ -43,7 +43,7 @@ PROCEDURES: dict[str, Make] = {
 def as_left(book: Book, plan: Plan, shown: Shown) -> dict[str, Any]:
     """The response that the last finished line-up of the deck left; NotNowError if none.
 
-    A deck that is not named is any with as many tracks, at the same speed.
+    A deck that is not named is any of this bench with as many tracks, at the same speed.
     """
     deck = ids_of(shown)["deck"]
     for row in book.lineups():
@@ -52,7 +52,7 @@ def as_left(book: Book, plan: Plan, shown: Shown) -> dict[str, Any]:
         stock = row.plan["stock"]
         if (int(stock["tracks"]), float(stock["speed_ips"])) != (plan.tracks, plan.speed_ips):
             continue
-        if deck not in (None, row.deck):
+        if deck != row.deck if deck is not None else row.bench != book.bench:
             continue
         for entry in book.entries(limit=10_000, lineup=row.id):
             if entry.what == "response" and {f"{f:g}" for f in CHECK_HZ} <= set(

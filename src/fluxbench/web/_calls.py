@@ -42,7 +42,7 @@ def state(session: Bench) -> dict[str, Any]:
 @router.get("/events")
 def events(session: Bench, since: Annotated[int, Query(ge=0)] = 0) -> Events:
     """Committed events after a number."""
-    rows = session.book.entries(since, PAGE)
+    rows = session.book.own_entries(since, PAGE)
     return Events.model_validate(
         {"events": [event(row) for row in rows], "seq": session.state["seq"]}
     )

@@ -124,7 +124,7 @@ async def _tell_events(
     state = session.state
     last = int(state["seq"])
     while since is not None and since < last:
-        rows = await asyncio.to_thread(session.book.entries, since, PAGE)
+        rows = await asyncio.to_thread(session.book.own_entries, since, PAGE)
         for row in rows:
             if row.seq <= last:
                 await socket.send_text(_json(event(row)))

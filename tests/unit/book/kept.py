@@ -1,10 +1,23 @@
 """A small book with something of everything in it."""
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
-from fluxbench.book import Book, Correction, Entry, LineUpRow, Page, Reading, Version, Writing
+from sqlalchemy import select
+
+from fluxbench.book import (
+    Book,
+    Correction,
+    Entry,
+    LineUpRow,
+    Page,
+    Place,
+    Reading,
+    Version,
+    Writing,
+)
+from fluxbench.book._open import engine_for
+from fluxbench.book._tables import METADATA
 from fluxbench.lineup import Kept
 
 AT = "2026-01-01T00:00:00.000Z"
@@ -51,9 +64,9 @@ def taken(reading: float | None, track: int | None = 2, **more: Any) -> Reading:
     return Reading(0, track=track, reading=reading, error=0.02, **told)
 
 
-def fill(path: Path) -> None:
+def fill(place: Place) -> None:
     """Make a book with something of everything in it."""
-    book = Book(path)
+    book = Book(place)
     try:
         keep(book, "d1", "decks", DECK, who="me", why="-new")
         keep(book, "t1", "tapes", TAPE)
@@ -64,3 +77,19 @@ def fill(path: Path) -> None:
         book.correct(Correction("k1", row, AT, "read aloud wrongly", 2.7, 0.02, "me"))
     finally:
         book.close()
+
+
+def told(place: Place, table: str) -> list[dict[str, Any]]:
+    """All rows of a table, by its key."""
+    engine, kept = engine_for(place, writes=False), METADATA.tables[table]
+    try:
+        with engine.connect() as connection:
+            rows = connection.execute(select(kept).order_by(*kept.primary_key.columns))
+            return [dict(row) for row in rows.mappings()]
+    finally:
+        engine.dispose()
+
+
+def all_told(place: Place) -> dict[str, list[dict[str, Any]]]:
+    """All rows of all tables."""
+    return {table: told(place, table) for table in METADATA.tables}

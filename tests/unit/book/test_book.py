@@ -12,7 +12,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 
 from fluxbench.base import BookError
-from fluxbench.book import Book, Entry, LineUpRow, Page, Reading, Records
+from fluxbench.book import Book, Entry, LineUpRow, Page, Place, Reading, Records
 from fluxbench.book._open import engine_for
 from fluxbench.book._tables import METADATA
 from fluxbench.lineup import Kept
@@ -21,8 +21,8 @@ ROW = LineUpRow("one", "line-up", "2026-01-01T00:00:00.000Z", {"stock": {"tracks
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Iterator[Book]:
-    opened = Book(tmp_path / "deep" / "book.db")
+def book(book_place: Place) -> Iterator[Book]:
+    opened = Book(book_place)
     yield opened
     opened.close()
 
@@ -49,18 +49,17 @@ def test_what_was_written_is_read(book: Book) -> None:
     assert book.answer("b7c6") == {"done": True}
     assert book.answer("other") is None
     assert book.lineups() == [ROW]
-    assert book.open_lineup() == ROW
-    with sqlite3.connect(book.path) as connection:
-        rows = connection.execute("SELECT seq, track, reading, error FROM readings").fetchall()
-    connection.close()
-    assert rows == [(2, 2, 2.79, None)]
+    assert book.own_newest() == ROW
+    (row,) = book.readings_of("one")
+    assert (row.track, row.reading, row.error) == (2, 2.79, None)
 
 
 def test_a_line_up_that_was_ended_is_not_open(book: Book) -> None:
     book.write(first_page())
     book.write(Page(lineup="one", entries=[entry("stopped")], closed=True, stopped="enough"))
-    assert book.open_lineup() is None
-    assert book.lineups()[0].stopped == "enough"
+    newest = book.own_newest()
+    assert newest == book.lineups()[0]
+    assert (newest.closed, newest.stopped) == (True, "enough")
 
 
 def test_a_page_is_written_whole_or_not_at_all(book: Book) -> None:
@@ -79,8 +78,8 @@ def test_a_number_is_never_given_twice(book: Book) -> None:
     assert book.write(Page(entries=[entry("note", None)]))[0].seq >= 3
 
 
-def test_the_file_is_safe_against_power_cuts(book: Book) -> None:
-    engine = engine_for(book.path, writes=True)
+def test_the_file_is_safe_against_power_cuts(tmp_path: Path) -> None:
+    engine = engine_for(tmp_path / "book.db", writes=True)
     with engine.begin() as connection:
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # FULL
@@ -89,18 +88,20 @@ def test_the_file_is_safe_against_power_cuts(book: Book) -> None:
 
 
 def test_the_migrations_make_the_tables_that_are_used(book: Book) -> None:
-    engine = engine_for(book.path, writes=False)
+    engine = engine_for(book.place, writes=False)
     with engine.begin() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, METADATA) == []
     engine.dispose()
 
 
-def test_two_benches_on_one_book(book: Book) -> None:
+def test_two_benches_on_one_file(tmp_path: Path) -> None:
+    book = Book(tmp_path / "book.db")
     with pytest.raises(BookError, match=rf"another bench \(process {os.getpid()}\)"):
-        Book(book.path)
+        Book(book.place)
     book.write(first_page())
     assert book.last_seq() == 2
+    book.close()
 
 
 def test_the_book_is_free_when_its_bench_was_killed(tmp_path: Path) -> None:
@@ -154,7 +155,7 @@ def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:
 
 def test_records_are_read_beside_the_bench_that_writes(book: Book) -> None:
     book.write(first_page())
-    records = Records(book.path)
+    records = Records(book.place)
     assert records.lineups() == [ROW]
     assert records.entries() == book.entries()
     book.write(Page(lineup="one", entries=[entry("note")]))

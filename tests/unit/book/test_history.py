@@ -8,15 +8,15 @@ from pathlib import Path
 import pytest
 
 from fluxbench.base import ConflictError, MisuseError
-from fluxbench.book import Book, Correction, Records
-from tests.unit.book.kept import AT, keep, line_up, taken
+from fluxbench.book import Book, Correction, Place, Records
+from tests.unit.book.kept import AT, keep, line_up, taken, told
 
 DAYS = [f"2026-01-0{day}T10:00:00.000Z" for day in (1, 2, 3)]
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Iterator[Book]:
-    opened = Book(tmp_path / "book.db")
+def book(book_place: Place) -> Iterator[Book]:
+    opened = Book(book_place)
     for number, day in enumerate(DAYS):
         line_up(opened, f"l{number}", day, [
             taken(3.0 + number), taken(9.0, track=1), taken(8.0, trimmer="record_level"),
@@ -42,14 +42,13 @@ def test_a_history_is_of_one_deck_trimmer_and_track_in_order(book: Book) -> None
 
 def test_a_correction_counts_and_the_reading_stays(book: Book) -> None:
     row = book.history("d1", None, "bias", 2)[1].row
-    with closing(sqlite3.connect(book.path)) as connection:
-        before = connection.execute("SELECT * FROM readings").fetchall()
-        asked = Correction("k1", row, AT, "needle stuck", 2.5, 0.1, "me")
-        assert book.correct(asked).reading == 2.5
-        assert book.correct(asked) == book.correct(asked)
-        found = book.history("d1", None, "bias", 2)[1]
-        assert connection.execute("SELECT * FROM readings").fetchall() == before
-        assert connection.execute("SELECT count(*) FROM corrections").fetchone() == (1,)
+    before = told(book.place, "readings")
+    asked = Correction("k1", row, AT, "needle stuck", 2.5, 0.1, "me")
+    assert book.correct(asked).reading == 2.5
+    assert book.correct(asked) == book.correct(asked)
+    found = book.history("d1", None, "bias", 2)[1]
+    assert told(book.place, "readings") == before
+    assert len(told(book.place, "corrections")) == 1
     assert (found.reading, found.error) == (2.5, 0.1)
     assert found.corrected == {
         "was": 4.0, "was_error": 0.02, "at": AT, "who": "me", "why": "needle stuck",
@@ -70,9 +69,10 @@ def test_corrections_that_cannot_be(book: Book) -> None:
         book.correct(keep_id)
 
 
-def test_a_history_is_found_by_its_index(book: Book) -> None:
+def test_a_history_is_found_by_its_index(tmp_path: Path) -> None:
     """What keeps it quick in a book of any size; how quick is measured in the benchmarks."""
-    with closing(sqlite3.connect(book.path)) as connection:
+    Book(tmp_path / "book.db").close()
+    with closing(sqlite3.connect(tmp_path / "book.db")) as connection:
         plan = connection.execute(
             "EXPLAIN QUERY PLAN SELECT * FROM readings WHERE deck = 'd1' AND trimmer = 'bias' "
             "AND track = 2 AND at >= '2026' ORDER BY at, row"
@@ -82,7 +82,7 @@ def test_a_history_is_found_by_its_index(book: Book) -> None:
 
 
 def test_records_read_beside_a_bench(book: Book) -> None:
-    records = Records(book.path)
+    records = Records(book.place)
     try:
         assert records.history("d1", None, "bias", 2) == book.history("d1", None, "bias", 2)
         keep(book, "i1", "interfaces", {"name": "Desk", "host_api": "JACK"})

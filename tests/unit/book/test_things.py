@@ -1,29 +1,25 @@
 """Things by version: nothing overwritten, everything once, one line for what cannot be."""
 
-import sqlite3
 from collections.abc import Iterator, Mapping
-from contextlib import closing
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from fluxbench.base import ConflictError, MisuseError
-from fluxbench.book import KINDS, Book, schema_of
+from fluxbench.book import KINDS, Book, Place, schema_of
 from fluxbench.trade import format_named
-from tests.unit.book.kept import DECK, TAPE, keep, line_up
+from tests.unit.book.kept import DECK, TAPE, keep, line_up, told
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Iterator[Book]:
-    opened = Book(tmp_path / "book.db")
+def book(book_place: Place) -> Iterator[Book]:
+    opened = Book(book_place)
     yield opened
     opened.close()
 
 
-def rows(book: Book) -> list[tuple[Any, ...]]:
-    with closing(sqlite3.connect(book.path)) as connection:
-        return connection.execute("SELECT * FROM things ORDER BY row").fetchall()
+def rows(book: Book) -> list[dict[str, Any]]:
+    return told(book.place, "things")
 
 
 def test_an_edit_is_a_new_row_and_the_old_one_stays(book: Book) -> None:

@@ -204,7 +204,7 @@ BAD: dict[str, tuple[Change, str]] = {
     ),
     "no such line-up": (
         signed("steps.jsonl", b'{"row": 1, "lineup": "nobody", "number": 0, "name": "x",'
-               b' "is_part": false, "state": {}}\n'), "rows that are not there",
+               b' "is_part": false, "state": {}}\n'), "do not fit together",
     ),
 }  # fmt: skip
 

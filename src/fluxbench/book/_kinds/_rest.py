@@ -129,4 +129,17 @@ class Capture:
     rate_hz: Annotated[int, Field(gt=0, le=1_000_000)] | None = None
     channels: Track | None = None
     seconds: NotNegative | None = None
+    path: Text | None = None
+    """Where the file is."""
+    shelf: Name | None = None
+    """What the catalogue takes for its reel: the folder that it is in."""
+    verdict: Name | None = None
+    """What the catalogue says of it in one word, see `fluxbench catalogue`."""
+    remedy: Text | None = None
+    """What is to be done, in words."""
+    faults: tuple[Name, ...] = ()
+    recorded_with: Name | None = None
+    """The likely equalisation, time constants as in 3180/50."""
+    probability: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
+    """Of that equalisation."""
     remark: Text | None = None

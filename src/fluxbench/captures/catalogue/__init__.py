@@ -1,8 +1,10 @@
 """Cataloguing many captures: measured once each, judged, and told what to do about them."""
 
+from fluxbench.captures.catalogue._cluster import ClusterCrew
 from fluxbench.captures.catalogue._crew import Crew, LocalCrew
 from fluxbench.captures.catalogue._declared import Chain, Declared, chain_of, equalisation_of
 from fluxbench.captures.catalogue._faults import Verdict
+from fluxbench.captures.catalogue._in_book import InBook
 from fluxbench.captures.catalogue._remedy import Remedy
 from fluxbench.captures.catalogue._row import Entry, object_of
 from fluxbench.captures.catalogue._run import Done, catalogue
@@ -10,11 +12,13 @@ from fluxbench.captures.catalogue._walk import Found
 
 __all__ = [
     "Chain",
+    "ClusterCrew",
     "Crew",
     "Declared",
     "Done",
     "Entry",
     "Found",
+    "InBook",
     "LocalCrew",
     "Remedy",
     "Verdict",

@@ -32,6 +32,14 @@ class Crew(Protocol):
         """Make workers anew after some died."""
         ...
 
+    def named(self, path: str) -> str:
+        """A path as the workers can open it."""
+        ...
+
+    def watch(self) -> None:
+        """Called while jobs are waited for; CrewError if none of them will be done."""
+        ...
+
 
 class LocalCrew:
     """Worker processes of this machine, which end with the one that started them."""
@@ -62,6 +70,13 @@ class LocalCrew:
         if self._executor is not None:
             self._executor.shutdown(wait=True, cancel_futures=True)
             self._executor = None
+
+    def named(self, path: str) -> str:
+        """The same: they stand where we do."""
+        return path
+
+    def watch(self) -> None:
+        """Nothing: a worker that dies is noticed by its job."""
 
     def __enter__(self) -> "LocalCrew":
         return self

@@ -78,11 +78,13 @@ class Jobs:
     def _future(self, job: _Job) -> Future[Fingerprint | str | Outcome | None]:
         executor = self._crew.executor()
         if job.seen is None:
-            return executor.submit(_work.look, job.path)
-        return executor.submit(self._measure, job.path, job.seen)
+            return executor.submit(_work.look, self._crew.named(job.path))
+        return executor.submit(self._measure, self._crew.named(job.path), job.seen)
 
     def _gather(self) -> None:
         done, _ = wait(self._under_way, _POLL_S, FIRST_COMPLETED)
+        if not done:
+            self._crew.watch()
         for future in done:
             job = self._under_way.pop(future)
             try:
@@ -96,7 +98,10 @@ class Jobs:
         """One that was under way when a worker died, with nothing beside it."""
         self._crew.renew()
         try:
-            result = self._future(job).result()
+            future = self._future(job)
+            while not wait([future], _POLL_S).done:
+                self._crew.watch()
+            result = future.result()
         except self._crew.lost:
             self._crew.renew()
             if job.seen is None:
