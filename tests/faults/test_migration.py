@@ -153,7 +153,7 @@ def test_a_migration_that_fails_leaves_the_file_as_it_was(tmp_path: Path, revisi
         assert path.read_bytes() == before
         assert [p.name for p in path.parent.iterdir() if p.name != "book.db.lock"] == ["book.db"]
         statement += 1
-    assert statement > 10
+    assert statement >= 3  # the smallest of them: two columns, and the version
     assert path.read_bytes() != before
 
 

@@ -14,6 +14,15 @@ from fluxbench.cli._data import book_at
 if TYPE_CHECKING:
     from fluxbench.captures.catalogue import Declared, Entry, InBook
 
+Scheduler = Annotated[
+    str | None,
+    typer.Option(help="Dask scheduler whose workers measure: HOST:PORT, one that you trust."),
+]
+KeptIn = Annotated[
+    str | None,
+    typer.Option(metavar="FILE|URL", help="A book to keep what was found in, as captures."),
+]
+
 
 def catalogue(
     places: Annotated[
@@ -46,18 +55,12 @@ def catalogue(
     workers: Annotated[
         int, typer.Option(min=0, max=512, help="Processes that measure; 0: one a core.")
     ] = 0,
-    scheduler: Annotated[
-        str | None,
-        typer.Option(help="Dask scheduler whose workers measure: HOST:PORT, one that you trust."),
-    ] = None,
+    scheduler: Scheduler = None,
     remedy: Annotated[
         Path | None,
         typer.Option(help="Folder for corrected copies of what can be put right in a file."),
     ] = None,
-    book: Annotated[
-        str | None,
-        typer.Option(metavar="FILE|URL", help="A book to keep what was found in, as captures."),
-    ] = None,
+    book: KeptIn = None,
     retry: Annotated[
         bool, typer.Option("--retry", help="Measure anew what was set aside before.")
     ] = False,

@@ -42,7 +42,11 @@ def test_a_second_run_writes_what_changed_alone(tmp_path: Path, book_place: Plac
     }  # fmt: skip
     (low,) = first["low.wav"]
     assert low.facts["path"] == str(reel / "low.wav")
-    assert (low.facts["shelf"], low.facts["channels"], low.facts["rate_hz"]) == ("Reel 7", 2, 48_000)
+    assert (low.facts["shelf"], low.facts["channels"], low.facts["rate_hz"]) == (
+        "Reel 7",
+        2,
+        48_000,
+    )
     assert low.facts["verdict"] == "repair"
     assert "balance" in low.facts["faults"]
     assert first["bad.wav"][0].facts["verdict"] == "set aside"
