@@ -3,11 +3,12 @@
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from fluxbench.links import HttpControls
 from tests.browser.benches import Running
 from tests.browser.conftest import PATIENCE_MS, SIZES
+from tests.browser.fetched import MOST_KB, ROOMS, fetched_kb
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 AXE = Path(__file__).parents[2] / "ui" / "node_modules" / "axe-core" / "axe.min.js"
@@ -67,7 +68,10 @@ def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running) -> None:
     expect(page.get_by_role("dialog", name="Keys and help")).to_be_visible()
 
 
-def test_each_size_shows_all_without_scrolling(page: Page, bench: Running) -> None:
+def test_each_size_shows_all_and_no_screen_is_heavy(
+    page: Page, bench: Running, chromium: Browser
+) -> None:
+    """And where a screen cannot be fetched, that is said, and it comes when it can be."""
     page.goto(bench.address + "/#bench")
     expect(page.get_by_role("button", name="Begin the line-up")).to_be_visible()
     for screen in ("b", "p"):
@@ -87,6 +91,21 @@ def test_each_size_shows_all_without_scrolling(page: Page, bench: Running) -> No
                   .map((e) => e.className)"""
             )
             assert outside == []
+
+    sizes_kb = fetched_kb(chromium, bench.address)
+    assert tuple(sizes_kb) == ROOMS
+    assert max(sizes_kb.values()) <= MOST_KB
+    assert min(sizes_kb, key=lambda room: sizes_kb[room]) == "bench"  # it carries no other screen
+
+    other = chromium.new_context()
+    page = other.new_page()
+    page.route("**/assets/tapes-*", lambda route: route.abort())
+    page.goto(bench.address + "/#tapes")
+    expect(page.get_by_role("alert")).to_contain_text("This screen could not be fetched")
+    page.unroute("**/assets/tapes-*")
+    page.get_by_role("button", name="Fetch it again").click()
+    expect(page.get_by_role("button", name="Add a calibration tape").first).to_be_visible()
+    other.close()
 
 
 def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:

@@ -4,6 +4,7 @@ import { useEffect } from "preact/hooks";
 import { call, Refused } from "../wire";
 import { trimmerName } from "../words";
 import { lookedAt, Nothing } from "./parts";
+import { room } from "./room";
 import { look } from "./editing";
 import { find, kept, lineups, readAt, unread } from "./things";
 import { Beside, Suggestions, type BesideTold, type Suggestion } from "./findings";
@@ -46,7 +47,7 @@ function speedNow(deck: string): number | null {
 const query = (deck: string, at: number | null): string =>
   `deck=${encodeURIComponent(deck)}${at === null ? "" : `&speed_ips=${at}`}`;
 
-export function History() {
+function History() {
   const deck = lookedAt("decks");
   const at = deck ? speedNow(deck.id) : null;
   const asked = deck ? query(deck.id, at) : "";
@@ -142,3 +143,5 @@ effect(() => {
     failed.value = {};
   }
 });
+
+export default room("history", History);

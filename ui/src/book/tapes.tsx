@@ -12,6 +12,7 @@ import { BATCH, CALIBRATION, CHECKS, INTERFACE, REEL, SECTIONS, STOCK, TAPE } fr
 import { editing, open } from "./editing";
 import { Form } from "./form";
 import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
+import { room } from "./room";
 import { constants, dayOf, speedName } from "./words";
 
 type Box = "tapes" | "stocks" | "reels" | "interfaces";
@@ -34,7 +35,7 @@ const FIELDS = { tapes: TAPE, stocks: STOCK, reels: REEL, interfaces: INTERFACE 
 const TITLES = { tapes: "A new calibration tape", stocks: "A new stock", reels: "A new reel", interfaces: "A sound interface" };
 const add = (kind: Box, start: Facts = {}) => open({ screen: "tapes", kind, title: TITLES[kind], fields: FIELDS[kind], start });
 
-export function Tapes() {
+function Tapes() {
   const now = editing.value["tapes"];
   if (now && now.kind in FIELDS) box.value = now.kind as Box;
   const of = BOXES.find((one) => one.kind === box.value)!;
@@ -320,3 +321,4 @@ function InterfacePage({ one }: { one: Thing }) {
   );
 }
 
+export default room("tapes", Tapes);

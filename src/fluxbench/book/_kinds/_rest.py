@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import ConfigDict, Field, StringConstraints
+from pydantic import ConfigDict, Field, JsonValue, StringConstraints
 
 from fluxbench.base import MisuseError
 from fluxbench.book._kinds._words import (
@@ -129,4 +129,12 @@ class Capture:
     rate_hz: Annotated[int, Field(gt=0, le=1_000_000)] | None = None
     channels: Track | None = None
     seconds: NotNegative | None = None
+    path: Annotated[str, StringConstraints(min_length=1, max_length=4096)] | None = None
+    """Where it lies on the computer of the bench."""
+    measured_at: Date | None = None
+    verdict: Literal["good", "no tones", "look", "repair", "repeat", "set aside"] | None = None
+    """What to do with it, as a catalogue says."""
+    remedy: Annotated[str, StringConstraints(max_length=20_000)] | None = None
+    measured: dict[str, JsonValue] | None = None
+    """What was found in it when it was measured last, after the schema of a catalogue's lines."""
     remark: Text | None = None

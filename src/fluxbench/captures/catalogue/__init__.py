@@ -1,5 +1,6 @@
 """Cataloguing many captures: measured once each, judged, and told what to do about them."""
 
+from fluxbench.captures.catalogue._apart import Apart
 from fluxbench.captures.catalogue._crew import Crew, LocalCrew
 from fluxbench.captures.catalogue._declared import Chain, Declared, chain_of, equalisation_of
 from fluxbench.captures.catalogue._faults import Verdict
@@ -9,6 +10,7 @@ from fluxbench.captures.catalogue._run import Done, catalogue
 from fluxbench.captures.catalogue._walk import Found
 
 __all__ = [
+    "Apart",
     "Chain",
     "Crew",
     "Declared",
