@@ -96,7 +96,7 @@ def test_a_capture_is_measured_and_stays_in_the_book(
             assert row["level_dbfs"] == pytest.approx(level_dbfs, abs=0.01)
             assert row["level_dbfs_uncertainty"] is not None
     assert found["measured"]["azimuth"]["delay_us"][1] == pytest.approx(DELAY_US, abs=0.2)
-    assert [fault["kind"] for fault in found["faults"]][:1] == ["balance"]
+    assert [fault["kind"] for fault in found["faults"]][:2] == ["level", "balance"]
     versions = session.book.versions("captures", "c-1")
     assert [one.why for one in versions] == [None, "measured"]
 
@@ -188,7 +188,12 @@ def test_nothing_is_measured_while_a_line_up_runs(
         time.sleep(0.2)
         assert client.get("/api/captures").json()["jobs"][0]["state"] == "waits"
         assert len(Slow.made) == 1
-        assert client.post("/api/commands", json={"id": "x", "command": "stop", "reason": "enough"}).status_code == 200
+        assert (
+            client.post(
+                "/api/commands", json={"id": "x", "command": "stop", "reason": "enough"}
+            ).status_code
+            == 200
+        )
         until(client, lambda told: told["jobs"][0]["state"] == "measures")
         assert len(Slow.made) == 2
     assert Slow.made[1].ended  # with the bench

@@ -112,7 +112,9 @@ export const VERDICTS: Record<string, { mark: Mark; words: string }> = {
 /** A number with its standard error; "under" where noise hides it, a dash where there is none. */
 export function withError(value: unknown, error: unknown, places: number, sign = false, hidden?: unknown): string {
   if (typeof value !== "number") return typeof hidden === "number" ? `under ${shown(hidden, places, false)}` : "–";
-  return `${shown(value, places, sign)}${typeof error === "number" ? ` ± ${error.toFixed(places)}` : ""}`;
+  if (typeof error !== "number") return shown(value, places, sign);
+  const least = 10 ** -places;
+  return `${shown(value, places, sign)} ± ${error < least / 2 ? `<${least.toFixed(places)}` : error.toFixed(places)}`;
 }
 
 export const numberOf = (row: ToneTrack | undefined, name: string): Num => (typeof row?.[name] === "number" ? (row[name] as number) : null);
@@ -153,7 +155,7 @@ export function tracksOf(found: Found): TrackTold[] {
       track: i + 1,
       level: withError(level, error, 2),
       balance: level === null || told.length < 2 ? "–" : withError(level - mean, error, 2, true),
-      delay: i + 1 === azimuth.reference_track ? "the others are held against it" : withError(azimuth.delay_us[i], azimuth.delay_us_uncertainty[i], 1, true),
+      delay: i + 1 === azimuth.reference_track ? "reference" : withError(azimuth.delay_us[i], azimuth.delay_us_uncertainty[i], 1, true),
       polarity: way === -1 ? "reversed" : way === 1 ? "right" : "cannot tell",
       noise: noisiest ? withError(numberOf(noisiest, "a_weighted_dbfs"), numberOf(noisiest, "a_weighted_dbfs_uncertainty"), 1) : "–",
       hum: hum ? `${withError(hum.level_dbfs, hum.level_dbfs_uncertainty, 1)} at ${pitch(hum.frequency_hz ?? 0)}` : noisiest ? "none" : "–",

@@ -3,28 +3,29 @@ import "./captures.css";
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { Danger } from "../marks";
-import { clock } from "../scale";
+import { clock, readNumber } from "../scale";
 import { pathOf } from "../shapes";
 import { running } from "../store";
 import { newId } from "../wire";
 import { jobs, jobWords, readCaptures, readWhole, tell, VERDICTS, wholes, type Found } from "./capture";
-import { editing, look } from "./editing";
+import { editing, look, looked } from "./editing";
 import { CAPTURE } from "./fields";
 import { Form } from "./form";
 import { FoundCards } from "./found";
 import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
-import { find, kept, nameOf, readAt, type Facts, type Thing } from "./things";
+import { find, kept, nameOf, readAt, usual, type Facts, type Thing } from "./things";
 import { minuteOf, speedName } from "./words";
 
 const BUSY_MS = 700;
 const AGAIN_MS = 15_000;
 
 /** What is typed to add one: it outlives a look at another screen. */
-const EMPTY = { path: "", reel: "", speed: "", played: "", level: "" };
+const EMPTY = { path: "", reel: "", speed: "", played: "", level: "", tone: "", format: "" };
 const typed = signal({ ...EMPTY });
 const adding = signal(false);
 const refusal = signal<{ of: string; line: string } | null>(null);
+looked.subscribe(() => (adding.value = false));
 let sent = { id: "", text: "" };
 
 function Captures() {
@@ -116,13 +117,20 @@ function Declare({ now, put, reels = false }: { now: typeof EMPTY; put: (part: P
           {PLAYED.map((one) => <button type="button" key={one} aria-pressed={now.played === one} onClick={() => put({ played: now.played === one ? "" : one })}>{one}</button>)}
         </span>
       </div>
-      <label class="asks"><span>What its reference tone should read, in dBFS</span><input type="text" inputMode="decimal" size={9} value={now.level} onInput={(e) => put({ level: e.currentTarget.value })} /></label>
+      <div class="begin">
+        <label><span>Its reference tone should read, dBFS</span><input type="text" inputMode="decimal" size={9} value={now.level} onInput={(e) => put({ level: e.currentTarget.value })} /></label>
+        <label><span>A tone on it that proves speed, Hz</span><input type="text" inputMode="decimal" size={9} value={now.tone} onInput={(e) => put({ tone: e.currentTarget.value })} /></label>
+        <label><span>{`Track format${label?.["format"] ? `, else ${label["format"]}` : ""}`}</span>
+          <select value={now.format} onChange={(e) => put({ format: e.currentTarget.value })}>
+            <option value="">{label?.["format"] ? "as the label says" : "none told"}</option>
+            {(usual.value["format"] ?? []).map((one) => <option key={one} value={String(one)}>{String(one)}</option>)}
+          </select>
+        </label>
+      </div>
       <p class="hint">A file proves neither speed nor equalisation: what nobody says stays open, and is said to be open.</p>
     </div>
   );
 }
-
-const numberIn = (text: string): number => Number(text.trim().replace(",", ".").replace("−", "-"));
 
 /** The fields of the call; what is left empty is left out. */
 export function bodyOf(now: typeof EMPTY): Facts {
@@ -131,7 +139,9 @@ export function bodyOf(now: typeof EMPTY): Facts {
     ...(now.reel ? { reel: now.reel } : {}),
     ...(now.speed ? { speed_ips: Number(now.speed) } : {}),
     ...(now.played.trim() ? { played: now.played.trim() } : {}),
-    ...(now.level.trim() ? { level_dbfs: Number.isFinite(numberIn(now.level)) ? numberIn(now.level) : now.level } : {}),
+    ...(now.level.trim() ? { level_dbfs: readNumber(now.level) ?? now.level } : {}),
+    ...(now.tone.trim() ? { speed_tone_hz: readNumber(now.tone, "Hz") ?? now.tone } : {}),
+    ...(now.format ? { format: now.format } : {}),
   };
 }
 
@@ -182,7 +192,7 @@ function JobCard({ id, line, share, failed }: { id: string; line: string; share:
 /** To measure it again, with what was declared the last time. */
 function AgainCard({ id, measured, found }: { id: string; measured: boolean; found: Found | null }) {
   const before = found?.declared;
-  const said = before && { speed: before.speed_ips === null || before.by_history.includes("speed") ? "" : String(before.speed_ips), level: before.level_dbfs === null ? "" : String(before.level_dbfs), played: before.played && !before.by_history.includes("played equalisation") ? `${before.played.t1_us ?? "inf"}/${before.played.t2_us}` : "" };
+  const said = before && { speed: before.speed_ips === null || before.by_history.includes("speed") ? "" : String(before.speed_ips), level: before.level_dbfs === null ? "" : String(before.level_dbfs), tone: before.speed_tone_hz === null ? "" : String(before.speed_tone_hz), format: before.format ?? "", played: before.played && !before.by_history.includes("played equalisation") ? `${before.played.t1_us ?? "inf"}/${before.played.t2_us}` : "" };
   const now = again.value[id] ?? { ...EMPTY, ...said };
   const put = (part: Partial<typeof EMPTY>) => (again.value = { ...again.peek(), [id]: { ...now, ...part } });
   const act = async () => {

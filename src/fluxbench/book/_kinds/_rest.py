@@ -1,9 +1,9 @@
 """Interfaces and their calibration, reels, captures."""
 
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import ConfigDict, Field, JsonValue, StringConstraints
+from pydantic import ConfigDict, Field, StringConstraints
 
 from fluxbench.base import MisuseError
 from fluxbench.book._kinds._words import (
@@ -135,6 +135,6 @@ class Capture:
     verdict: Literal["good", "no tones", "look", "repair", "repeat", "set aside"] | None = None
     """What to do with it, as a catalogue says."""
     remedy: Annotated[str, StringConstraints(max_length=20_000)] | None = None
-    measured: dict[str, JsonValue] | None = None
+    measured: dict[str, Any] | None = None
     """What was found in it when it was measured last, after the schema of a catalogue's lines."""
     remark: Text | None = None
