@@ -99,7 +99,7 @@ def numbers(value: Any) -> Iterator[float]:
 def test_the_same_seed_is_the_same_rehearsal_to_the_byte(twice: list[tuple[str, bytes]]) -> None:
     (first, journal), (second, again) = twice
     assert FAR_ENOUGH in again
-    assert again.endswith(b"\n")
+    again = again[: again.rindex(b"\n") + 1]
     assert journal[: len(again)] == again
     if not LONG:
         return

@@ -14,7 +14,7 @@ import jack
 
 RATE_HZ = 96_000
 PERIOD_FRAMES = 1024
-_PATIENCE_S = 10.0
+_PATIENCE_S = 60.0  # for a machine that is busy with other things
 
 
 class SoundServer:
