@@ -66,11 +66,6 @@ def wait_until(holds: Callable[[], bool], rehearsal: "subprocess.Popen[str]") ->
         time.sleep(0.2)
 
 
-def plays_calibration(deck: Deck) -> bool:
-    state = deck.hands.state()
-    return (state["transport"], state["tape"]) == ("play", "calibration")
-
-
 def test_the_first_stages_pass_and_an_interrupt_ends_it(
     server: SoundServer, deck: Deck, tmp_path: Path
 ) -> None:
@@ -81,7 +76,9 @@ def test_the_first_stages_pass_and_an_interrupt_ends_it(
         wait_until(
             lambda: any(entry.get("name") == "reproduce" for entry in entries(report)), rehearsal
         )
-        wait_until(lambda: plays_calibration(deck), rehearsal)
+        wait_until(lambda: deck.hands.state()["section"] == 1, rehearsal)
+        state = deck.hands.state()
+        assert (state["transport"], state["tape"]) == ("play", "calibration")
         rehearsal.send_signal(signal.SIGINT)
         out, err = rehearsal.communicate(timeout=10.0)
     finally:
