@@ -246,7 +246,7 @@ class Trace:
         return self._held_points > 10.0 * (self._lag_s + HAND_S)
 
     def _on_nearest_step(self, off_db: float) -> bool:
-        """Whether the trimmer moves in steps and stands on the nearest; then it is taken in time."""
+        """Whether it moves in steps and stands on the nearest one, which is taken in time."""
         hold_db = self._bench.plan.tolerances.over_bias.hold_db
         nearest = self._places.nearest(off_db, 2.0 * AIM * hold_db)
         self._held_points = self._held_points + 1 if nearest else 0
