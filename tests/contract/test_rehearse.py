@@ -116,7 +116,30 @@ def test_a_line_up_that_cannot_go_on_is_one_line_and_no_json(
     assert "monitor stands on input" in last["reason"]
 
 
-# Everything around it, with a line-up that is written down here.
+# Everything around it, with a line-up that is written down here, on a deck that is made here: that
+# one in a process of its own refuses the same is the contract of its link.
+
+
+class DeckHere:
+    """Stands for `DeckApart`, whose process takes long to start."""
+
+    def __init__(self, factory: Callable[[], Any]) -> None:
+        factory()
+
+    def __enter__(self) -> "DeckHere":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """There is nothing to end."""
+
+
+@pytest.fixture
+def deck_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("fluxbench.links.DeckApart", DeckHere)
+
 
 JOURNAL = ({"t": 0.0, "what": "plan"}, {"t": 1.5, "what": "note"}, {"t": 600.0, "what": "closed"})
 RESIDUAL = {
@@ -149,7 +172,7 @@ class WrittenDown:
 
 
 @pytest.fixture
-def written(monkeypatch: pytest.MonkeyPatch) -> WrittenDown:
+def written(monkeypatch: pytest.MonkeyPatch, deck_here: None) -> WrittenDown:
     written = WrittenDown()
     monkeypatch.setattr("fluxbench.rehearsal.rehearse_guided", written)
     return written
@@ -246,6 +269,7 @@ def test_a_full_disk_is_one_line(written: WrittenDown, capsys: pytest.CaptureFix
     assert err == "fluxbench: /dev/full cannot be written: No space left on device\n"
 
 
+@pytest.mark.usefixtures("deck_here")
 def test_by_needle_the_whole_journal_is_reported_as_well(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -303,6 +327,7 @@ def test_as_json_nothing_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
 # What cannot be.
 
 
+@pytest.mark.usefixtures("deck_here")
 @pytest.mark.parametrize(
     ("arguments", "code", "says"),
     [

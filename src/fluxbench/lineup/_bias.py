@@ -57,7 +57,7 @@ def _bias(bench: Bench) -> Procedure:
                 due = [bench.wanted, *(t for t in due if t != bench.wanted)]
                 by, bench.wanted = "person", None
         bench.advise(None)
-        level = yield from bench.levels(4.0)
+        level = yield from bench.levels(3.0)
         off = {t: drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
         due = [
             t
