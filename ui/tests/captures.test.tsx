@@ -68,8 +68,8 @@ test("a number stands with its error, under where noise hides it, and a dash whe
 
 test("one row a track: what is not read is a dash, polarity and clipping are words", () => {
   const [first, second] = tracksOf(found);
-  expect(first).toMatchObject({ level: "−18.00 ± 0.02", balance: "–", polarity: "right", noise: "−67.7 ± 0.1", hum: "−69.0 ± 0.2 at 50 Hz", clipped: "no", delay: "reference" });
-  expect(second).toMatchObject({ level: "–", polarity: "reversed", hum: "none", clipped: "3 times", delay: "+4.0 ± 0.3" });
+  expect(first).toMatchObject({ level: "−18.00 ± 0.02", balance: "–", polarity: "right", noise: "−67.7 ± 0.1", hum: "−69.0 ± 0.2 at 50 Hz", peak: "−15.00; no", delay: "reference" });
+  expect(second).toMatchObject({ level: "–", polarity: "reversed", hum: "none", peak: "0.00; 3 times", delay: "+4.0 ± 0.3" });
 });
 
 test("the angle is as sure as the slope that it comes of", () => {

@@ -133,7 +133,6 @@ export interface TrackTold {
   hum: string;
   drops: string;
   peak: string;
-  clipped: string;
 }
 
 /** One row a track: the reference tone, and the worst of all sections. */
@@ -160,8 +159,7 @@ export function tracksOf(found: Found): TrackTold[] {
       noise: noisiest ? withError(numberOf(noisiest, "a_weighted_dbfs"), numberOf(noisiest, "a_weighted_dbfs_uncertainty"), 1) : "–",
       hum: hum ? `${withError(hum.level_dbfs, hum.level_dbfs_uncertainty, 1)} at ${pitch(hum.frequency_hz ?? 0)}` : noisiest ? "none" : "–",
       drops: drops.length === 0 ? "none" : `${drops.length}, to ${deepest.toFixed(1)} dB`,
-      peak: shown(peaks[i], 2),
-      clipped: clipped[i] ? `${clipped[i]} times` : "no",
+      peak: `${shown(peaks[i], 2)}; ${clipped[i] ? `${clipped[i]} times` : "no"}`,
     };
   });
 }

@@ -105,19 +105,22 @@ export function CopyOf({ tape }: { tape: Thing }) {
       </p>
       <p class="hint">The uncertainty is that of agreeing with the tape it was copied from; what that one may be off by comes on top. Hold it against that tape now and then.</p>
       {tracks > 0 && (
-        <div class="wide-list" tabIndex={0} role="region" aria-label="Corrections track by track">
-          <table class="list">
-            <thead><tr><th>section</th><th>tone</th><th>±<small>dB</small></th>{Array.from({ length: tracks }, (_, i) => <th key={i}>{`track ${i + 1}`}<small>dB</small></th>)}</tr></thead>
-            <tbody>
-              {sections.map((one, i) => (
-                <tr key={i}>
-                  <td>{i + 1}</td><td>{pitch(one["frequency_hz"])}</td><td>{one["uncertainty_db"] == null ? "–" : Number(one["uncertainty_db"]).toFixed(2)}</td>
-                  {Array.from({ length: tracks }, (_, k) => <td key={k}>{shown(trackCorrection(one, k))}</td>)}
-                </tr>
-              ))}
-            </tbody>
-          </table>
-        </div>
+        <>
+          <p>In dB, so much more than nominal on each track:</p>
+          <div class="wide-list" tabIndex={0} role="region" aria-label="Corrections track by track">
+            <table class="list">
+              <thead><tr><th>section</th><th>tone</th><th>±</th>{Array.from({ length: tracks }, (_, i) => <th key={i} aria-label={`track ${i + 1}`}>{i + 1}</th>)}</tr></thead>
+              <tbody>
+                {sections.map((one, i) => (
+                  <tr key={i}>
+                    <td>{i + 1}</td><td>{pitch(one["frequency_hz"])}</td><td>{one["uncertainty_db"] == null ? "–" : Number(one["uncertainty_db"]).toFixed(2)}</td>
+                    {Array.from({ length: tracks }, (_, k) => <td key={k}>{shown(trackCorrection(one, k))}</td>)}
+                  </tr>
+                ))}
+              </tbody>
+            </table>
+          </div>
+        </>
       )}
     </Card>
   );

@@ -14,10 +14,10 @@ export function FoundCards({ found }: { found: Found }) {
       <Card title={hz === null ? "Track by track" : `Track by track; level and balance at ${pitch(hz)}`} wide>
         <div class="scroll" tabIndex={0} role="region" aria-label="Track by track">
           <table class="list">
-            <thead><tr><th>track</th><th>level<small>dBFS</small></th><th>off their mean<small>dB</small></th><th>later by<small>µs</small></th><th>polarity</th><th>noise, A<small>dBFS</small></th><th>strongest hum<small>dBFS</small></th><th>drop-outs</th><th>peak<small>dBFS</small></th><th>clipped</th></tr></thead>
+            <thead><tr><th>track</th><th>level<small>dBFS</small></th><th>off their mean<small>dB</small></th><th>later by<small>µs</small></th><th>polarity</th><th>noise, A<small>dBFS</small></th><th>strongest hum<small>dBFS</small></th><th>drop-outs</th><th>peak; clipped<small>dBFS</small></th></tr></thead>
             <tbody>
               {tracksOf(found).map((row) => (
-                <tr key={row.track}><td>{row.track}</td><td>{row.level}</td><td>{row.balance}</td><td>{row.delay}</td><td>{row.polarity}</td><td>{row.noise}</td><td>{row.hum}</td><td>{row.drops}</td><td>{row.peak}</td><td>{row.clipped}</td></tr>
+                <tr key={row.track}><td>{row.track}</td><td>{row.level}</td><td>{row.balance}</td><td>{row.delay}</td><td>{row.polarity}</td><td>{row.noise}</td><td>{row.hum}</td><td>{row.drops}</td><td>{row.peak}</td></tr>
               ))}
             </tbody>
           </table>
