@@ -34,15 +34,10 @@ class Bench:
         self.child = subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
         )
-        self.said = self.address = ""
-
-    def answering(self) -> "Bench":
-        """Wait for what it says first, which is its address or nothing."""
         assert self.child.stdout is not None
         self.said = self.child.stdout.readline()
         found = re.fullmatch(r"Fluxbench: (http://127.0.0.1:\d+) \(Ctrl-C ends it\)\n", self.said)
         self.address = "" if found is None else found[1]
-        return self
 
     def get(self, path: str) -> Any:
         with urllib.request.urlopen(self.address + path, timeout=WAIT_S) as answer:
@@ -90,7 +85,7 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 @pytest.mark.timeout(600)
 def test_killed_and_started_again_it_goes_on_and_no_turn_is_lost(book: Path) -> None:
-    bench = Bench(book).answering()
+    bench = Bench(book)
     try:
         bench.until("/api/state", lambda s: s["bench"]["engine"] == "running")
         bench.post("/api/commands", {"id": "b", "command": "begin"})
@@ -104,7 +99,7 @@ def test_killed_and_started_again_it_goes_on_and_no_turn_is_lost(book: Path) -> 
     deck = deck_process(book)
     assert is_alive(deck)
     trimmers = json.loads(book.with_name(book.name + ".deck").read_text())["trimmers"]
-    again = Bench(book).answering()
+    again = Bench(book)
     try:
         assert deck_process(book) == deck
         after = again.get("/api/state")
@@ -146,14 +141,15 @@ def strangers(bench: Bench) -> None:
 def in_the_way(bench: Bench, book: Path) -> None:
     """A second bench on the same book, and one on the same port."""
     port = int(bench.address.rpartition(":")[2])
-    second, third = Bench(book), Bench(book.with_name("other.db"), port)
-    _, errors = second.answering().child.communicate(timeout=WAIT_S)
+    second = Bench(book)
+    _, errors = second.child.communicate(timeout=WAIT_S)
     assert (second.said, second.child.returncode) == ("", 1)
     assert re.fullmatch(
         rf"fluxbench: the book \S+ is in use by another bench \(process {bench.child.pid}\); "
         r"end that one, or give this one a book of its own with --book\n", errors
     )  # fmt: skip
-    _, errors = third.answering().child.communicate(timeout=WAIT_S)
+    third = Bench(book.with_name("other.db"), port)
+    _, errors = third.child.communicate(timeout=WAIT_S)
     assert (third.said, third.child.returncode) == ("", 2)
     found = re.fullmatch(
         rf"fluxbench: port {port} cannot be had \(.+\); try --port (\d+)\n", errors

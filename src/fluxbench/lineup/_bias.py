@@ -13,7 +13,7 @@ from fluxbench.lineup._trace import BEFORE, Trace
 
 LEARN_S = 4.0
 """To see what tracks do together, before the first is turned."""
-AGAIN = 0.42
+AGAIN = 0.55
 """A track that its neighbours have moved by more than this part of it is offered again."""
 LEFT = "leave it, or set it as the stock's maker says"
 
