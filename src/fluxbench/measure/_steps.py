@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 from scipy import fft
 
