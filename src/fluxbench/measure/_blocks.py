@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import scipy.signal
+import scipy
 from numpy.typing import NDArray
 from scipy import fft
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal
+import scipy
 from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError

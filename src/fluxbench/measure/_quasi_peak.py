@@ -1,8 +1,8 @@
 """The quasi-peak detector of ITU-R BS.468-4, sixteen samples at a stroke."""
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from fluxbench.trade import (
     QUASI_PEAK_CHARGE_S,
@@ -73,7 +73,7 @@ class QuasiPeak:
         if frames == 0:
             return np.zeros((len(joined), 0))
         stage = self._stage(joined[:, :frames])
-        smooth, self._pointer = lfilter(
+        smooth, self._pointer = scipy.signal.lfilter(
             [self._smoothing], [1.0, self._smoothing - 1.0], stage, axis=1, zi=self._pointer
         )
         return np.asarray(smooth / (np.sqrt(2.0) * QUASI_PEAK_OF_SINE_RATIO))

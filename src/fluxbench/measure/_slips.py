@@ -8,7 +8,6 @@ a millisecond or two; a drop-out or a trimmer moves one track, lost frames move 
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
 
 POINTS_PER_HOP = 40
@@ -148,7 +147,7 @@ class SlipDetector:
     def _rows(self, frequency_hz: float) -> F32:
         """The windows of all points of a hop as a matrix (2 points, frames)."""
         span = self._span(frequency_hz)
-        window = scipy.signal.get_window("hann", span) * (4.0 / span)
+        window = (1.0 - np.cos(2.0 * np.pi * np.arange(span) / span)) * (2.0 / span)
         width = self._longest + self._hop
         rows = np.zeros((self._points_per_hop, 2, width), np.float32)
         for point in range(self._points_per_hop):
