@@ -9,15 +9,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
 
 from fluxbench.base import Block, Flag
 from fluxbench.measure._slips import SlipDetector
+from fluxbench.measure._windows import kaiser_low_pass, kaiser_taps
 
 HOP_S = 0.02
 POINTS_PER_HOP = 20
 PASS_HZ = 250.0
+_STOP_DB = 80.0
 CLIPPING = 0.999
 
 
@@ -76,12 +77,9 @@ class EnvelopeBank:
         self._step = round(rate_hz * HOP_S / POINTS_PER_HOP)
         self.hop_frames = self._step * POINTS_PER_HOP
         transition_hz = rate_hz / self._step - 2.0 * PASS_HZ
-        taps, beta = scipy.signal.kaiserord(80.0, transition_hz / (rate_hz / 2))
-        self._taps = taps | 1
+        self._taps = kaiser_taps(_STOP_DB, transition_hz, rate_hz) | 1
         cut_hz = PASS_HZ + transition_hz / 2
-        self._low_pass = scipy.signal.firwin(
-            self._taps, cut_hz, window=("kaiser", beta), fs=rate_hz
-        )
+        self._low_pass = kaiser_low_pass(self._taps, cut_hz, rate_hz, _STOP_DB)
         self._signal = np.zeros((self._taps - 1, tracks), np.float32)
         self._next_frame = 0
         self._lost_until = self._slipped_until = 0
