@@ -13,7 +13,7 @@ from fluxbench.lineup._point import error_db, mean_level_db
 from fluxbench.lineup._stages_record import RESPONSE_DB, RESPONSE_HZ
 from fluxbench.lineup._steps import Kept, rounded
 from fluxbench.lineup._telling import Stop
-from fluxbench.measure import Measured
+from fluxbench.measure import THIRD_HARMONIC_LIMIT_PERCENT, Measured, maximum_output
 from fluxbench.signals import PerTrack, Silence, Tone
 from fluxbench.trade import LEVEL_HZ
 
@@ -23,6 +23,13 @@ HARMONICS_S = 4.0
 CROSSTALK_S = 3.0
 HARMONICS_HZ = 1013.0
 """Off the mains grid, and 1 kHz for all that matters."""
+SPEED_HZ = 3150.0
+FLUTTER_DB = -10.0
+FLUTTER_S = 10.0
+MAXIMUM_DB = tuple(np.arange(0.0, 17.0, 2.0).tolist())
+"""Levels sent one after the other, re operating level, until all tracks are over 3 %."""
+MAXIMUM_S = 2.0
+LOUDEST_DBFS = -1.0
 MOST_TRIES = 3
 
 
@@ -30,8 +37,9 @@ MOST_TRIES = 3
 class Row:
     """One quantity of all tracks: arrays are (tracks,), NaN where there is no reading.
 
-    `within` says that the limit holds both ways; without one nothing is judged. `hidden_below` is
-    what the value lies under where it does not stand out of the noise.
+    `within` says that the limit holds both ways, `at_least` that it is the least; without one
+    nothing is judged. `hidden_below` is what the value lies under where it does not stand out of
+    the noise.
     """
 
     name: str
@@ -41,6 +49,7 @@ class Row:
     limit: float | None = None
     within: bool = False
     hidden_below: F64 | None = None
+    at_least: bool = False
 
     def margin_db(self) -> F64:
         """How far each track stays inside the limit; negative outside, NaN where not judged."""
@@ -49,6 +58,8 @@ class Row:
         if self.within:
             return self.limit - np.abs(self.value)
         value = self.value
+        if self.at_least:
+            return value - self.limit
         if self.hidden_below is not None:
             value = np.where(np.isnan(value), self.hidden_below, value)
         if self.unit == "%":
@@ -64,6 +75,7 @@ class Row:
             "error": self.error,
             "limit": self.limit,
             "within": self.within,
+            "at_least": self.at_least,
             "margin_db": self.margin_db(),
         }
         if self.hidden_below is not None:
@@ -137,11 +149,73 @@ def crosstalk(bench: Bench) -> Procedure:
     return [Row("from its neighbours, 1 kHz", "dB", value, error, limit, hidden_below=below)]
 
 
+def flutter(bench: Bench) -> Procedure:
+    """Wow and flutter of a tone recorded and played at once, so that both count: no standard's.
+
+    The two heads hear the same motion one head spacing apart. Slow parts are recorded and played
+    with nearly the same speed and cancel; others count twice.
+    """
+    tone = Tone(SPEED_HZ, bench.plan.zero_dbfs + FLUTTER_DB)
+    read: Measured = yield from _read(bench, tone, ("flutter", FLUTTER_S, SPEED_HZ, 0))
+    weighted = read.values["weighted_2_sigma_percent"]
+    error = read.values["weighted_2_sigma_standard_error_percent"]
+    limit = bench.plan.tolerances.return_flutter_percent
+    rows = [Row("flutter both ways, weighted 2 sigma", "%", weighted, error, limit)]
+    for name, key in (
+        ("flutter both ways, weighted quasi-peak", "weighted_quasi_peak_percent"),
+        ("flutter both ways, unweighted", "unweighted_percent"),
+    ):
+        value = read.values[key]
+        rows.append(Row(name, "%", value, np.full(len(value), np.nan)))
+    return rows
+
+
+def maximum(bench: Bench) -> Procedure:
+    """Output at 3 % third harmonic of 1 kHz, re operating level, by a sweep of levels."""
+    tracks, zero = bench.plan.tracks, bench.plan.zero_dbfs
+    sent: list[float] = []
+    output, third, error = (np.zeros((0, tracks)) for _ in range(3))
+    for level_db in MAXIMUM_DB:
+        if level_db + zero > LOUDEST_DBFS:
+            break
+        read: Measured = yield from _read(
+            bench, Tone(HARMONICS_HZ, level_db + zero), ("harmonics", MAXIMUM_S, HARMONICS_HZ, 0)
+        )
+        sent.append(level_db)
+        output, third, error = (
+            np.vstack([known, new])
+            for known, new in (
+                (output, read.values["fundamental_dbfs"] - zero),
+                (third, read.values["third_percent"]),
+                (error, read.values["third_standard_error_percent"]),
+            )
+        )
+        over = third[-1] > THIRD_HARMONIC_LIMIT_PERCENT
+        if np.all(over | np.isnan(output[-1])):
+            break
+    found = [
+        maximum_output(HARMONICS_HZ, np.array(sent), output[:, t], third[:, t], error[:, t])
+        for t in range(tracks)
+    ]
+    return [
+        Row(
+            "output at 3 % third harmonic, 1 kHz",
+            "dB",
+            np.array([one.output_db for one in found]),
+            np.array([one.standard_error_db for one in found]),
+            bench.plan.tolerances.maximum_output_db,
+            at_least=True,
+        )
+    ]
+
+
 READINGS: Mapping[str, Callable[[Bench], Procedure]] = {
     "response": response,
     "noise": noise,
     "distortion": distortion,
     "crosstalk": crosstalk,
+    "flutter": flutter,
+    "maximum": maximum,
 }
 """What can be verified, in order."""
 
