@@ -87,7 +87,8 @@ def _strongest(samples: Samples, rate_hz: float) -> tuple[NDArray[np.float64], f
     window = raised_cosine(frame)
     found = []
     for start in range(0, len(samples) - frame + 1, hop):
-        block = np.nan_to_num(samples[start : start + frame], nan=0.0, posinf=0.0, neginf=0.0)
+        some = np.asarray(samples[start : start + frame], np.float64)
+        block = np.nan_to_num(some, nan=0.0, posinf=0.0, neginf=0.0)
         lines = fft.rfft(block * window[:, None], axis=0)
         found.append(peak_line(np.sum(np.abs(lines) ** 2, axis=1)) * rate_hz / frame)
     return np.array(found), float(hop)

@@ -10,7 +10,8 @@ from scipy import fft
 from fluxbench.deck import PracticeDeck
 from fluxbench.engine import Engine
 from fluxbench.lineup import Verification, plan_from_state
-from fluxbench.lineup._verification import Row, judged
+from fluxbench.lineup._verification import judged
+from fluxbench.lineup._verified_rows import Row
 from fluxbench.links import DeckLink
 from fluxbench.measure import Measured, Wanted, measured
 from fluxbench.rehearsal._technician import Technician
