@@ -1,6 +1,7 @@
 """The contract of the book: its commands, and its things over HTTP."""
 
 import json
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from fluxbench.cli import main
 from fluxbench.lineup import plan_from_state
 from fluxbench.session import Session
 from fluxbench.session import _session as session_module
+from fluxbench.session._made import things_made
 from fluxbench.sheets import contents_of
 from fluxbench.web import build_app
 from tests.benches.counting import TenASecond
@@ -149,9 +151,41 @@ def test_a_deck_that_cannot_be_asked_is_lined_up_from_the_book(
     assert client.get("/api/book/tapes/t1").json()["thing"]["uses"] == 1
 
 
+def test_a_working_copy_becomes_a_tape_with_corrections_of_its_own(
+    client: TestClient, book: Book
+) -> None:
+    studio(client)
+    asked = {"command": "begin", "kind": "working copy", **ALL}
+    status, answer = post(client, "/commands", id="c0", **asked)
+    assert (status, "copy_name" in answer["error"]) == (400, True)
+    status, answer = post(client, "/commands", id="c1", copy_name="Copy A", **asked)
+    assert status == 200, answer
+    (row,) = book.lineups()
+    section = {"number": 0, "frequency_hz": 1000.0, "level_db": 0.0, "seconds": 8.0,
+               "start_s": 0.0, "correction_db": 0.25, "track_db": [0.1, -0.1],
+               "uncertainty_db": 0.05}  # fmt: skip
+    facts = {"sections": [section, {**section, "number": 1, "frequency_hz": 10_000.0}],
+             "again_db": 0.04}  # fmt: skip
+    (made,) = things_made(row, "working copy", facts, "2026-02-03T04:05:06.000Z")
+    book.write(Page(lineup=row.id, things=[made]))
+    post(client, "/commands", id="c2", command="stop", reason="made")
+    tape = next(t for t in client.get("/api/book/tapes").json()["things"] if t["id"] != "t1")
+    known = tape["facts"]
+    assert (known["name"], known["working_copy_of"], known["made_on"]) == ("Copy A", "t1", "d1")
+    assert (known["width"], known["bought"]) == ("tracks", "2026-02-03")
+    # It was recorded in the equalisation of the deck, and reads as it was read there.
+    asked = {"command": "begin", **ALL, "tape": tape["id"]}
+    status, answer = post(client, "/commands", id="c3", **asked)
+    assert status == 200, answer
+    row = book.lineups()[0]
+    plan = plan_from_state(row.plan["calibration"], row.plan["stock"])
+    ratio_db = 20.0 * math.log10(plan.calibration_nwb_per_m / plan.operating_nwb_per_m)
+    target_db = plan.calibration_target_db(plan.level_section)
+    assert target_db == pytest.approx([ratio_db + 0.35, ratio_db + 0.15])
+
+
 def _by_hand(t2_s: float, t1_s: float | None) -> float:
     """Flux at 10 kHz re 1 kHz, IEC 60094-1 clause 15."""
-    import math
 
     def flux(hz: float) -> float:
         w = 2 * math.pi * hz

@@ -108,13 +108,20 @@ class Records:
         with self._reader.begin() as connection:
             return _trails.visits_of(connection, deck, speed_ips, newest)
 
-    def trail_rows(self, lineups: Sequence[str], trimmer: str | None = None) -> list[TrailRow]:
-        """As found and as left of these line-ups off their targets, of one trimmer or of all.
+    def trail_rows(
+        self, visits: Sequence[Visit], deck: str | None, trimmer: str | None = None
+    ) -> list[TrailRow]:
+        """As found and as left off their targets at visits of a deck, of one trimmer or of all.
 
         A corrected reading has its corrected value.
         """
         with self._reader.begin() as connection:
-            return _trails.trail_rows(connection, lineups, trimmer)
+            return _trails.trail_rows(connection, visits, deck, trimmer)
+
+    def trimmers_told(self, visits: Sequence[Visit]) -> list[tuple[str, str, int]]:
+        """The trimmers that were read off their targets at these visits: name, unit, tracks."""
+        with self._reader.begin() as connection:
+            return _trails.trimmers_told(connection, visits)
 
     def readings_of(self, lineup: str) -> list[HistoryRow]:
         """All readings of a line-up, in the order in which they were taken."""

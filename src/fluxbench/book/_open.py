@@ -22,35 +22,32 @@ BUSY_MS = 300
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and what is lacking above it, and have the disk know them; BookError.
-
-    SQLite syncs the folder that its files are in, but nobody the names of new folders above it.
-    """
-    folder = folder.absolute()
-    if folder.is_dir():
-        return
-    make_folder(folder.parent)
+    """Make a folder and what is lacking above it; BookError. See `keep_names`."""
     try:
-        folder.mkdir(exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise BookError(f"{folder} cannot be made ({error.strerror})") from None
-    keep_names(folder.parent)
 
 
 def keep_names(folder: Path) -> None:
-    """Have the disk know which files a folder holds; BookError.
+    """Have the disk know what a folder holds, and each folder above that could be new; BookError.
 
     SQLite does it for a new write-ahead log, but takes no notice when it fails: a power cut then
-    loses the log, and everything that was committed to it.
+    loses the log, and everything that was committed to it. Nobody does it for folders that were
+    made, now or before a failure.
     """
-    try:
-        opened = os.open(folder, os.O_RDONLY)
+    folder = folder.absolute()
+    for place in (folder, *folder.parents):
+        if place != folder and not os.access(place, os.W_OK):
+            return
         try:
-            os.fsync(opened)
-        finally:
-            os.close(opened)
-    except OSError as error:
-        raise BookError(f"the disk fails at {folder} ({error.strerror}); see to it") from None
+            opened = os.open(place, os.O_RDONLY)
+            try:
+                os.fsync(opened)
+            finally:
+                os.close(opened)
+        except OSError as error:
+            raise BookError(f"the disk fails at {place} ({error.strerror}); see to it") from None
 
 
 class Lock:

@@ -12,6 +12,7 @@ from fluxbench.book._open import (
     Lock,
     connect_to_read,
     is_known,
+    keep_names,
     made_at,
     make_folder,
     revision_of,
@@ -60,9 +61,7 @@ def put_in_place(part: Path, place: Path, *, overwrite: bool) -> None:
         raise MisuseError(f"{place} is there already; give another one") from None
     except OSError as error:
         raise MisuseError(f"{place} cannot be written ({error.strerror})") from None
-    folder = os.open(place.parent, os.O_RDONLY)
-    os.fsync(folder)
-    os.close(folder)
+    keep_names(place.parent)
 
 
 def _link(part: Path, place: Path) -> None:

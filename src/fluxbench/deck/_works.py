@@ -33,6 +33,8 @@ WIND_S = 1.0
 WIND_RATIO = 30.0
 REEL_ARCMIN_AT_QUARTER_INCH = 4.0
 """The reel from elsewhere stands at most so far off the calibration tape."""
+LEAK_HEARD_DB = 0.002
+"""A neighbour's bias is worked out anew once it has moved so far; it makes no difference before."""
 _RECORD_KINDS = {"bias", "record_level", "record_high"}
 
 
@@ -230,20 +232,25 @@ class Works:
         if not moved:
             return
         touched = [moved[kind] for kind in _RECORD_KINDS & moved.keys()]
-        if "bias" in moved:
-            touched += [moved["bias"] - 1, moved["bias"] + 1]
         if touched:
-            tracks = np.unique(np.concatenate(touched))
-            self._adjust_record(tracks[(tracks >= 0) & (tracks < len(self._all))])
+            self._adjust_record(np.concatenate([*touched, self._leaked_on()]))
         for monitor in self._sides:
             own = [t for kind, t in moved.items() if kind.startswith(monitor) and "azi" not in kind]
             if own:
                 self._adjust_side(monitor, np.unique(np.concatenate(own)))
 
+    def _leaked_on(self) -> NDArray[np.int_]:
+        """Tracks whose bias has moved since they were adjusted, by a neighbour's leak too."""
+        moved_db = np.abs(self._bias_db() - self._record.bias_db)
+        return np.flatnonzero(moved_db > LEAK_HEARD_DB)
+
+    def _bias_db(self) -> F64:
+        return bias_at_head_db(self.machine, self.banks["bias"].values, self.ready)
+
     def _adjust_record(self, tracks: NDArray[np.int_]) -> None:
         values = self.settings
-        bias_db = bias_at_head_db(self.machine, values["bias"], self.ready)
-        self._record.adjust(values["record_level"], values["record_high"], bias_db, tracks)
+        level_db, high_db = values["record_level"], values["record_high"]
+        self._record.adjust(level_db, high_db, self._bias_db(), np.unique(tracks))
 
     def _adjust_side(self, monitor: str, tracks: NDArray[np.int_]) -> None:
         values = self.settings

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy import nan
 from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError
@@ -116,25 +117,29 @@ def trails_from(visits: Sequence[tuple[str, str]], rows: Iterable[Told]) -> dict
     for lineup, trimmer, track, kind, reading, error, unit in rows:
         if reading is None:
             continue
+        cell = place[lineup], (track or 1) - 1, reading, nan if error is None else error
+        if (trimmer, kind) in cells and units[trimmer] == unit:
+            cells[trimmer, kind].append(cell)
+            continue
         if units.setdefault(trimmer, unit) != unit:
             raise MisuseError(f"readings of {trimmer} are in {units[trimmer]} and in {unit}")
-        spread = UNKNOWN_ERROR.get(unit, 0.02) if error is None else error
-        cell = place[lineup], (track or 1) - 1, reading, spread
-        cells.setdefault((trimmer, kind), []).append(cell)
+        cells[trimmer, kind] = [cell]
     names, at = tuple(name for name, _ in visits), tuple(when for _, when in visits)
     trails = {}
     for trimmer, unit in units.items():
         found, left = (np.array(cells.get((trimmer, kind), [])).reshape(-1, 4)
                        for kind in ("found", "left"))  # fmt: skip
-        shape = len(names), int(max(*found[:, 1], *left[:, 1])) + 1
-        tables = (*_tables(found[::-1], shape), *_tables(left, shape))
+        shape = len(names), int(max(found[:, 1].max(initial=0), left[:, 1].max(initial=0))) + 1
+        unknown = UNKNOWN_ERROR.get(unit, 0.02)
+        tables = (*_tables(found[::-1], shape, unknown), *_tables(left, shape, unknown))
         trails[trimmer] = Trail(trimmer, unit, names, at, *tables)
     return trails
 
 
-def _tables(cells: F64, shape: tuple[int, int]) -> tuple[F64, F64]:
+def _tables(cells: F64, shape: tuple[int, int], unknown: float) -> tuple[F64, F64]:
     """Readings and errors (visits, tracks) of cells; of several for one place the last stands."""
     reading, error = np.full(shape, np.nan), np.full(shape, np.nan)
     at = cells[:, 0].astype(int), cells[:, 1].astype(int)
-    reading[at], error[at] = cells[:, 2], cells[:, 3]
+    reading[at] = cells[:, 2]
+    error[at] = np.where(np.isnan(cells[:, 3]), unknown, cells[:, 3])
     return reading, error

@@ -14,9 +14,11 @@ from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._verification import Verification
 from fluxbench.lineup._verified_rows import READINGS
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View
+from fluxbench.lineup._working_copy import COPY_STAGES, WorkingCopy, copied_sections
 
 __all__ = [
     "CHECK_HZ",
+    "COPY_STAGES",
     "COURSE",
     "PER_STACK",
     "PER_TRACK",
@@ -40,6 +42,8 @@ __all__ = [
     "Verdict",
     "Verification",
     "View",
+    "WorkingCopy",
+    "copied_sections",
     "find_peak",
     "label_from_told",
     "plan_for_reel",

@@ -49,6 +49,9 @@ class LineUp(Bench):
     another one, given as `past` with the time that had passed, go on where this one is.
     """
 
+    IN_STAGES = True
+    """Whether a stage can be left for another one; what is one piece can only be stopped."""
+
     def __init__(self, plan: Plan, past: Sequence[Kept] | None = None, time_s: float = 0.0) -> None:
         super().__init__(plan, past, time_s)
         self._hops: list[Hop] = []

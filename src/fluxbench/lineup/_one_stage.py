@@ -7,6 +7,7 @@ from fluxbench.lineup._lineup import LineUp
 class OneStage(LineUp):
     """Has the stock recorded on all tracks, does its work, and has the tape stopped."""
 
+    IN_STAGES = False
     NAME = ""
     """Of its only stage."""
     LOAD = "load the session's stock"

@@ -30,6 +30,8 @@ class Section:
     frequency_hz: float
     level_db: float
     seconds: float
+    track_db: tuple[float, ...] = ()
+    """On each track so much more; empty where all are alike."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +110,8 @@ class Plan:
     def calibration_target_db(self, section: Section) -> F64:
         """What each track should read on a section, dB re 0 VU, shape (tracks,)."""
         ratio = fluxivity_ratio_db(self.calibration_nwb_per_m, self.operating_nwb_per_m)
-        return ratio + section.level_db + self.fringing_db(section.frequency_hz)
+        target_db = ratio + section.level_db + self.fringing_db(section.frequency_hz)
+        return target_db + np.array(section.track_db) if section.track_db else target_db
 
     def section_for(self, frequency_hz: float) -> Section | None:
         """The longest section within 1 % of a frequency, if the tape has one."""

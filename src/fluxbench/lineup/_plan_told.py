@@ -81,18 +81,25 @@ def _plan(calibration: Mapping[str, Any], stock: Mapping[str, Any]) -> Plan:
         reference_hz=float(sheet["reference_frequency_hz"]),
         full_width=sheet["width"] == "full",
         fringing_compensated=str(sheet.get("fringing_compensated", "unknown")),
-        sections=tuple(
-            Section(
-                s["section"], float(s["frequency_hz"]), float(s["level_db"]), float(s["seconds"])
-            )
-            for s in sheet["sections"]
-        ),
+        sections=tuple(_section(s, tracks) for s in sheet["sections"]),
         over_bias_db=drop_db,
         over_bias_hz=tone_hz,
         over_bias_level_db=BIAS_LEVEL_DB if level_db is None else float(level_db),
         trimmers=trimmers,
         master_bias="bias" in stock["trimmers"]["per_stack"],
         remarks=(*remarks, *estimated, *_of_levels(electrical)),
+    )
+
+
+def _section(told: Mapping[str, Any], tracks: int) -> Section:
+    """A section of the sheet; what it says of single tracks counts on a deck with as many."""
+    of_tracks = tuple(float(db) for db in told.get("track_db") or ())
+    return Section(
+        told["section"],
+        float(told["frequency_hz"]),
+        float(told["level_db"]),
+        float(told["seconds"]),
+        of_tracks if len(of_tracks) == tracks else (),
     )
 
 

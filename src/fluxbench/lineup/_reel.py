@@ -59,6 +59,8 @@ class ReelFromElsewhere(LineUp):
     before.
     """
 
+    IN_STAGES = False
+
     def __init__(
         self,
         plan: Plan,

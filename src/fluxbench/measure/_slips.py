@@ -175,7 +175,7 @@ class SlipDetector:
         apart = self._span(one.frequency_hz) // self._step
         turned = points[apart:] * points[:-apart].conj()
         size = np.abs(points)
-        middle = np.median(size[-self._points_per_hop :], axis=0)
+        middle = _median(size[-self._points_per_hop :])
         if (middle < 0.5 * one.level).any():
             self._faint += 1  # it has ended, or it is on other tracks now
         else:
@@ -186,15 +186,22 @@ class SlipDetector:
         high = np.maximum(size[2 * apart : -3 * apart], size[3 * apart : -2 * apart])
         steady = (low >= floor * np.maximum(high, one.level)) & (low > 0.0)
         usual = one.usual_rad
-        one.usual_rad += LEARN * (float(np.median(bend)) - usual)
+        one.usual_rad += LEARN * (float(_median(bend.ravel())) - usual)
         limit = max(np.radians(LEAST_DEG), TIMES * usual)
         return bool(np.any(np.all((bend > limit) & steady, axis=1)))
+
+
+def _median(values: NDArray[np.floating]) -> NDArray[np.floating]:
+    """The upper median along the first axis; a fifth of what `np.median` takes on so few."""
+    middle = len(values) // 2
+    return np.asarray(np.partition(values, middle, axis=0)[middle])
 
 
 def _bend_rad(turned: C64, apart: int) -> F64:
     """How far a turn stands from the mean of those before and after, 0 to pi (points, tracks)."""
     before, after = turned[: -4 * apart], turned[4 * apart :]
     middle = turned[2 * apart : -2 * apart]
-    change = np.angle(after * before.conj())
-    mean = np.angle(before) + change / 2.0
-    return np.asarray(np.abs(np.angle(middle * np.exp(-1j * mean))), np.float64)
+    start = np.angle(before)
+    mean = start + np.angle(after * before.conj()) / 2.0
+    away = np.angle(middle) - mean
+    return np.asarray(np.abs((away + np.pi) % (2.0 * np.pi) - np.pi), np.float64)

@@ -30,6 +30,9 @@ OF_STAGES = {
     "five-minute check": f"{ADVISES} {LOUD}",
     "verification": f"{ADVISES} {LOUD}",
     "print tones": f"{ADVISES} {LOUD}",
+    "read the calibration tape": f"Every track safe, nothing is sent. {LOUD}",
+    "record the copy": f"The calibration tape off the deck and away. {LOUD}",
+    "play the copy": "Every track safe, nothing is sent.",
     "tones of the reel": (
         "Somebody's recording: every track safe, nothing is sent. An old tape may shed or stick: "
         f"let somebody who knows look at it before it is played. {LOUD}"

@@ -53,6 +53,8 @@ def steer(lineup: LineUp, name: str, fields: Mapping[str, Any]) -> None:
         if advice is None or (advice.trimmer, advice.track) != (fields["trimmer"], fields["track"]):
             raise NotNowError("that trimmer is not in hand")
         lineup.pass_over()
+    elif name in ("skip", "repeat") and not lineup.IN_STAGES:
+        raise NotNowError("this is done in one piece; stop it instead")
     elif name == "skip":
         if fields["stage"] != lineup.view.stage:
             raise NotNowError(f"the stage that runs is {lineup.view.stage!r}")

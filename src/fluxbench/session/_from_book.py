@@ -32,6 +32,10 @@ def begun_with(book: Records, fields: Facts, shown: Facts | None) -> dict[str, A
     `shown` is None for a deck that cannot be asked. MisuseError for things that are not there or
     do not fit together, and for what a plan cannot do without.
     """
+    if fields.get("kind") == "working copy":
+        for name in ("tape", "copy_name"):
+            if fields.get(name) is None:
+                raise MisuseError(f"{name}: say which tape of the book is copied, and its name")
     known = _known(book, fields)
     whole = _shown(known, fields) if shown is None else dict(shown)
     whole.pop("book", None)
@@ -226,6 +230,7 @@ def _tape(tape: Facts, deck: Facts, speed: Facts) -> dict[str, Any]:
                 "level_db": level_db(section),
                 "seconds": section["seconds"],
                 "start_s": section["start_s"],
+                "track_db": section["track_corrections_db"],
             }
             for number, section in enumerate(tape["sections"])
         ],

@@ -7,12 +7,13 @@ from datetime import UTC, datetime
 from typing import Any
 
 from fluxbench.base import DeckError, MisuseError
-from fluxbench.book import Entry, LineUpRow, Page, Reading, Writing
+from fluxbench.book import Entry, LineUpRow, Page, Reading
 from fluxbench.lineup import LineUp, Plan, label_from_told, plan_for_reel, plan_from_state
 from fluxbench.session._commands import NotNowError, Waiting
 from fluxbench.session._from_book import ids_of
+from fluxbench.session._made import things_made
 
-CHOICES = ("verify", "limits", "seconds", "reel")
+CHOICES = ("verify", "limits", "seconds", "reel", "copy_name")
 """Fields of `begin` that belong to one kind of procedure; see `web`."""
 LIMITS = {
     "response_db": (0.1, 12.0),
@@ -150,27 +151,7 @@ class Desk:
         at_s = self.lineup.time_s if t_s is None else t_s
         page.entries.append(Entry(0, self.row.id, now_utc(), round(at_s, 2), what, facts))
         page.readings += readings_of(len(page.entries) - 1, self._stage, what, facts)
-        if what == "printed":
-            page.things += printed_on(self.row, facts)
-
-
-def printed_on(row: LineUpRow, facts: Mapping[str, Any]) -> list[Writing]:
-    """A version of the reel that tones were printed on, if it was named, which tells of them."""
-    reel = (row.plan.get("book") or {}).get("printed_on")
-    if reel is None:
-        return []
-    told = ("frequency_hz", "level_db", "seconds")
-    tones = [{name: tone[name] for name in told} for tone in facts["tones"]]
-    stock = row.plan["stock"]
-    changes = {
-        "tones": tones,
-        "lineup": row.id,
-        "speed_ips": stock["speed_ips"],
-        **stock["equalisation"],
-        "operating_fluxivity_nwb_per_m": stock["operating_fluxivity_nwb_per_m"],
-    }
-    why = "line-up tones were printed on it"
-    return [Writing(f"{row.id}-tones", "reels", reel["id"], changes, now_utc(), why=why)]
+        page.things += things_made(self.row, what, facts, page.entries[-1].at)
 
 
 def readings_of(of: int, stage: str, what: str, facts: Mapping[str, Any]) -> list[Reading]:

@@ -14,6 +14,7 @@ from fluxbench.lineup import (
     PrintTones,
     ReelFromElsewhere,
     Verification,
+    WorkingCopy,
     label_from_told,
 )
 from fluxbench.session._commands import NotNowError
@@ -34,6 +35,7 @@ PROCEDURES: dict[str, Make] = {
     "verification": lambda shown, plan, past, time_s: Verification(
         plan, shown.get("verify") or tuple(READINGS), past, time_s
     ),
+    "working copy": lambda shown, plan, past, time_s: WorkingCopy(plan, past, time_s),
 }
 """By kind, from what the deck showed, the plan, what was kept, and the time so far."""
 

@@ -5,6 +5,7 @@ from typing import Any
 
 from fluxbench.book import Entry, LineUpRow
 from fluxbench.lineup import (
+    COPY_STAGES,
     READINGS,
     REEL_STAGES,
     FiveMinuteCheck,
@@ -89,6 +90,7 @@ _OTHER_STAGES = {
     "verification": [Verification.NAME],
     "tones": [PrintTones.NAME],
     "reel": list(REEL_STAGES),
+    "working copy": list(COPY_STAGES),
 }
 
 

@@ -41,7 +41,7 @@ def _limit(row: VerifiedRow) -> str:
     if row.within:
         return f"within ±{row.limit:g} {row.unit}"
     if row.at_least:
-        return f"at least {signed(row.limit)} {row.unit}"
+        return f"at least {signed(row.limit, 1)} {row.unit}"
     places = 0 if row.unit != "%" else 1 if row.limit >= _FINE_PERCENT else 3
     return f"at most {plain(row.limit, places)} {row.unit}"
 

@@ -61,7 +61,7 @@ def watch(
 ) -> Watched:
     """Read what a history is made of, of one trimmer or of all."""
     visits = book.visits_of(deck, speed_ips, newest)
-    rows = book.trail_rows([v.lineup for v in visits], trimmer)
+    rows = book.trail_rows(visits, deck, trimmer)
     trails = trails_from([(v.lineup, v.at) for v in visits], rows)
     return Watched(visits, trails, _bands(book, deck))
 
@@ -71,16 +71,17 @@ def overview(
     session: Bench, deck: Deck = None, speed_ips: Speed = None, newest: Newest = 100
 ) -> dict[str, Any]:
     """The newest line-ups of a deck, and what was read at them."""
-    watched = watch(session.book, deck, speed_ips, newest, None)
+    visits = session.book.visits_of(deck, speed_ips, newest)
+    bands = _bands(session.book, deck)
     return {
         "deck": deck,
         "line_ups": [
-            {"id": v.lineup, "at": v.at, "tape": v.tape, "batch": v.batch} for v in watched.visits
+            {"id": v.lineup, "at": v.at, "tape": v.tape, "batch": v.batch} for v in visits
         ],
         "trimmers": [
-            {"trimmer": name, "unit": trail.unit, "tracks": trail.tracks,
-             "tolerance": band_of(name, watched.bands), "read_with": read_with(name)}
-            for name, trail in watched.trails.items()
+            {"trimmer": name, "unit": unit, "tracks": tracks, "tolerance": band_of(name, bands),
+             "read_with": read_with(name)}
+            for name, unit, tracks in session.book.trimmers_told(visits)
         ],
     }  # fmt: skip
 
@@ -238,7 +239,9 @@ def _bands(book: Records, deck: str | None) -> dict[str, float]:
 
 
 def _list(values: NDArray[np.float64]) -> list[float | None]:
-    return [_number(v) for v in values.tolist()]
+    finite = np.isfinite(values)
+    told: list[float | None] = np.round(values, 5).tolist()
+    return told if finite.all() else [v if f else None for v, f in zip(told, finite, strict=True)]
 
 
 def _number(value: float) -> float | None:

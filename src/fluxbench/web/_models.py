@@ -56,7 +56,7 @@ class Begin(Strict):
 
     id: Id
     command: Literal["begin"]
-    kind: Literal["line-up", "check", "verification", "tones", "reel"] = "line-up"
+    kind: Literal["line-up", "check", "verification", "tones", "reel", "working copy"] = "line-up"
     plan: dict[str, Any] | None = None
     verify: list[Verified] | None = None
     """What a verification reads; everything if left out."""
@@ -74,6 +74,8 @@ class Begin(Strict):
     interface: Id | None = None
     printed_on: Id | None = None
     """The reel that line-up tones are printed on: what was printed is written to it."""
+    copy_name: Annotated[str, Field(min_length=1, max_length=80, pattern=r"\S")] | None = None
+    """What a working copy of `tape` is called in the book."""
     speed_ips: Annotated[float, Field(gt=0.0, le=120.0, allow_inf_nan=False)] | None = None
     """Which of the deck's speeds, where the plan comes from the book."""
 

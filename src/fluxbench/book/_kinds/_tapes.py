@@ -90,6 +90,8 @@ class TapeSection:
     """Re the tape's fluxivity, nominal."""
     correction_db: Number = 0.0
     """From its correction sheet: how much more it has than nominal."""
+    track_corrections_db: tuple[Number, ...] = ()
+    """On each track so much more than that, of a tape that was recorded on tracks."""
     uncertainty_db: NotNegative | None = None
     start_s: NotNegative | None = None
     is_flutter: bool = False
