@@ -24,12 +24,34 @@ def faults_of(page: Page) -> list[str]:
     ]
 
 
+def shows_all(page: Page) -> None:
+    """Each size shows all of the bench and of the practice deck, without scrolling."""
+    for screen in ("p", "b"):
+        page.keyboard.press(screen)
+        for wide, high in reversed(SIZES.values()):
+            page.set_viewport_size({"width": wide, "height": high})
+            page.wait_for_timeout(150)
+            room = page.evaluate(
+                """() => { const d = document.documentElement;
+                  return [d.scrollWidth, d.scrollHeight]; }"""
+            )
+            assert room == [wide, high]
+            outside = page.evaluate(
+                """() => [...document.querySelectorAll('.panel, .head > *')]
+                  .filter((e) => { const b = e.getBoundingClientRect();
+                    return b.width && (b.right > innerWidth + 1 || b.bottom > innerHeight + 1); })
+                  .map((e) => e.className)"""
+            )
+            assert outside == []
+
+
 def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running) -> None:
     """One bench for all of it: starting one takes long."""
     page.goto(bench.address)
     begin = page.get_by_role("button", name="Begin the line-up")
     expect(begin).to_be_visible()
     expect(page.get_by_text("monitors and headphones down").first).to_be_visible()
+    shows_all(page)
     for light in ("dark", "day"):
         page.emulate_media(color_scheme="dark" if light == "dark" else "light")
         page.wait_for_timeout(400)  # colours fade over
@@ -65,28 +87,6 @@ def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running) -> None:
     page.keyboard.press("b")
     page.keyboard.press("?")
     expect(page.get_by_role("dialog", name="Keys and help")).to_be_visible()
-
-
-def test_each_size_shows_all_without_scrolling(page: Page, bench: Running) -> None:
-    page.goto(bench.address + "/#bench")
-    expect(page.get_by_role("button", name="Begin the line-up")).to_be_visible()
-    for screen in ("b", "p"):
-        page.keyboard.press(screen)
-        for wide, high in SIZES.values():
-            page.set_viewport_size({"width": wide, "height": high})
-            page.wait_for_timeout(150)
-            room = page.evaluate(
-                """() => { const d = document.documentElement;
-                  return [d.scrollWidth, d.scrollHeight]; }"""
-            )
-            assert room == [wide, high]
-            outside = page.evaluate(
-                """() => [...document.querySelectorAll('.panel, .head > *')]
-                  .filter((e) => { const b = e.getBoundingClientRect();
-                    return b.width && (b.right > innerWidth + 1 || b.bottom > innerHeight + 1); })
-                  .map((e) => e.className)"""
-            )
-            assert outside == []
 
 
 def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
