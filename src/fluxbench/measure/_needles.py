@@ -40,8 +40,6 @@ class VuNeedles:
     """
 
     def __init__(self, rate_hz: float, tracks: int) -> None:
-        from scipy import signal  # slow to import, and only needles need it
-
         self._step = max(round(rate_hz / _SMOOTH_HZ), 1)
         self.points_per_s = rate_hz / self._step
         natural = VU_NATURAL_RAD_PER_S
@@ -58,8 +56,6 @@ class VuNeedles:
 
         A point says where the needle stands at its beginning.
         """
-        from scipy import signal
-
         size = np.concatenate([self._kept, np.abs(samples)])
         points = len(size) // self._step
         self._kept = size[points * self._step :]
