@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.measure._windows import raised_cosine
+
 POINTS_PER_HOP = 40
 LOWEST_HZ = 900.0
 """Below it a window of two periods is longer than flutter allows."""
@@ -147,7 +149,7 @@ class SlipDetector:
     def _rows(self, frequency_hz: float) -> F32:
         """The windows of all points of a hop as a matrix (2 points, frames)."""
         span = self._span(frequency_hz)
-        window = (1.0 - np.cos(2.0 * np.pi * np.arange(span) / span)) * (2.0 / span)
+        window = raised_cosine(span) * (4.0 / span)
         width = self._longest + self._hop
         rows = np.zeros((self._points_per_hop, 2, width), np.float32)
         for point in range(self._points_per_hop):
