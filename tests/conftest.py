@@ -35,7 +35,7 @@ def lacking_for_sound() -> list[str]:
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
-        "--quiet-minutes", type=float, default=0.5, help="minutes of tape in which nobody turns"
+        "--quiet-minutes", type=float, default=0.25, help="minutes of tape in which nobody turns"
     )
     parser.addoption(
         "--reels", type=int, default=10, help="made-up reels with planted faults to catalogue"

@@ -5,6 +5,9 @@ import { bench } from "./mock/plugin.ts";
 
 const SHIPPED = ["preact", "@preact/signals", "uplot", "@fontsource-variable/atkinson-hyperlegible-next"];
 
+/** Modules of the first page: all but the screens that come when they are opened, and the plots. */
+const FIRST = /[\\/]preact[\\/]|signals|[\\/]ui[\\/]src[\\/](?!book[\\/]|practice|drawings|plot|paint)[a-z]+\.tsx?$/;
+
 /** The licences of what is built in travel with the screens. */
 function licences(): Plugin {
   return {
@@ -27,6 +30,10 @@ export default defineConfig({
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
     target: "es2022",
+    // What the bench itself needs is one file: it packs better than in pieces.
+    rolldownOptions: {
+      output: { codeSplitting: { groups: [{ name: "first", test: FIRST, includeDependenciesRecursively: false }] } },
+    },
   },
   test: {
     environment: "happy-dom",

@@ -3,6 +3,7 @@
 import math
 import re
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from playwright.sync_api import Page
@@ -80,8 +81,12 @@ class Setting:
         self.story: list[str] = []
         """What was seen and done, for a failure to be read."""
 
-    def done(self, patience_s: float) -> bool:
-        """Go on until the page looks at something else; whether it did."""
+    def done(self, patience_s: float, at_number: Callable[[], None]) -> bool:
+        """Go on until the page looks at something else; whether it did.
+
+        `at_number` is done once, when a number stands there first.
+        """
+        met = False
         end_s = time.monotonic() + patience_s
         while time.monotonic() < end_s:
             now = see(self._page)
@@ -96,6 +101,9 @@ class Setting:
                 self.verdicts.add(now.verdict)
             if now.deviation_db is None:
                 self._seek(now)
+            elif not met:
+                met = True
+                at_number()
             elif now.way:
                 self._set(now)
             else:

@@ -3,11 +3,12 @@
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from fluxbench.links import HttpControls
 from tests.browser.benches import Running
 from tests.browser.conftest import PATIENCE_MS, SIZES
+from tests.browser.fetched import MOST_KB, ROOMS, fetched_kb
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 AXE = Path(__file__).parents[2] / "ui" / "node_modules" / "axe-core" / "axe.min.js"
@@ -24,12 +25,54 @@ def faults_of(page: Page) -> list[str]:
     ]
 
 
-def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running) -> None:
+def shows_all(page: Page) -> None:
+    """Each size shows all of the bench and of the practice deck, without scrolling."""
+    for screen in ("p", "b"):
+        page.keyboard.press(screen)
+        expect(page.locator(".practice" if screen == "p" else ".bench")).to_be_visible()
+        for wide, high in reversed(SIZES.values()):
+            page.set_viewport_size({"width": wide, "height": high})
+            page.wait_for_timeout(150)
+            room = page.evaluate(
+                """() => { const d = document.documentElement;
+                  return [d.scrollWidth, d.scrollHeight]; }"""
+            )
+            assert room == [wide, high]
+            outside = page.evaluate(
+                """() => [...document.querySelectorAll('.panel, .head > *')]
+                  .filter((e) => { const b = e.getBoundingClientRect();
+                    return b.width && (b.right > innerWidth + 1 || b.bottom > innerHeight + 1); })
+                  .map((e) => e.className)"""
+            )
+            assert outside == []
+
+
+def no_screen_is_heavy(chromium: Browser, address: str) -> None:
+    """And where one cannot be fetched, that is said, and it comes when it can be."""
+    sizes_kb = fetched_kb(chromium, address)
+    assert tuple(sizes_kb) == ROOMS
+    assert max(sizes_kb.values()) <= MOST_KB
+    assert min(sizes_kb, key=lambda room: sizes_kb[room]) == "bench"  # it carries no other screen
+
+    context = chromium.new_context()
+    page = context.new_page()
+    page.route("**/assets/tapes-*", lambda route: route.abort())
+    page.goto(f"{address}/#tapes")
+    expect(page.get_by_role("alert")).to_contain_text("This screen could not be fetched")
+    page.unroute("**/assets/tapes-*")
+    page.get_by_role("button", name="Fetch it again").click()
+    expect(page.get_by_role("button", name="Add a calibration tape").first).to_be_visible()
+    context.close()
+
+
+def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: Browser) -> None:
     """One bench for all of it: starting one takes long."""
     page.goto(bench.address)
     begin = page.get_by_role("button", name="Begin the line-up")
     expect(begin).to_be_visible()
     expect(page.get_by_text("monitors and headphones down").first).to_be_visible()
+    shows_all(page)
+    no_screen_is_heavy(chromium, bench.address)
     for light in ("dark", "day"):
         page.emulate_media(color_scheme="dark" if light == "dark" else "light")
         page.wait_for_timeout(400)  # colours fade over
@@ -65,28 +108,6 @@ def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running) -> None:
     page.keyboard.press("b")
     page.keyboard.press("?")
     expect(page.get_by_role("dialog", name="Keys and help")).to_be_visible()
-
-
-def test_each_size_shows_all_without_scrolling(page: Page, bench: Running) -> None:
-    page.goto(bench.address + "/#bench")
-    expect(page.get_by_role("button", name="Begin the line-up")).to_be_visible()
-    for screen in ("b", "p"):
-        page.keyboard.press(screen)
-        for wide, high in SIZES.values():
-            page.set_viewport_size({"width": wide, "height": high})
-            page.wait_for_timeout(150)
-            room = page.evaluate(
-                """() => { const d = document.documentElement;
-                  return [d.scrollWidth, d.scrollHeight]; }"""
-            )
-            assert room == [wide, high]
-            outside = page.evaluate(
-                """() => [...document.querySelectorAll('.panel, .head > *')]
-                  .filter((e) => { const b = e.getBoundingClientRect();
-                    return b.width && (b.right > innerWidth + 1 || b.bottom > innerHeight + 1); })
-                  .map((e) => e.className)"""
-            )
-            assert outside == []
 
 
 def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
@@ -136,7 +157,13 @@ def test_a_verification_opens_the_page_of_the_worst_track(page: Page, bench: Run
         room = page.evaluate("() => document.documentElement.scrollWidth")
         assert room == wide
     assert faults_of(page) == []
-    for other in ("Response, 60 Hz to 15 kHz", "Noise, A-weighted", "Crosstalk, 1 kHz"):
+    for other in (
+        "Response, 60 Hz to 15 kHz",
+        "Noise, A-weighted",
+        "Crosstalk, 1 kHz",
+        "Flutter both ways, 2σ",
+        "Output at 3 %, 1 kHz",
+    ):
         page.get_by_role("checkbox", name=other).tap()
     page.get_by_label("Limit of Third harmonic").fill("0.05")
     page.get_by_role("button", name="Begin to verify").tap()

@@ -142,16 +142,31 @@ def alive(pid: int) -> bool:
         return False
 
 
+def here(archive: Path, out: Path) -> None:
+    """A run in this process, to its end."""
+    assert main(["catalogue", "--workers", "1", "--to", str(out), str(archive)]) == 0
+
+
+@pytest.fixture(scope="module")
+def catalogued(tmp_path_factory: pytest.TempPathFactory, pytestconfig: pytest.Config) -> Path:
+    """An archive, and beside it the catalogue that an undisturbed run makes of it."""
+    place = tmp_path_factory.mktemp("catalogued")
+    archive_of(place / "archive", 3 + int(pytestconfig.getoption("--kills")))
+    here(place / "archive", place / "undisturbed")
+    return place
+
+
 @pytest.mark.timeout(1500)
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
 def test_a_run_that_was_ended_anywhere_gives_the_catalogue_of_one_that_was_not(
-    tmp_path: Path, pytestconfig: pytest.Config, how: signal.Signals
+    tmp_path: Path,
+    pytestconfig: pytest.Config,
+    catalogued: Path,
+    capsys: pytest.CaptureFixture[str],
+    how: signal.Signals,
 ) -> None:
     kills = int(pytestconfig.getoption("--kills")) if how is signal.SIGKILL else 1
-    archive, out, undisturbed = tmp_path / "archive", tmp_path / "out", tmp_path / "undisturbed"
-    archive_of(archive, 3 + kills)
-    _, err = start(archive, undisturbed).communicate(timeout=500)
-    assert err == b""
+    archive, out = catalogued / "archive", tmp_path / "out"
     chance = random.Random(kills)
     for _ in range(kills):
         before = journalled(out)
@@ -169,8 +184,9 @@ def test_a_run_that_was_ended_anywhere_gives_the_catalogue_of_one_that_was_not(
         while any(alive(pid) for pid in workers):
             assert time.monotonic() < deadline + 100, "workers outlive the one that started them"
             time.sleep(0.05)
-    _, err = start(archive, out).communicate(timeout=500)
-    assert err == b""
-    assert journalled(out) == 3 + kills  # every content once: none twice, none missed
+    capsys.readouterr()
+    here(archive, out)
+    assert capsys.readouterr().err == ""
+    assert journalled(out) == len(list(archive.iterdir()))  # every content once, none missed
     for name in OUTPUTS:
-        assert (out / name).read_bytes() == (undisturbed / name).read_bytes()
+        assert (out / name).read_bytes() == (catalogued / "undisturbed" / name).read_bytes()

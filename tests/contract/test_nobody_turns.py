@@ -1,7 +1,7 @@
 """Nobody turns a trimmer: not one change of focus, on samples of decks that drop out and waver.
 
 `./test tests/contract/test_nobody_turns.py --quiet-minutes 30` runs it as long as the line-up
-promises; by default it runs for half a minute of tape.
+promises; by default it runs for a quarter of a minute of tape.
 """
 
 from collections.abc import Callable
@@ -14,7 +14,7 @@ from fluxbench.lineup._bench import Bench, Procedure
 from tests.decks.second_deck import SecondDeck
 from tests.decks.standing import Deck, Standing
 
-TRACKS = 24
+TRACKS = 16
 
 
 def wait_for_hands(bench: Bench) -> Procedure:

@@ -8,6 +8,7 @@ Everywhere: ``values`` maps a trimmer kind to an array (tracks,), or (1,) for a 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,40 @@ def _peaking(frequency_hz: Floats, centre_hz: float, q: float, gain_db: Floats) 
     s = 1j * frequency_hz / centre_hz
     root = 10.0 ** (gain_db[:, None] / 40.0)
     return np.asarray((s * s + s * root / q + 1.0) / (s * s + s / (q * root) + 1.0))
+
+
+# No seed and no trimmer has a part in these, and designing them over and over takes long.
+
+
+@lru_cache
+def _contour(speed_ips: float, rate_hz: float, sync: bool) -> Floats:
+    scale = speed_ips / 15.0 * (0.85 if sync else 1.0)
+    size = 0.6 if sync else 1.0
+    sections = [signal.butter(2, 17.0 * scale, "highpass", fs=rate_hz, output="sos")[0]]
+    bumps = ((52.0, 1.1, 1.7), (125.0, 1.3, -0.8), (230.0, 1.5, 0.4))
+    for centre_hz, q, gain_db in bumps:
+        omega = 2.0 * np.pi * centre_hz * scale / rate_hz
+        root, alpha = 10.0 ** (size * gain_db / 40.0), np.sin(omega) / (2.0 * q)
+        zeros = [1.0 + alpha * root, -2.0 * np.cos(omega), 1.0 - alpha * root]
+        poles = [1.0 + alpha / root, -2.0 * np.cos(omega), 1.0 - alpha / root]
+        sections.append(np.array(zeros + poles) / poles[0])
+    return np.asarray(sections)
+
+
+@lru_cache
+def _shelf_section(speed_ips: float, rate_hz: float) -> Floats:
+    shelf = signal.butter(1, _SHELF_HZ * speed_ips / 15.0, fs=rate_hz, output="sos")
+    return np.asarray(shelf)
+
+
+@lru_cache
+def _untrimmed_low_end(
+    speed_ips: float, rate_hz: float, sync: bool, frequencies_hz: tuple[float, ...]
+) -> tuple[Complexes, Complexes]:
+    """Responses of the contour and of what the low trimmer mixes in."""
+    _, contour = signal.freqz_sos(_contour(speed_ips, rate_hz, sync), frequencies_hz, fs=rate_hz)
+    _, low = signal.freqz_sos(_shelf_section(speed_ips, rate_hz), frequencies_hz, fs=rate_hz)
+    return contour, low
 
 
 class Machine:
@@ -168,31 +203,21 @@ class Machine:
 
     def contour(self, rate_hz: float, sync: bool) -> Floats:
         """Second-order sections of the low end, by wavelength: high-pass, bump, dip, bump."""
-        scale = self.speed_ips / 15.0 * (0.85 if sync else 1.0)
-        size = 0.6 if sync else 1.0
-        sections = [signal.butter(2, 17.0 * scale, "highpass", fs=rate_hz, output="sos")[0]]
-        bumps = ((52.0, 1.1, 1.7), (125.0, 1.3, -0.8), (230.0, 1.5, 0.4))
-        for centre_hz, q, gain_db in bumps:
-            omega = 2.0 * np.pi * centre_hz * scale / rate_hz
-            root, alpha = 10.0 ** (size * gain_db / 40.0), np.sin(omega) / (2.0 * q)
-            zeros = [1.0 + alpha * root, -2.0 * np.cos(omega), 1.0 - alpha * root]
-            poles = [1.0 + alpha / root, -2.0 * np.cos(omega), 1.0 - alpha / root]
-            sections.append(np.array(zeros + poles) / poles[0])
-        return np.asarray(sections)
+        return _contour(self.speed_ips, rate_hz, sync).copy()
 
     def shelf_section(self, rate_hz: float) -> Floats:
         """First-order low-pass that the low-end trimmer mixes in."""
-        shelf = signal.butter(1, _SHELF_HZ * self.speed_ips / 15.0, fs=rate_hz, output="sos")
-        return np.asarray(shelf)
+        return _shelf_section(self.speed_ips, rate_hz).copy()
 
     def low_end(
         self, frequency_hz: Floats, values: Values, rate_hz: float, sync: bool
     ) -> Complexes:
         """Response of contour and low trimmer, (tracks, frequencies)."""
-        _, contour = signal.freqz_sos(self.contour(rate_hz, sync), frequency_hz, fs=rate_hz)
+        contour, low = _untrimmed_low_end(
+            self.speed_ips, rate_hz, sync, tuple(np.asarray(frequency_hz).tolist())
+        )
         if sync:
             return np.asarray(np.tile(contour, (self.tracks, 1)))
-        _, low = signal.freqz_sos(self.shelf_section(rate_hz), frequency_hz, fs=rate_hz)
         gain = 10.0 ** (values["reproduce_low"] / 20.0) - 1.0
         return np.asarray(contour * (1.0 + gain[:, None] * low))
 

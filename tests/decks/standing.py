@@ -43,11 +43,13 @@ class Standing:
         self._done = 0
         self._engine = Engine(DeckLink(deck), deck.tracks)
 
-    def run(self, seconds: float) -> "Standing":
-        """Go on until the stages are over, or so much time has passed."""
+    def run(self, seconds: float, until: str | None = None) -> "Standing":
+        """Go on until that is said or the stages are over, or so much time has passed."""
         lineup, engine = self.lineup, self._engine
         until_s = engine.time_s + seconds
         while engine.time_s < until_s and not lineup.view.closed:
+            if until is not None and until in self.said:
+                break
             engine.send(lineup.signal)
             engine.listen(lineup.tones)
             for hop in engine.step():

@@ -1,6 +1,6 @@
 """Kill -9 of session, engine and deck while readings are taken: nothing shown is ever lost.
 
-20 kills; with FLUXBENCH_KILLS=200 as many as that.
+10 kills; with FLUXBENCH_KILLS=200 as many as that.
 """
 
 import json
@@ -26,7 +26,7 @@ from tests.faults.wire import Wire
 pytestmark = [pytest.mark.alone, pytest.mark.timeout(600)]
 
 HERE = Path(__file__).parent
-KILLS = int(os.environ.get("FLUXBENCH_KILLS", "20"))
+KILLS = int(os.environ.get("FLUXBENCH_KILLS", "10"))
 SILENT_WITHIN_S = 1.0
 WAIT_S = 100.0  # for a machine that is busy with other things
 

@@ -182,6 +182,26 @@ def test_hum_in_noise(tmp_path: Path) -> None:
     assert [level_dbfs for _, level_dbfs in found] == pytest.approx([-62.0, -70.0], abs=0.3)
 
 
+@pytest.mark.parametrize("frequency_hz", [101.0, 99.3, 59.6, 151.0])
+def test_a_weak_tone_near_the_mains_is_a_tone(tmp_path: Path, frequency_hz: float) -> None:
+    """A tone on the tape is off by the speed: no multiple of the mains, so no hum."""
+    wave = made.tone(8.0, RATE_HZ, frequency_hz, -49.0) + made.noise(8.0, RATE_HZ, -80.0)
+    section = only(read(tmp_path, wave))
+    assert section.kind is Kind.TONE
+    assert section.tone.tone.frequency_hz[0] == pytest.approx(frequency_hz, rel=2e-5)
+    assert section.tone.tone.level_dbfs[0] == pytest.approx(-49.0, abs=0.01)
+
+
+@pytest.mark.parametrize("frequency_hz", [50.03, 59.97, 100.06, 119.95])
+def test_a_weak_line_of_the_mains_alone_is_hum(tmp_path: Path, frequency_hz: float) -> None:
+    wave = made.tone(8.0, RATE_HZ, frequency_hz, -49.0) + made.noise(8.0, RATE_HZ, -80.0)
+    section = only(read(tmp_path, wave))
+    assert section.kind is Kind.NOISE
+    ((line,),) = section.noise.hum
+    assert line.frequency_hz == pytest.approx(frequency_hz, abs=0.02)
+    assert line.level_dbfs == pytest.approx(-49.0, abs=0.3)
+
+
 SENT_HZ = (35.0, 65.0, 125.0, 255.0, 505.0, 1005.0, 2005.0, 4005.0, 8005.0, 12_505.0, 16_005.0)
 
 

@@ -100,6 +100,24 @@ def test_sixteen_samples_at_a_stroke_are_sixteen_steps() -> None:
     np.testing.assert_allclose(got[500:], expected[500:], rtol=1e-5)
 
 
+@pytest.mark.parametrize("tone_hz", [100.8, 101.0, 99.2])
+@pytest.mark.parametrize("seconds", [12.0, 40.0])
+def test_a_tone_of_the_tape_beside_the_mains_is_no_hum(tone_hz: float, seconds: float) -> None:
+    """Tone alone, hum alone, both: the tone is off by its speed and stands 0.8 Hz or more away."""
+    rate_hz = 8000
+    wave = 0.1 * white(rate_hz, seconds, tracks=3, seed=5)
+    time_s = np.arange(len(wave)) / rate_hz
+    tone = 10 ** (-60 / 20) * np.sin(2 * np.pi * tone_hz * time_s)
+    hum = 10 ** (-65 / 20) * np.sin(2 * np.pi * 100.0 * time_s)
+    wave += np.stack([tone, hum, tone + hum], axis=1)
+    reading = noise(wave, rate_hz)
+    assert reading.hum[0] == ()
+    for track in (1, 2):
+        (line,) = reading.hum[track]
+        assert line.frequency_hz == pytest.approx(100.0, abs=0.05)
+        assert line.level_dbfs == pytest.approx(-65.0, abs=0.3)
+
+
 def test_hum_is_found_and_none_invented() -> None:
     rate_hz, seconds = 48_000, 12.0
     wave = white(rate_hz, seconds, tracks=3, seed=7)

@@ -14,7 +14,7 @@ import jack
 
 RATE_HZ = 96_000
 PERIOD_FRAMES = 1024
-_PATIENCE_S = 10.0
+_PATIENCE_S = 60.0  # for a machine that is busy with other things
 
 
 class SoundServer:
@@ -56,6 +56,11 @@ class SoundServer:
 
     def client(self, command: Sequence[str]) -> tuple[subprocess.Popen[str], str]:
         """Start a Python process under this server; also the first line that it prints."""
+        child = self.started(command)
+        return child, first_line(child)
+
+    def started(self, command: Sequence[str]) -> subprocess.Popen[str]:
+        """A Python process under this server, not waited for."""
         child = subprocess.Popen(
             [sys.executable, *command],
             env=self.environment,
@@ -64,7 +69,7 @@ class SoundServer:
             stderr=subprocess.PIPE,
         )
         self.clients.append(child)
-        return child, first_line(child)
+        return child
 
     def loopback(self, name: str = "deck", channels: int = 24) -> subprocess.Popen[str]:
         child, line = self.client(

@@ -15,7 +15,7 @@ import pytest
 from fluxbench.base import DeckError
 from fluxbench.links import HttpControls, PortAudioLink
 from tests.contract.test_links import LinkContract
-from tests.sound.server import PERIOD_FRAMES, RATE_HZ, SoundServer
+from tests.sound.server import PERIOD_FRAMES, RATE_HZ, SoundServer, first_line
 
 pytestmark = pytest.mark.sound
 
@@ -97,30 +97,33 @@ def test_a_refusal_and_a_mistake_leave_it_running(served: Served) -> None:
 
 def test_a_name_or_port_in_use_is_one_line(server: SoundServer, served: Served) -> None:
     port = served.line.rsplit(":", 1)[1]
-    for arguments, says in (
-        (["0"], "the sound server cannot have another client 'deck'"),
-        ([port, "other"], f"port {port} cannot be had"),
-    ):
-        child, _ = server.client([WIRE_DECK, *arguments])
-        _, error = child.communicate(timeout=10.0)
+    cases = {
+        ("0",): "the sound server cannot have another client 'deck'",
+        (port, "other"): f"port {port} cannot be had",
+    }
+    started = [server.started([WIRE_DECK, *arguments]) for arguments in cases]
+    for child, says in zip(started, cases.values(), strict=True):
+        _, error = child.communicate(timeout=20.0)
         assert child.returncode == 1
         assert error.startswith(says)
         assert error.count("\n") == 1
 
 
-@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
-def test_it_ends_clean_and_tells_what_came_late(server: SoundServer, how: signal.Signals) -> None:
-    child, line = server.client([WIRE_DECK, "0", "leaving"])
-    assert line.startswith("leaving: ")
-    time.sleep(0.2)
-    child.send_signal(how)
-    _, error = child.communicate(timeout=5.0)
-    assert child.returncode == 0
-    assert error.startswith("late periods: ")
-    assert error.count("\n") == 1
-    with socket.socket() as again:
-        again.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        again.bind(("127.0.0.1", int(line.rsplit(":", 1)[1])))
+def test_they_end_clean_and_tell_what_came_late(server: SoundServer) -> None:
+    how = {"leaving": signal.SIGTERM, "interrupted": signal.SIGINT}
+    started = {name: server.started([WIRE_DECK, "0", name]) for name in how}
+    for name, child in started.items():
+        line = first_line(child)
+        assert line.startswith(f"{name}: ")
+        time.sleep(0.2)
+        child.send_signal(how[name])
+        _, error = child.communicate(timeout=5.0)
+        assert child.returncode == 0
+        assert error.startswith("late periods: ")
+        assert error.count("\n") == 1
+        with socket.socket() as again:
+            again.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            again.bind(("127.0.0.1", int(line.rsplit(":", 1)[1])))
 
 
 def test_a_server_that_stops_ends_it_with_one_line(own_server: SoundServer) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from fluxbench.cli import main
 from fluxbench.links import HttpControls
 from tests.sound.server import SoundServer, end
 
@@ -33,6 +34,11 @@ class Deck:
 @pytest.fixture(scope="module")
 def deck(server: SoundServer) -> Deck:
     return Deck(server)
+
+
+@pytest.fixture(scope="module")
+def narrow(server: SoundServer) -> "subprocess.Popen[str]":
+    return server.loopback("narrow", TRACKS - 1)
 
 
 def start(server: SoundServer, deck: Deck, *arguments: str) -> "subprocess.Popen[str]":
@@ -98,14 +104,13 @@ def test_the_first_stages_pass_and_an_interrupt_ends_it(
         ("--interface deck --speed 15", 2, "runs at 30 in/s; leave out --speed 15"),
     ],
 )
+@pytest.mark.usefixtures("narrow")
 def test_an_interface_that_cannot_be_it_is_one_line(
-    server: SoundServer, deck: Deck, arguments: str, code: int, says: str
+    deck: Deck, capsys: pytest.CaptureFixture[str], arguments: str, code: int, says: str
 ) -> None:
-    narrow = server.loopback("narrow", TRACKS - 1)
-    rehearsal = start(server, deck, *arguments.split())
-    out, err = rehearsal.communicate(timeout=30.0)
-    end(narrow)
-    assert (rehearsal.returncode, out) == (code, "")
+    assert main(["rehearse", "--controls", deck.url, *arguments.split()]) == code
+    out, err = capsys.readouterr()
+    assert out == ""
     assert err.startswith("fluxbench: ")
     assert err.count("\n") == 1
     assert says in err

@@ -29,7 +29,7 @@ WITHOUT_A_UNIT = {
     # Advice on azimuth is in arc-minutes, on all else in dB: its `unit` says which.
     "lineup/_view.py": {"deviation", "off", "set_band", "spread"},
     # A row of a verification is in dB or per cent: its `unit` says which.
-    "lineup/_verification.py": {"limit"},
+    "lineup/_verified_rows.py": {"limit"},
     "measure/_spectrum.py": {"fill"},
     "signals/_voices.py": {"amplitudes"},
     "trade/_losses.py": {"surface"},

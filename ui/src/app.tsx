@@ -7,7 +7,6 @@ import { Focus } from "./focus";
 import { KEYS, learning, nextOf } from "./keys";
 import { Danger } from "./marks";
 import { Picture } from "./picture";
-import { Practice } from "./practice";
 import { clock, pitch, shown } from "./scale";
 import { hasVoice, wakeSound } from "./sound";
 import { Shelf } from "./shelf";
@@ -34,8 +33,6 @@ export function App() {
             <Picture />
           </div>
         </main>
-      ) : screen.value === "practice" ? (
-        <Practice />
       ) : (
         <Shelf of={screen.value} />
       )}

@@ -1,6 +1,6 @@
 // Every key of the page. A foot switch is a key that the person teaches the page once.
 import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
-import { handBy, turnByKey } from "./practice";
+import { handBy, turnByKey } from "./hand";
 import { atDeck, footKey, helpOpen, light, screen, SCREENS, sound } from "./store";
 import { wakeSound } from "./sound";
 
@@ -11,7 +11,7 @@ export const KEYS: [string, string][] = [
   ["↑ ↓", "look at the track before, the next track"],
   ["0", "give the order back to the bench"],
   ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
-  ["B, D, T, H, P", "Bench, Decks, Tapes, History, Practice"],
+  ["B, D, T, H, C, P", "Bench, Decks, Tapes, History, Captures, Practice"],
   ["S", "sound: off, tones, voice"],
   ["L", "light: as the system has it, dark, day"],
   ["?", "these keys"],

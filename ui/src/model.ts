@@ -144,7 +144,7 @@ export interface Printed {
 /** What a verification holds its readings against, by the bench's own names. */
 export type Limits = Record<string, number>;
 
-/** One reading of all tracks; a limit that is not `within` is one that may not be gone over. */
+/** One reading of all tracks; a limit that is neither `within` nor `at_least` may not be gone over. */
 export interface VerifiedRow {
   of: string;
   name: string;
@@ -153,6 +153,7 @@ export interface VerifiedRow {
   error: Num[];
   limit: Num;
   within: boolean;
+  at_least?: boolean;
   margin_db: Num[];
   hidden_below?: Num[];
 }

@@ -1,8 +1,10 @@
 // The practice deck: its trimmers, transport, tapes and faults, below what the bench says.
-import { computed, signal, useSignalEffect } from "@preact/signals";
+import "./practice.css";
+import { useSignalEffect } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 import type { DeckState } from "./model";
 import { Focus } from "./focus";
+import { handTrack, picked, trimmerNow } from "./hand";
 import { clock, pitch, shown } from "./scale";
 import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "./screws";
 import { advice, deck, faults, focus } from "./store";
@@ -10,31 +12,9 @@ import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
 
-const picked = signal<string | null>(null);
 let follows: string | null = null;
 
-/** The trimmer on the table: the one that the bench speaks of, unless another was picked since. */
-export const trimmerNow = computed(() => {
-  const of = deck.value?.trimmers;
-  return picked.value ?? advice.value?.trimmer ?? of?.per_track[0] ?? null;
-});
-/** The track whose trimmer the arrow keys turn. */
-export const handTrack = signal(1);
-
-export const isStack = (trimmer: string | null) =>
-  !!trimmer && !!deck.value?.trimmers.per_stack.includes(trimmer);
-
-export function turnByKey(turns: number): void {
-  const trimmer = trimmerNow.peek();
-  if (trimmer && deck.peek()) turnBy(trimmer, isStack(trimmer) ? null : handTrack.peek(), turns);
-}
-
-export function handBy(step: number): void {
-  const count = deck.peek()?.tracks ?? 0;
-  if (count > 0) handTrack.value = ((handTrack.peek() - 1 + step + count) % count) + 1;
-}
-
-export function Practice() {
+export default function Practice() {
   useEffect(() => {
     const timer = setInterval(() => void readDeck(), 700);
     return () => clearInterval(timer);

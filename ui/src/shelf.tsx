@@ -1,4 +1,4 @@
-// The way to the book's screens. They come when they are asked for: the bench does not carry them.
+// The way to the screens that are not the bench. Each comes when it is opened, with what only it needs.
 import { signal } from "@preact/signals";
 import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
@@ -6,38 +6,56 @@ import { Danger } from "./marks";
 import { running, screen, state, type Screen } from "./store";
 import { sentence } from "./focus";
 
-const rooms = signal<Partial<Record<Screen, ComponentType>>>({});
-const missing = signal(false);
+type Room = Exclude<Screen, "bench">;
+const FETCH: Record<Room, () => Promise<{ default: ComponentType }>> = {
+  decks: () => import("./book/decks"),
+  tapes: () => import("./book/tapes"),
+  history: () => import("./book/history"),
+  captures: () => import("./book/captures"),
+  practice: () => import("./practice"),
+};
 
-async function fetchRooms(): Promise<void> {
+const rooms = signal<Partial<Record<Room, ComponentType>>>({});
+const missing = signal<Partial<Record<Room, boolean>>>({});
+
+async function open(of: Room): Promise<void> {
   try {
-    missing.value = false;
-    rooms.value = (await import("./book/rooms")).ROOMS;
+    missing.value = { ...missing.peek(), [of]: false };
+    const { default: page } = await FETCH[of]();
+    rooms.value = { ...rooms.peek(), [of]: page };
   } catch {
-    missing.value = true;
+    missing.value = { ...missing.peek(), [of]: true };
   }
 }
 
-export function Shelf({ of }: { of: Screen }) {
+/** Browsers may remember that a file did not come: where the bench answers, the page is loaded anew. */
+async function openAgain(of: Room): Promise<void> {
+  await open(of);
+  if (!missing.peek()[of]) return;
+  const answers = await fetch("/api/state").then((answer) => answer.ok, () => false);
+  if (answers) location.reload();
+}
+
+export function Shelf({ of }: { of: Room }) {
   useEffect(() => {
-    if (!rooms.value[of]) void fetchRooms();
-  }, []);
-  const Room = rooms.value[of];
+    if (!rooms.peek()[of]) void open(of);
+  }, [of]);
+  const Page = rooms.value[of];
   return (
     <>
-      <Runs />
-      {Room ? (
-        <Room key={of} />
+      {of !== "practice" && <Runs />}
+      {Page ? (
+        <Page key={of} />
       ) : (
         <main class="shelf-waits">
-          {missing.value ? (
-            <section class="panel say">
+          {missing.value[of] ? (
+            <section class="panel say" role="alert">
               <p class="big">This screen could not be fetched</p>
-              <p>The bench does not answer. Is Fluxbench still running on its computer?</p>
-              <div class="row"><button class="primary" onClick={() => void fetchRooms()}>Fetch it again</button></div>
+              <p>The bench does not answer, or was renewed meanwhile. Is Fluxbench still running on its computer?</p>
+              <div class="row"><button class="primary" onClick={() => void openAgain(of)}>Fetch it again</button></div>
             </section>
           ) : (
-            <p class="nothing">Fetching this screen …</p>
+            <p class="nothing" role="status">Fetching this screen …</p>
           )}
         </main>
       )}

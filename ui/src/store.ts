@@ -93,6 +93,7 @@ export const SCREENS = [
   { name: "decks", title: "Decks", key: "d" },
   { name: "tapes", title: "Tapes", key: "t" },
   { name: "history", title: "History", key: "h" },
+  { name: "captures", title: "Captures", key: "c" },
   { name: "practice", title: "Practice", key: "p" },
 ] as const;
 export type Screen = (typeof SCREENS)[number]["name"];

@@ -28,7 +28,7 @@ export function Choice() {
   return (
     <div class="say">
       <p class="kicker">Verify the deck</p>
-      <p>About a minute of the stock is recorded over on all tracks; no trimmer is touched.</p>
+      <p>Up to two minutes of the stock are recorded over on all tracks; no trimmer is touched.</p>
       <div class="to-verify">
         {READINGS.map((reading) => {
           const on = chosen.includes(reading.name);
@@ -45,7 +45,7 @@ export function Choice() {
                 <span>{reading.title}</span>
               </label>
               <label>
-                <span>{reading.within ? "within ±" : "at most"}</span>
+                <span>{reading.how}</span>
                 <input
                   type="number"
                   step={reading.step}
@@ -128,7 +128,7 @@ function TrackPage({ page, rows }: { page: VerifiedTrack; rows: VerifiedRow[] })
               <td>{row.of === "response" ? `response, ${row.name}` : row.name}</td>
               <td>{readingOf(row, at)}</td>
               <td>{row.error[at] === null ? "–" : row.error[at]!.toFixed(row.unit === "%" ? 3 : 2)}</td>
-              <td>{row.limit === null ? "–" : `${row.within ? "±" : ""}${row.limit} ${row.unit}`}</td>
+              <td>{row.limit === null ? "–" : `${row.within ? "±" : row.at_least ? "≥ " : ""}${row.limit} ${row.unit}`}</td>
               <td>{row.margin_db[at] === null ? "–" : `${shown(row.margin_db[at])} dB`}</td>
             </tr>
           ))}

@@ -210,12 +210,16 @@ export function spoken(advice: {
 /** Whether something is asked that cannot wait: the bench begins such a line with STOP. */
 export const shouts = (text: string): boolean => text.startsWith("STOP");
 
+const AT_MOST = "at most";
+
 /** What a verification can read; limits as the bench calls them, with the usual ones. */
 export const READINGS = [
-  { name: "response", title: "Response, 60 Hz to 15 kHz", limit: "response_db", usual: 2, unit: "dB", step: 0.1, within: true },
-  { name: "noise", title: "Noise, A-weighted", limit: "noise_db", usual: -50, unit: "dB", step: 1, within: false },
-  { name: "distortion", title: "Third harmonic", limit: "third_harmonic_percent", usual: 1, unit: "%", step: 0.1, within: false },
-  { name: "crosstalk", title: "Crosstalk, 1 kHz", limit: "crosstalk_db", usual: -45, unit: "dB", step: 1, within: false },
+  { name: "response", title: "Response, 60 Hz to 15 kHz", limit: "response_db", usual: 2, unit: "dB", step: 0.1, how: "within ±" },
+  { name: "noise", title: "Noise, A-weighted", limit: "noise_db", usual: -50, unit: "dB", step: 1, how: AT_MOST },
+  { name: "distortion", title: "Third harmonic", limit: "third_harmonic_percent", usual: 1, unit: "%", step: 0.1, how: AT_MOST },
+  { name: "crosstalk", title: "Crosstalk, 1 kHz", limit: "crosstalk_db", usual: -45, unit: "dB", step: 1, how: AT_MOST },
+  { name: "flutter", title: "Flutter both ways, 2σ", limit: "return_flutter_percent", usual: 0.12, unit: "%", step: 0.01, how: AT_MOST },
+  { name: "maximum", title: "Output at 3 %, 1 kHz", limit: "maximum_output_db", usual: 4.8, unit: "dB", step: 0.1, how: "at least" },
 ];
 
 /** A reading in words: a value, or what it lies under where it does not stand out of the noise. */
@@ -223,6 +227,6 @@ export function readingOf(row: VerifiedRow, at: number): string {
   const value = row.value[at] ?? null;
   const hidden = row.hidden_below?.[at] ?? null;
   if (value === null) return hidden === null ? "–" : `under ${hidden.toFixed(row.unit === "%" ? 2 : 0).replace("-", "−")} ${row.unit}`;
-  const places = row.unit === "%" ? 2 : row.within ? 2 : 1;
+  const places = row.of === "flutter" ? 3 : row.unit === "%" || row.within ? 2 : 1;
   return `${row.within && value > 0 ? "+" : ""}${value.toFixed(places).replace("-", "−")} ${row.unit}`;
 }

@@ -2,9 +2,11 @@ import { render } from "preact";
 import { act } from "preact/test-utils";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { Beside, reachOf, Suggestions } from "../src/book/findings";
-import { dates, dayNumber, driftWords, fieldOf, marksOf, moves, outlookWords, steps, type Forecast, type TrackHistory, type TrimmerHistory } from "../src/book/trace";
+import { changeAt, sinceBefore } from "../src/book/happened";
+import { changesOf, dates, dayNumber, driftWords, fieldOf, marksOf, moves, outlookWords, shownAt, steps, type Forecast, type TrackHistory, type TrimmerHistory } from "../src/book/trace";
 import { TrimmerPage } from "../src/book/trimmer";
 import { lanes } from "../src/book/sketch";
+import { shelf, type Thing } from "../src/book/things";
 
 const forecast = (more: Partial<Forecast>): Forecast =>
   ({ outlook: "cannot tell", coverage: 0.9, looked_ahead_until: "2027-06-01", earliest: null, likely: null, latest: null, ...more });
@@ -117,4 +119,31 @@ test("batches stand side by side on one scale; one alone is not compared", () =>
   expect(text).toContain("+0.40 dB");
   expect(text).toContain("nothing ties it");
   expect(show(<Beside told={{ trimmers: [{ trimmer: "record_level", unit: "dB", batches: rows.slice(0, 1) }] }} of="batches" />)).toContain("nothing to compare yet");
+});
+
+const made = [
+  { id: "a", tape: "t1", batch: "k1" }, { id: "b", tape: null, batch: "k1" }, { id: "c", tape: "t2", batch: "k1" }, { id: "d", tape: "t2", batch: "k2" },
+];
+
+test("another tape and another batch are marked where they were used first, by shape and word, and told from what to what", () => {
+  const thing = (kind: Thing["kind"], id: string, name: string, facts = {}) => ({ id, kind, retired: false, facts: { name, ...facts } }) as unknown as Thing;
+  shelf.value = {
+    tapes: [thing("tapes", "t1", "Blue box"), thing("tapes", "t2", "Red box")], batches: [thing("batches", "k1", "K-1"), thing("batches", "k2", "K-2")],
+    decks: [thing("decks", "d1", "Long room")], notes: [thing("notes", "n", "New belt", { deck: "d1", on: "2025-06-20", kind: "repair", tracks: [], text: "and pulley" })],
+  };
+  const one = history([track()]);
+  const changes = changesOf(one, made);
+  expect(changes).toEqual([{ visit: 2, what: "tape", from: "t1", to: "t2" }, { visit: 3, what: "batch", from: "k1", to: "k2" }]);
+  expect(sinceBefore(one, 1, changes, 2)).toEqual(["calibration tape changed from Blue box to Red box", "2025-06-20, repair: New belt: and pulley"]);
+  expect(sinceBefore(one, 1, changes, 3)).toEqual(["batch changed from K-1 to K-2"]);
+  expect(shownAt(one, dayNumber("2027-01-01"))).toBe(3); // what came after the last one shows with it
+  const text = show(<TrimmerPage history={one} made={made} />);
+  expect(text).toContain("Batch changed from K-1 to K-2");
+  expect(new Set([...box.querySelectorAll(".trace .change-mark")].map((mark) => mark.getAttribute("d"))).size).toBe(2);
+  expect([...box.querySelectorAll(".trace text")].map((word) => word.textContent)).toEqual(expect.arrayContaining(["tape", "batch", "repair"]));
+  const field = fieldOf(one, one.tracks[0]!, 720, 380);
+  const x = field.x(dayNumber(one.at[2]!));
+  expect(changeAt(field, one, changes, x + 5, 340)?.visit).toBe(2);
+  expect(changeAt(field, one, changes, x + 30, 340)).toBeUndefined();
+  shelf.value = {};
 });

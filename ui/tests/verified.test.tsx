@@ -62,6 +62,7 @@ test("what lies under the noise says so", () => {
   expect(readingOf(row({ value: [null], hidden_below: [-71.6] }), 0)).toBe("under −72 dB");
   expect(readingOf(row({ value: [null] }), 0)).toBe("–");
   expect(readingOf(row({ unit: "%", value: [0.514] }), 0)).toBe("0.51 %");
+  expect(readingOf(row({ of: "flutter", unit: "%", value: [0.0871] }), 0)).toBe("0.087 %");
   expect(readingOf(row({ within: true, value: [0.4] }), 0)).toBe("+0.40 dB");
 });
 
@@ -84,7 +85,9 @@ test("the chosen readings and limits go to the bench", async () => {
   await act(async () => key("Begin to verify").click());
   const [call] = sent.mock.calls as unknown as [string, { body: string }][];
   const body = JSON.parse(call![1].body);
-  expect(body).toMatchObject({ command: "begin", kind: "verification", verify: ["noise", "distortion", "crosstalk"] });
+  expect(body).toMatchObject({
+    command: "begin", kind: "verification", verify: ["noise", "distortion", "crosstalk", "flutter", "maximum"],
+  });
   expect(body.limits.noise_db).toBe(-55);
   expect(body.limits.response_db).toBe(2);
 });

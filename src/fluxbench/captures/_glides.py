@@ -17,6 +17,8 @@ _UNEVEN_OCTAVES = 0.03
 _BREAK_HOPS = 10
 _TOLERANCE_OCTAVES = 0.2
 _TOLERANCE_HZ = 20.0
+_AT_ONCE = 1 << 12
+"""Hops whose surroundings are held at once: memory does not grow with a capture."""
 
 
 def glides(scan: Scan) -> list[tuple[int, int]]:
@@ -46,9 +48,14 @@ def _local_lines(octaves: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDA
     width = 2 * _REACH + 1
     place = np.arange(-_REACH, _REACH + 1)
     windows = np.lib.stride_tricks.sliding_window_view(np.pad(octaves, _REACH, "edge"), width)
-    slope = windows @ place / float(place @ place)
-    off = windows - windows.mean(axis=1, keepdims=True) - slope[:, None] * place
-    return slope, np.sqrt(np.mean(off**2, axis=1))
+    slope, uneven = np.empty((2, len(octaves)))
+    for first in range(0, len(octaves), _AT_ONCE):
+        some = slice(first, first + _AT_ONCE)
+        slope[some] = windows[some] @ place / float(place @ place)
+        off = windows[some] - windows[some].mean(axis=1, keepdims=True)
+        off -= slope[some, None] * place
+        uneven[some] = np.sqrt(np.mean(off**2, axis=1))
+    return slope, uneven
 
 
 def _extended(

@@ -111,6 +111,10 @@ def _tone_track(
         ("harmonic3_percent", harmonics.percent[1], harmonics.standard_error_percent[1]),
     ):
         told |= _with_error(name, kept * value[index], error[index] * kept)
+    for row, order in enumerate((2, 3)):
+        hidden = kept * harmonics.limit_percent[row][index]
+        if np.isfinite(hidden) and told[f"harmonic{order}_percent"] is None:
+            told[f"harmonic{order}_hidden_below_percent"] = number(hidden)
     told["level_spread_db"] = number(kept * tone.level_spread_db[index])
     told["thd_percent"] = number(kept * harmonics.total_percent[index])
     told["dropouts"] = [

@@ -11,7 +11,7 @@ from fluxbench.base import Validity
 from fluxbench.captures._lines import Lines, lines_of
 from fluxbench.captures._results import MeasuredSection
 from fluxbench.captures._scan import weighted_sums, weights_of
-from fluxbench.captures._sections import Kind, Section
+from fluxbench.captures._sections import LINE_SHARE, Kind, Section
 from fluxbench.captures._source import Source
 from fluxbench.captures._stretch import Capture, Stretch
 from fluxbench.measure import (
@@ -44,7 +44,10 @@ _LEAST_GAP_HZ = 5.0
 _SWEEP_EDGE_OCTAVES = 0.2
 
 _MAINS_HZ = (50.0, 60.0)
-_MAINS_RATIO = 0.015
+_MAINS_RATIO = 0.002
+_MAINS_OFF_HZ = 0.1
+"""A line is the mains' if it is off a multiple by no more: mains hold 0.2 % nearly always (common
+practice, no source), and 2 s tell a tenth of a Hz. A tone on the tape is off by the speed."""
 _MAINS_DBFS = -45.0
 
 _GAP_S = 1e-3
@@ -106,8 +109,11 @@ def _kind(capture: Capture, section: Section, first: int, last: int) -> tuple[Ki
     with Source(capture.path, capture.header, capture.tracks) as source:
         sums = [weighted_sums(block, weights) for block in source.blocks(begin, begin + some)]
     lines = lines_of(np.nan_to_num(np.concatenate(sums)), rate_hz)
-    if lines.several and not _all_mains(capture, section, lines):
-        return Kind.MULTITONE, lines
+    if lines.power and not _all_mains(capture, section, lines):
+        if lines.several:
+            return Kind.MULTITONE, lines
+        if lines.share > LINE_SHARE:
+            return Kind.TONE, lines
     return section.kind, lines
 
 
@@ -118,7 +124,12 @@ def _all_mains(capture: Capture, section: Section, lines: Lines) -> bool:
         return False
     found = np.array(lines.frequencies_hz)
     return any(
-        bool(np.all(np.abs(found / mains - np.rint(found / mains)) < _MAINS_RATIO * found / mains))
+        bool(
+            np.all(
+                np.abs(found - mains * np.rint(found / mains))
+                < _MAINS_OFF_HZ + _MAINS_RATIO * found
+            )
+        )
         for mains in _MAINS_HZ
     )
 
@@ -130,6 +141,8 @@ def _tone_hz(section: Section, lines: Lines) -> float:
         if abs(frequency_hz - section.frequency_hz)
         < max(_NEAR_RATIO * section.frequency_hz, 2.0 * _LEAST_GAP_HZ)
     ]
+    if np.isnan(section.frequency_hz):
+        return lines.strongest_hz
     return max(near)[1] if near else section.frequency_hz
 
 

@@ -20,6 +20,10 @@ _LEAST_DEVIATIONS = 5.0
 _ONE_SIDED = 0.1587
 """Of a normal distribution, what lies more than a standard deviation below its middle."""
 
+_QUANTILES = (_ONE_SIDED, 0.5, 1.0 - _ONE_SIDED)
+_AT_ONCE = 1 << 12
+"""Hops whose surroundings are held at once: memory does not grow with a capture."""
+
 
 def plateaus(level_db: NDArray[np.float64], hop_s: float) -> list[tuple[int, int]]:
     """First hop and hop after the last of every level that a tone (hops,) keeps; in order.
@@ -32,7 +36,13 @@ def plateaus(level_db: NDArray[np.float64], hop_s: float) -> list[tuple[int, int
         return [(0, hops)]
     width = beside - _BLURRED_HOPS
     windows = np.lib.stride_tricks.sliding_window_view(level_db, width)
-    low, middle, high = np.quantile(windows, (_ONE_SIDED, 0.5, 1.0 - _ONE_SIDED), axis=1)
+    low, middle, high = np.concatenate(
+        [
+            np.quantile(windows[first : first + _AT_ONCE], _QUANTILES, axis=1)
+            for first in range(0, len(windows), _AT_ONCE)
+        ],
+        axis=1,
+    )
     deviation = 0.5 * (high - low)
     before, after = slice(0, hops - 2 * beside + 1), slice(beside + _BLURRED_HOPS, None)
     step = np.abs(middle[after] - middle[before])

@@ -1,5 +1,6 @@
 """One capture, from its header to its azimuth."""
 
+from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -156,9 +157,12 @@ def _sections(
 
     with ThreadPoolExecutor(threads) as pool:
         plans = sorted(pool.map(plan, find_sections(found)), key=lambda plan: -plan.cost)
-        waiting = [[pool.submit(work, part) for part in plan.parts] for plan in plans]
-        results = [
-            plan.finish([part.result() for part in parts])
-            for plan, parts in zip(plans, waiting, strict=True)
-        ]
+        waiting = deque(
+            (plan.finish, [pool.submit(work, part) for part in plan.parts]) for plan in plans
+        )
+        del plans
+        results = []
+        while waiting:  # what the parts gave goes as soon as it is put together
+            finish, parts = waiting.popleft()
+            results.append(finish([part.result() for part in parts]))
     return sorted(results, key=lambda section: section.start_s)

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fluxbench.cli._interfaces_calibrated import calibrate
+
 if TYPE_CHECKING:
     from fluxbench.engine import LoopBack
     from fluxbench.links import Link
@@ -16,6 +18,7 @@ CAUTION = (
 )
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None)
+app.command("calibrate")(calibrate)
 
 
 @app.callback(invoke_without_command=True)

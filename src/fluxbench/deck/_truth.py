@@ -37,6 +37,12 @@ def bent_fundamental(drive: F64, bent: F64) -> F64:
     return np.asarray(2.0 * np.mean(wave * np.sin(angle)[:, np.newaxis], axis=0))
 
 
+def _bump(machine: Machine, head: Head) -> NDArray[np.complex128]:
+    """What the contour of a head does to each of AT_HZ, one column."""
+    contour = contour_sections(machine.rate_hz, machine.speed_ips, head.pole_mm)
+    return np.asarray(scipy.signal.freqz_sos(contour, AT_HZ, fs=machine.rate_hz)[1][:, np.newaxis])
+
+
 class Truth:
     """Residuals of one deck with one stock: noise-free, nominal contact, actual minus ideal."""
 
@@ -48,6 +54,9 @@ class Truth:
         self._all = np.arange(machine.tracks)
         shelf = shelf_section(machine.rate_hz)
         self._shelf = scipy.signal.freqz_sos(shelf, AT_HZ, fs=machine.rate_hz)[1][:, np.newaxis]
+        self._bumps = {
+            head.name: _bump(machine, head) for head in (machine.reproduce, machine.sync)
+        }
         self._wave_um = machine.speed_um_per_s / bias_frequency_hz(machine.speed_ips)
 
     def bias_db(self, settings: Settings) -> F64:
@@ -102,12 +111,9 @@ class Truth:
         self, head: Head, level_db: F64, high_db: F64, low_db: F64, slant_arcmin: float
     ) -> F64:
         """Output for the standard flux of operating level, re 0 VU, (frequencies, tracks)."""
-        machine = self._machine
-        contour = contour_sections(machine.rate_hz, machine.speed_ips, head.pole_mm)
-        bump = scipy.signal.freqz_sos(contour, AT_HZ, fs=machine.rate_hz)[1][:, np.newaxis]
         trimmed = 1.0 + (10.0 ** (low_db / 20.0) - 1.0) * self._shelf
         played = self._responses.reproduce(head, level_db, high_db, slant_arcmin, self._all)
-        return decibels(played * self._ideal_flux * bump * trimmed)
+        return decibels(played * self._ideal_flux * self._bumps[head.name] * trimmed)
 
     def ideal(self) -> dict[str, F64]:
         """Settings with no residual: bias in closed form, the rest by going after what is left."""

@@ -194,13 +194,14 @@ class Round:
 
     def _stands_nearest(self, track: int) -> bool:
         """Whether the trimmer has shown that it moves in steps, and stands on the nearest one."""
-        off_db, error_db = self._off_db(track), self.readings.error(track)
+        off_db = self._off_db(track)
         places = self._places.setdefault(track, Places())
         jumped = self.readings.jumped(self._job.band.hold_db)[track]
         if not self.readings.steady()[track] or jumped or not np.isfinite(off_db):
             self._held_points = 0
+            places.leave()
             return False
-        places.see(off_db, error_db)
+        places.see(off_db)
         nearest = places.nearest(off_db, 2.0 * AIM * self._job.band.hold_db)
         self._held_points = self._held_points + 1 if nearest else 0
         return self._held_points > 10.0 * (self._lag_s + self._job.window_s + HAND_S)

@@ -13,7 +13,7 @@ from fluxbench.lineup._trace import BEFORE, Trace
 
 LEARN_S = 4.0
 """To see what tracks do together, before the first is turned."""
-AGAIN = 0.42
+AGAIN = 0.55
 """A track that its neighbours have moved by more than this part of it is offered again."""
 LEFT = "leave it, or set it as the stock's maker says"
 
@@ -57,7 +57,7 @@ def _bias(bench: Bench) -> Procedure:
                 due = [bench.wanted, *(t for t in due if t != bench.wanted)]
                 by, bench.wanted = "person", None
         bench.advise(None)
-        level = yield from bench.levels(4.0)
+        level = yield from bench.levels(3.0)
         off = {t: drop_db - (p.level_db - level[0, t]) for t, p in peaks.items()}
         due = [
             t

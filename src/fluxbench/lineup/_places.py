@@ -6,6 +6,8 @@ HAND_S = 0.6
 """A hand that is told to stay may still be about to turn for so long."""
 TIMES_SEEN = 3
 """So often a place on either side of the target must have been stood on."""
+REMEMBERED = 6
+"""So many of the last on either side count: one or two that were read as it moved do no harm."""
 SAME_DB = 0.03
 MOST_STEP_DB = 0.7
 """Stored steps are 0.1 to 0.5 dB (common practice, no source)."""
@@ -16,14 +18,24 @@ class Places:
 
     def __init__(self) -> None:
         self._stood: list[float] = []
+        self._left = True
 
-    def see(self, off_db: float, error_db: float) -> None:
-        """It stands still here; a place is told once until it is left."""
-        same_db = max(SAME_DB, 2.0 * error_db)
-        if not self._stood or abs(self._stood[-1] - off_db) > same_db:
+    def see(self, off_db: float) -> None:
+        """It stands still here: one place until it is left, read ever better."""
+        if self._left:
             self._stood.append(off_db)
         else:
             self._stood[-1] = off_db
+        self._left = False
+
+    def leave(self) -> None:
+        """It has been turned."""
+        self._left = True
+
+    @property
+    def many(self) -> bool:
+        """Whether it has stood on more places than a trimmer does that can be set finely."""
+        return len(self._stood) >= TIMES_SEEN
 
     @property
     def step_db(self) -> float:
@@ -39,11 +51,12 @@ class Places:
         return abs(off_db) <= min(above, -below) + SAME_DB
 
     def _either_side(self) -> tuple[float, float]:
-        """The nearest places above and below the target, each stood on often; else NaN."""
+        """Where it came to stand above and below the target of late, if often enough; else NaN."""
         stood = np.array(self._stood)
         sides = []
         for sign in (1.0, -1.0):
-            away = np.sort((sign * stood)[sign * stood > 0.0])
-            often = len(away) >= TIMES_SEEN and away[TIMES_SEEN - 1] - away[0] < 2.0 * SAME_DB
-            sides.append(sign * float(away[:TIMES_SEEN].mean()) if often else float("nan"))
+            late = stood[sign * stood > 0.0][-REMEMBERED:]
+            place = float(np.median(late)) if len(late) >= TIMES_SEEN else float("nan")
+            often = int((np.abs(late - place) < SAME_DB).sum()) >= TIMES_SEEN
+            sides.append(place if often else float("nan"))
         return sides[0], sides[1]

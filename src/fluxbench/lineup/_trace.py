@@ -43,7 +43,7 @@ class Trace:
     ("lower"), raised across it ("raise"), and set to the sheet's fall from it ("set").
     """
 
-    WINDOW = 12
+    WINDOW = 10
 
     def __init__(
         self,
@@ -214,10 +214,17 @@ class Trace:
         way, word = move_db(off, AIM * band.hold_db)
         stands = n - self._quiet_from >= self.WINDOW and not creeps(short[first:])
         stands = stands and not has_jumped(short[first:], band.hold_db)
-        if way == 0 and stands:
-            self.taken_db = over_bias
-        elif stands and self._on_nearest_step(off, peak.error_db):
-            way, word = 0, "hold, it is the nearest step"
+        if not stands:
+            self._held_points = 0
+            self._places.leave()
+        else:
+            self._places.see(off)
+            if way == 0:
+                self._held_points += 1
+                if not self._places.many or self._is_held:
+                    self.taken_db = over_bias
+            elif self._on_nearest_step(off):
+                way, word = 0, "hold, it is the nearest step"
         side = "wrong side, too little bias: " if under else ""
         needed = max(0.3, wait_ratio(off, band.hold_db))
         return Advice(
@@ -233,16 +240,17 @@ class Trace:
             self._moved_db,
         )
 
-    def _on_nearest_step(self, off_db: float, error_db: float) -> bool:
-        """Whether the trimmer moves in steps and stands on the nearest; then it is taken in time.
+    @property
+    def _is_held(self) -> bool:
+        """A hand that is told to stay may still be about to turn, and a step goes far."""
+        return self._held_points > 10.0 * (self._lag_s + HAND_S)
 
-        A hand that is told to stay may still be about to turn.
-        """
-        self._places.see(off_db, error_db)
+    def _on_nearest_step(self, off_db: float) -> bool:
+        """Whether it moves in steps and stands on the nearest one, which is taken in time."""
         hold_db = self._bench.plan.tolerances.over_bias.hold_db
         nearest = self._places.nearest(off_db, 2.0 * AIM * hold_db)
         self._held_points = self._held_points + 1 if nearest else 0
-        if self._held_points > 10.0 * (self._lag_s + HAND_S):
+        if self._is_held:
             self.taken_db = self._bench.plan.over_bias_db - off_db
             self.on_step = (
                 f"moves in steps of about {self._places.step_db:.2f} dB of over-bias: the nearest"

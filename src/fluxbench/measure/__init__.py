@@ -39,6 +39,7 @@ from fluxbench.measure._hum import (
     HumLine,
 )
 from fluxbench.measure._limits import (
+    THIRD_HARMONIC_LIMIT_PERCENT,
     HighestOutput,
     MaximumOutput,
     compression_db,
@@ -112,6 +113,7 @@ from fluxbench.measure._validity import (
 __all__ = [
     "HOP_S",
     "KINDS",
+    "THIRD_HARMONIC_LIMIT_PERCENT",
     "DelaysReading",
     "DropOut",
     "EnvelopeBank",

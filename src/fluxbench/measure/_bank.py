@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
 
 from fluxbench.base import Block, Flag
@@ -18,6 +17,7 @@ from fluxbench.measure._slips import SlipDetector
 HOP_S = 0.02
 POINTS_PER_HOP = 20
 PASS_HZ = 250.0
+STOP_DB = 80.0
 CLIPPING = 0.999
 
 
@@ -62,6 +62,20 @@ class Hop:
         return power_dbfs(self.power)
 
 
+def low_pass(pass_hz: float, stop_hz: float, rate_hz: float) -> NDArray[np.float64]:
+    """An odd number of taps that pass up to one frequency and stop 80 dB from another one on.
+
+    By Kaiser's window and formulas (J. F. Kaiser, 1974, as every textbook has them): a windowed
+    sinc. SciPy has the same; loading it takes an engine's process a second.
+    """
+    width = 2.0 * np.pi * (stop_hz - pass_hz) / rate_hz
+    taps = int(np.ceil((STOP_DB - 7.95) / (2.285 * width) + 1.0)) | 1
+    window = np.kaiser(taps, 0.1102 * (STOP_DB - 8.7))
+    middle = (pass_hz + stop_hz) / rate_hz  # of the transition, re half the rate
+    sinc = window * np.sinc(middle * (np.arange(taps) - (taps - 1) / 2.0))
+    return np.asarray(sinc / sinc.sum())
+
+
 class EnvelopeBank:
     """Turns blocks of any length into hops.
 
@@ -75,13 +89,8 @@ class EnvelopeBank:
         self.rate_hz, self.tracks = rate_hz, tracks
         self._step = round(rate_hz * HOP_S / POINTS_PER_HOP)
         self.hop_frames = self._step * POINTS_PER_HOP
-        transition_hz = rate_hz / self._step - 2.0 * PASS_HZ
-        taps, beta = scipy.signal.kaiserord(80.0, transition_hz / (rate_hz / 2))
-        self._taps = taps | 1
-        cut_hz = PASS_HZ + transition_hz / 2
-        self._low_pass = scipy.signal.firwin(
-            self._taps, cut_hz, window=("kaiser", beta), fs=rate_hz
-        )
+        self._low_pass = low_pass(PASS_HZ, rate_hz / self._step - PASS_HZ, rate_hz)
+        self._taps = len(self._low_pass)
         self._signal = np.zeros((self._taps - 1, tracks), np.float32)
         self._next_frame = 0
         self._lost_until = self._slipped_until = 0

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
 from scipy import fft
 
 from fluxbench.measure._spectrum import Samples
+from fluxbench.measure._windows import kaiser_low_pass
 
 _PART_OF_BLOCK = 8
 """A block shares this part of its frames with the next."""
@@ -99,9 +99,7 @@ def _low_pass(
     frames: int, overlap: int, rate_hz: float, cut_off_hz: float, lines: int
 ) -> NDArray[np.float64]:
     """Gain of a filter that stops 100 dB, at so many lines to either side; not to be written to."""
-    taps = scipy.signal.firwin(
-        overlap + 1, cut_off_hz, window=("kaiser", scipy.signal.kaiser_beta(_STOP_DB)), fs=rate_hz
-    )
+    taps = kaiser_low_pass(overlap + 1, cut_off_hz, rate_hz, _STOP_DB)
     padded = np.zeros(frames)
     padded[: len(taps)] = taps
     shape = np.abs(fft.rfft(np.roll(padded, -(len(taps) // 2))))[: lines + 1]

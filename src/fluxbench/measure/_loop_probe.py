@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
+from scipy import fft
 
 from fluxbench.base import MisuseError
 
@@ -50,7 +50,8 @@ def probe_return(sent: NDArray[np.float32], returned: NDArray[np.float32]) -> Pr
 
     Examples
     --------
-    >>> sweep = scipy.signal.chirp(np.arange(9600) / 48_000, 200, 0.2, 16_000).astype(np.float32)
+    >>> from scipy.signal import chirp
+    >>> sweep = chirp(np.arange(9600) / 48_000, 200, 0.2, 16_000).astype(np.float32)
     >>> back = np.zeros((12_000, 2), np.float32)
     >>> back[1000 : 1000 + 9600, 1] = -0.5 * sweep
     >>> heard = probe_return(sweep, back)
@@ -62,10 +63,11 @@ def probe_return(sent: NDArray[np.float32], returned: NDArray[np.float32]) -> Pr
         raise MisuseError("a probe needs a return that is longer than what was sent")
     inputs = returned.shape[1]
     gain, delay = np.full(inputs, np.nan), np.full(inputs, np.nan)
+    length = int(fft.next_fast_len(len(returned), real=True))
+    like = np.conj(fft.rfft(sent.astype(np.float64), length))
     for channel in range(inputs):
-        against = scipy.signal.correlate(
-            returned[:, channel].astype(np.float64), sent.astype(np.float64), "valid", "fft"
-        )
+        spectrum = fft.rfft(returned[:, channel].astype(np.float64), length)
+        against = fft.irfft(spectrum * like, length)[: len(returned) - len(sent) + 1]
         size = np.abs(against)
         top = int(np.argmax(size))
         elsewhere = np.concatenate(

@@ -1,8 +1,8 @@
 """How a VU meter and programme meters would move, on a plain scale of decibels."""
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import signal
 
 from fluxbench.measure._spectrum import Samples
 from fluxbench.trade import VU_DAMPING, VU_NATURAL_RAD_PER_S, ProgrammeMeter
@@ -44,7 +44,9 @@ class VuNeedles:
         self.points_per_s = rate_hz / self._step
         natural = VU_NATURAL_RAD_PER_S
         movement = ([natural**2], [1.0, 2.0 * VU_DAMPING * natural, natural**2])
-        (above,), below, _ = signal.cont2discrete(movement, self._step / rate_hz, method="zoh")
+        (above,), below, _ = scipy.signal.cont2discrete(
+            movement, self._step / rate_hz, method="zoh"
+        )
         self._above, self._below = above, below
         self._state = np.zeros((max(len(above), len(below)) - 1, tracks))
         self._kept = np.zeros((0, tracks))
@@ -58,7 +60,7 @@ class VuNeedles:
         points = len(size) // self._step
         self._kept = size[points * self._step :]
         means = size[: points * self._step].reshape(points, self._step, -1).mean(axis=1)
-        moved, self._state = signal.lfilter(
+        moved, self._state = scipy.signal.lfilter(
             self._above, self._below, means / _MEAN_OF_SINE, axis=0, zi=self._state
         )
         return np.asarray(moved)

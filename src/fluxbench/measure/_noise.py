@@ -77,8 +77,8 @@ def noise(samples: Samples, rate_hz: float) -> NoiseReading:
     Power spectra under a raised-cosine window give the band and the A-weighting (IEC 61672-1,
     without an upper limit but half the rate). The network of ITU-R BS.468-4 and its detector give
     the quasi-peak; the pointer's first 0.7 s do not count. Hum is looked for at multiples of 50
-    and 60 Hz, within 0.5 % or 1 Hz, and told only if noise would not do the same once in 100
-    million lines.
+    and 60 Hz, within 0.4 % (1 Hz in 3 s or less), and told only if it has a top of its own there
+    and noise would not do the same once in 100 million lines.
 
     Examples
     --------

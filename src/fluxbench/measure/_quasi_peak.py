@@ -2,7 +2,6 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from fluxbench.trade import (
     QUASI_PEAK_CHARGE_S,
@@ -15,6 +14,7 @@ _TILE = 8192
 _STEP = 16
 """Samples that are taken at a stroke."""
 _SETTLING_S = 0.7
+_AT_ONCE = 1024
 _POINT = 32
 """One point of the pointer for so many samples."""
 
@@ -73,10 +73,21 @@ class QuasiPeak:
         if frames == 0:
             return np.zeros((len(joined), 0))
         stage = self._stage(joined[:, :frames])
-        smooth, self._pointer = lfilter(
-            [self._smoothing], [1.0, self._smoothing - 1.0], stage, axis=1, zi=self._pointer
+        smooth = np.concatenate(
+            [
+                self._smoothed(stage[:, first : first + _AT_ONCE])
+                for first in range(0, stage.shape[1], _AT_ONCE)
+            ],
+            axis=1,
         )
         return np.asarray(smooth / (np.sqrt(2.0) * QUASI_PEAK_OF_SINE_RATIO))
+
+    def _smoothed(self, stage: F64) -> F64:
+        """Points through p = (1 - g) p + g x, all at once: p / (1 - g)^n only adds up."""
+        left = (1.0 - self._smoothing) ** np.arange(1, stage.shape[1] + 1)
+        smooth = left * (self._pointer + np.cumsum(self._smoothing / left * stage, axis=1))
+        self._pointer = smooth[:, -1:].copy()
+        return smooth
 
     def _stage(self, size: Rows) -> F64:
         """The first stage after every point, (tracks, points)."""

@@ -8,8 +8,9 @@ a millisecond or two; a drop-out or a trimmer moves one track, lost frames move 
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
+
+from fluxbench.measure._windows import raised_cosine
 
 POINTS_PER_HOP = 40
 LOWEST_HZ = 900.0
@@ -148,7 +149,7 @@ class SlipDetector:
     def _rows(self, frequency_hz: float) -> F32:
         """The windows of all points of a hop as a matrix (2 points, frames)."""
         span = self._span(frequency_hz)
-        window = scipy.signal.get_window("hann", span) * (4.0 / span)
+        window = raised_cosine(span) * (4.0 / span)
         width = self._longest + self._hop
         rows = np.zeros((self._points_per_hop, 2, width), np.float32)
         for point in range(self._points_per_hop):

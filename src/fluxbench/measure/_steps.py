@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, signal
+from scipy import fft
 
 from fluxbench.base import MisuseError, Validity
 from fluxbench.measure._response import ResponseReading
@@ -12,6 +12,7 @@ from fluxbench.measure._spectrum import Samples, checked
 from fluxbench.measure._sweep import peak_line
 from fluxbench.measure._tone import tone_levels
 from fluxbench.measure._validity import waveform_validity
+from fluxbench.measure._windows import raised_cosine
 
 _HOP_S = 0.05
 _FRAME_S = 0.2
@@ -83,10 +84,11 @@ def _strongest(samples: Samples, rate_hz: float) -> tuple[NDArray[np.float64], f
     """Frequency of the strongest line of all tracks in every hop, and the hop in frames."""
     frame = int(fft.next_fast_len(round(_FRAME_S * rate_hz), real=True))
     hop = max(round(_HOP_S * rate_hz), 1)
-    window = signal.windows.hann(frame, sym=False)
+    window = raised_cosine(frame)
     found = []
     for start in range(0, len(samples) - frame + 1, hop):
-        block = np.nan_to_num(samples[start : start + frame], nan=0.0, posinf=0.0, neginf=0.0)
+        some = np.asarray(samples[start : start + frame], np.float64)
+        block = np.nan_to_num(some, nan=0.0, posinf=0.0, neginf=0.0)
         lines = fft.rfft(block * window[:, None], axis=0)
         found.append(peak_line(np.sum(np.abs(lines) ** 2, axis=1)) * rate_hz / frame)
     return np.array(found), float(hop)

@@ -7,14 +7,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError, Validity
-from fluxbench.measure._harmonics import harmonics
+from fluxbench.measure._frequency import hear
+from fluxbench.measure._harmonics import harmonics_of
 from fluxbench.measure._noise import noise
+from fluxbench.measure._tone import tone_reading
+from fluxbench.measure._tone_stream import take_tone
 from fluxbench.measure._unwanted import crosstalk
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
-KINDS = ("noise", "harmonics", "crosstalk")
+KINDS = ("noise", "harmonics", "crosstalk", "flutter")
 _NAMES = {2: "second", 3: "third", 4: "fourth", 5: "fifth"}
 
 
@@ -40,8 +43,10 @@ class Measured:
     noise: `unweighted_dbfs`, `a_weighted_dbfs`, `bs468_dbfs` and their `_standard_error_db`,
     `hum_dbfs` (all lines together, NaN if none stands out). harmonics: `second_percent` to
     `fifth_percent` with `_standard_error_percent` and `_limit_percent`, under which it lies where
-    it does not stand out of the noise, and `total_percent`. crosstalk: `level_db` re the
-    driven track, `standard_error_db`, `limit_db`.
+    it does not stand out of the noise, `total_percent`, and the tone's own `fundamental_dbfs`.
+    crosstalk: `level_db` re the driven track, `standard_error_db`, `limit_db`. flutter:
+    `weighted_2_sigma_percent` with its `_standard_error_percent`, `weighted_quasi_peak_percent`,
+    `unweighted_percent`.
     """
 
     number: int
@@ -66,9 +71,8 @@ def measured(wanted: Wanted, samples: F32, rate_hz: float, *, lost: bool) -> Mea
     """
     if wanted.kind not in KINDS:
         raise MisuseError(f"a stretch is measured for {', '.join(KINDS)}, not for {wanted.kind!r}")
-    values, validity = {"noise": _noise, "harmonics": _harmonics, "crosstalk": _crosstalk}[
-        wanted.kind
-    ](wanted, samples, rate_hz)
+    work = {"noise": _noise, "harmonics": _harmonics, "crosstalk": _crosstalk, "flutter": _flutter}
+    values, validity = work[wanted.kind](wanted, samples, rate_hz)
     if lost:
         validity = (Validity.GAP,) * len(validity)
         values = {name: np.full(len(validity), np.nan) for name in values}
@@ -98,13 +102,15 @@ def _noise(_wanted: Wanted, samples: F32, rate_hz: float) -> Found:
 
 
 def _harmonics(wanted: Wanted, samples: F32, rate_hz: float) -> Found:
-    read = harmonics(samples, rate_hz, wanted.frequency_hz)
+    tone = hear(samples, rate_hz, wanted.frequency_hz)
+    read = harmonics_of(tone)
     values: dict[str, F64] = {}
     for row, order in enumerate(read.orders):
         values[f"{_NAMES[order]}_percent"] = read.percent[row]
         values[f"{_NAMES[order]}_standard_error_percent"] = read.standard_error_percent[row]
         values[f"{_NAMES[order]}_limit_percent"] = read.limit_percent[row]
     values["total_percent"] = read.total_percent
+    values["fundamental_dbfs"] = tone_reading(tone).level_dbfs
     return values, read.validity[read.orders.index(3)]
 
 
@@ -115,3 +121,17 @@ def _crosstalk(wanted: Wanted, samples: F32, rate_hz: float) -> Found:
         "standard_error_db": read.standard_error_db,
         "limit_db": read.limit_db,
     }, read.validity
+
+
+def _flutter(wanted: Wanted, samples: F32, rate_hz: float) -> Found:
+    take = take_tone(samples, rate_hz, wanted.frequency_hz, with_flutter=True)
+    names = (
+        "weighted_2_sigma_percent",
+        "weighted_2_sigma_standard_error_percent",
+        "weighted_quasi_peak_percent",
+        "unweighted_percent",
+    )
+    if take.flutter is None:
+        tracks = samples.shape[1]
+        return dict.fromkeys(names, np.full(tracks, np.nan)), (Validity.TOO_SHORT,) * tracks
+    return {name: getattr(take.flutter, name) for name in names}, take.flutter.validity

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, signal
+from scipy import fft
 
 from fluxbench.base import MisuseError, Validity
 from fluxbench.measure._frequency import half_band_hz
@@ -12,6 +12,7 @@ from fluxbench.measure._response import ResponseReading
 from fluxbench.measure._spectrum import Samples, checked
 from fluxbench.measure._tone import dbfs
 from fluxbench.measure._validity import downgraded, usable, waveform_validity
+from fluxbench.measure._windows import raised_cosine
 
 F64 = NDArray[np.float64]
 
@@ -100,7 +101,7 @@ def sweep_law(samples: Samples, rate_hz: float) -> tuple[float, float] | None:
     starts = np.arange(0, len(samples) - frame, hop)
     if len(starts) < _LEAST_HOPS:
         return None
-    window = signal.windows.hann(frame, sym=False).astype(np.float32)
+    window = raised_cosine(frame).astype(np.float32)
     found_hz = np.empty(len(starts))
     for index, start in enumerate(starts):
         power = np.zeros(frame // 2 + 1)
@@ -157,7 +158,7 @@ def _at(
     first, last = max(first, 0), min(last, len(samples))
     time_s = np.arange(first, last) / rate_hz - middle_s
     back = np.exp(-2j * np.pi * frequency_hz * np.expm1(slope * time_s) / slope)
-    window = signal.windows.hann(len(time_s), sym=False)
+    window = raised_cosine(len(time_s))
     still = samples[first:last].T * (window * back)
     length = int(fft.next_fast_len(2 * len(time_s)))
     power = np.abs(fft.fft(still, length, axis=1)) ** 2

@@ -20,6 +20,8 @@ LIMITS = {
     "noise_db": (-100.0, 0.0),
     "third_harmonic_percent": (0.01, 20.0),
     "crosstalk_db": (-100.0, 0.0),
+    "return_flutter_percent": (0.001, 5.0),
+    "maximum_output_db": (-20.0, 30.0),
 }
 """What may be said of the limits of a verification, see `trade.Tolerances`."""
 

@@ -102,6 +102,7 @@ class VerifiedRow:
     value: Readings
     margin_db: Readings
     hidden_below: Readings
+    at_least: bool = False
 
 
 @dataclass(frozen=True, slots=True)

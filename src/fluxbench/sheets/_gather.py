@@ -148,6 +148,7 @@ def _verified(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> Verifi
             tuple(told["value"]),
             tuple(told["margin_db"]),
             tuple(told.get("hidden_below") or (None,) * tracks),
+            bool(told.get("at_least")),
         )
         for e in entries
         if e.what == "verified"

@@ -112,9 +112,11 @@ def _height_mm(contents: Contents, tight: bool, size: str) -> float:
 
 
 def _flutter(contents: Contents) -> list[tuple[str, str]]:
-    """A line-up does not read it; a verification may."""
+    """A line-up does not read it; a verification may, both ways, which is no standard's."""
     rows = () if contents.verified is None else contents.verified.rows
-    return [] if any(row.of == "flutter" for row in rows) else [("Flutter", NOT_RECORDED)]
+    if any(row.of == "flutter" for row in rows):
+        return [("Flutter", "under Verified; both of recording and playing, no standard's figure")]
+    return [("Flutter", NOT_RECORDED)]
 
 
 def _when(at: str) -> str:

@@ -11,7 +11,12 @@ CHOICES: Mapping[str, str] = {
     "noise": "Noise, A-weighted",
     "distortion": "Third harmonic",
     "crosstalk": "From its neighbours",
+    "flutter": "Flutter both ways, 2σ",
+    "maximum": "Output at 3 %",
 }
+
+_FINE_PERCENT = 0.2
+"""Limits below are told with a third place."""
 
 
 def verified_told(verified: Verified | None, tracks: int) -> dict[str, Any] | None:
@@ -35,7 +40,10 @@ def verified_told(verified: Verified | None, tracks: int) -> dict[str, Any] | No
 def _limit(row: VerifiedRow) -> str:
     if row.within:
         return f"within ±{row.limit:g} {row.unit}"
-    return f"at most {plain(row.limit, 1 if row.unit == '%' else 0)} {row.unit}"
+    if row.at_least:
+        return f"at least {signed(row.limit, 1)} {row.unit}"
+    places = 0 if row.unit != "%" else 1 if row.limit >= _FINE_PERCENT else 3
+    return f"at most {plain(row.limit, places)} {row.unit}"
 
 
 def _cell(rows: Sequence[VerifiedRow], track: int) -> dict[str, Any]:
@@ -47,8 +55,11 @@ def _cell(rows: Sequence[VerifiedRow], track: int) -> dict[str, Any]:
     value, hidden = worst.value[track], worst.hidden_below[track]
     if value is None:
         text = f"under {plain(hidden, 2 if worst.unit == '%' else 0)}"
+    elif worst.at_least:
+        text = signed(value)
     elif worst.within:
         text = f"{signed(value)} at {one_line(worst.name, 12)}"
     else:
-        text = plain(value, 2 if worst.unit == "%" else 1)
+        fine = worst.limit < _FINE_PERCENT
+        text = plain(value, 1 if worst.unit != "%" else 3 if fine else 2)
     return {"text": text, "out": (worst.margin_db[track] or 0.0) < 0.0}

@@ -41,6 +41,12 @@ class Tolerances:
     """Of 1 kHz at operating level, at most; from memory, to be edited."""
     crosstalk_db: float = -45.0
     """Of both neighbours at 1 kHz, at most; from memory, to be edited."""
+    return_flutter_percent: float = 0.12
+    """Weighted 2 sigma of a tone recorded and played at once, at most: twice what is accepted of a
+    speed tape, since both count. No standard has a limit for it; to be edited."""
+    maximum_output_db: float = 4.8
+    """Output at 3 % third harmonic, re operating level, at least: what 1 % at operating level makes
+    of a bend of third order; to be edited."""
 
 
 AZIMUTH_SET_ARCMIN = {6.3: 1.0, 12.6: 0.5, 25.3: 0.3, 50.7: 0.2}

@@ -13,8 +13,9 @@ from starlette.responses import Response
 
 from fluxbench.base import ConflictError, DeckError, FluxbenchError, MisuseError
 from fluxbench.session import NotNowError, Session
-from fluxbench.web import _calls, _deck, _history, _papers, _sockets, _things
+from fluxbench.web import _calls, _captures, _deck, _history, _papers, _sockets, _things
 from fluxbench.web._guard import Guard
+from fluxbench.web._measuring import Measuring
 from fluxbench.web._screens import Screens
 
 STATIC = Path(__file__).parent / "static"
@@ -24,6 +25,7 @@ STATUS = {MisuseError: 400, NotNowError: 409, ConflictError: 409, DeckError: 502
 def build_app(session: Session, static: Path = STATIC) -> FastAPI:
     """The application around a session, which is started and closed with it."""
     audience = _sockets.Audience(session)
+    measuring = Measuring(session)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
@@ -33,6 +35,7 @@ def build_app(session: Session, static: Path = STATIC) -> FastAPI:
             yield
         finally:
             audience.end()
+            await asyncio.to_thread(measuring.end)
             await asyncio.to_thread(session.close)
 
     app = FastAPI(
@@ -48,8 +51,9 @@ def build_app(session: Session, static: Path = STATIC) -> FastAPI:
     app.add_exception_handler(RequestValidationError, _misread)
     app.add_exception_handler(HTTPException, _failed)
     app.state.session, app.state.audience = session, audience
+    app.state.measuring = measuring
     app.state.turned = _deck.Once()
-    for part in (_calls, _deck, _history, _papers, _things, _sockets):
+    for part in (_calls, _captures, _deck, _history, _papers, _things, _sockets):
         app.include_router(part.router)
     if (static / "index.html").exists():
         app.mount("/", Screens(static), name="screens")

@@ -11,7 +11,15 @@ Turns = Annotated[float, Field(ge=-100.0, le=100.0, allow_inf_nan=False)]
 
 
 Number = Annotated[float, Field(allow_inf_nan=False)]
-Limit = Literal["response_db", "noise_db", "third_harmonic_percent", "crosstalk_db"]
+Limit = Literal[
+    "response_db",
+    "noise_db",
+    "third_harmonic_percent",
+    "crosstalk_db",
+    "return_flutter_percent",
+    "maximum_output_db",
+]
+Verified = Literal["response", "noise", "distortion", "crosstalk", "flutter", "maximum"]
 
 
 class Strict(BaseModel):
@@ -50,7 +58,7 @@ class Begin(Strict):
     command: Literal["begin"]
     kind: Literal["line-up", "check", "verification", "tones", "reel", "working copy"] = "line-up"
     plan: dict[str, Any] | None = None
-    verify: list[Literal["response", "noise", "distortion", "crosstalk"]] | None = None
+    verify: list[Verified] | None = None
     """What a verification reads; everything if left out."""
     limits: dict[Limit, Annotated[float, Field(allow_inf_nan=False)]] | None = None
     """Limits of a verification that are not the usual ones."""

@@ -150,7 +150,7 @@ def thing(session: Bench, kind: str, thing: str) -> ThingWhole:
     versions = _versions(session, kind, thing)
     return ThingWhole(
         thing=_told(session, kind, versions[-1:])[0],
-        versions=[_one(version, None) for version in reversed(versions)],
+        versions=[as_thing(version) for version in reversed(versions)],
     )
 
 
@@ -218,10 +218,11 @@ def _kept(session: Bench, writing: Writing) -> Thing:
 
 def _told(session: Bench, kind: str, versions: list[Version]) -> list[Thing]:
     uses = session.book.uses(versions) if kind == "tapes" else {}
-    return [_one(version, uses.get(version.id)) for version in versions]
+    return [as_thing(version, uses.get(version.id)) for version in versions]
 
 
-def _one(version: Version, uses: int | None) -> Thing:
+def as_thing(version: Version, uses: int | None = None) -> Thing:
+    """A version as it is answered."""
     return Thing(
         row=version.row, id=version.id, kind=version.kind, at=version.at, who=version.who,
         why=version.why, facts=dict(version.facts), assumed=version.assumed,

@@ -53,6 +53,8 @@ def _what(field: Mapping[str, Any]) -> str:
         if "A-Za-z0-9-" in pattern:
             return "id"
         return "date" if pattern.startswith(r"^\d{4}") else "text"
+    if some["type"] == "object":
+        return "JSON"
     return _range(some) if some["type"] in ("number", "integer") else "true or false"
 
 

@@ -38,7 +38,7 @@ def listen(deck: SecondDeck, seconds: float) -> Samples:
     return deck.process(np.zeros((round(seconds * RATE_HZ), deck.tracks), np.float32))
 
 
-def own(deck: SecondDeck, frequency_hz: float, sent_db: float, seconds: float = 2.0) -> Floats:
+def own(deck: SecondDeck, frequency_hz: float, sent_db: float, seconds: float = 1.0) -> Floats:
     """Gain in dB of the running record-reproduce path at a tone."""
     send = tone(frequency_hz, sent_db, seconds + 0.5, deck.tracks)
     return level_db(deck.process(send)[RATE_HZ // 2 :], frequency_hz) - sent_db
@@ -49,7 +49,7 @@ def own_low_end(deck: SecondDeck, sent_db: float) -> Floats:
     found = np.zeros(deck.tracks)
     for first in (0, 1):
         for tone_hz, weight in [(1000.0, -1.0)] + [(f, 1.0 / 6.0) for f in LOW_TONES_HZ]:
-            send = tone(tone_hz, sent_db, 2.0, deck.tracks)
+            send = tone(tone_hz, sent_db, 1.25, deck.tracks)
             send[:, 1 - first :: 2] = 0.0
             heard = deck.process(send)[RATE_HZ // 2 :, first::2]
             found[first::2] += weight * (level_db(heard, tone_hz) - sent_db)
@@ -73,13 +73,15 @@ def recording(tracks: int, speed_ips: float = 15.0, seed: int = 1, **more: objec
     return deck
 
 
-def playing(deck: SecondDeck, section: int, monitor: str = "reproduce") -> Samples:
+def playing(
+    deck: SecondDeck, section: int, monitor: str = "reproduce", seconds: float = 1.5
+) -> Samples:
     """The middle of a section of the calibration tape."""
     deck.load("calibration")
     deck.locate(section=section)
     deck.transport("play", [], monitor)
     listen(deck, 0.5)
-    return listen(deck, 3.0)
+    return listen(deck, seconds)
 
 
 def put(deck: SecondDeck, kind: str, change: float | Floats) -> None:
@@ -150,8 +152,7 @@ def test_a_leaning_reproduce_head_delays_by_geometry() -> None:
     deck.ideal()
     found = []
     for _ in range(2):
-        spectrum = fft.rfft(playing(deck, 0), axis=0)[round(3.0 * 1000)]
-        heard = playing(deck, 0)
+        heard = playing(deck, 0, seconds=3.0)
         basis = np.exp(-2j * np.pi * 1000 * np.arange(len(heard)) / RATE_HZ) * np.hanning(
             len(heard)
         )
@@ -186,7 +187,7 @@ def test_bias_rises_to_a_peak_and_falls_by_the_sheet() -> None:
     read = []
     for offset in offsets:
         deck._trimmers["bias"].set_value(ideal + offset)
-        read.append(own(deck, 10000, -20, 1.0))
+        read.append(own(deck, 10000, -20, 0.6))
     curve = np.array(read)
     best = np.argmax(curve, axis=0)
     for track in range(4):
@@ -474,7 +475,7 @@ def test_flutter_on_the_calibration_tape_is_of_a_studio_machine() -> None:
     """Peak to tens of thousandths of a per cent: 0.03-0.08 %, common practice."""
     deck = still(SecondDeck(2, 15.0, 1, RATE_HZ))
     deck.ideal()
-    heard = playing(deck, 0)[:, 0]
+    heard = playing(deck, 0, seconds=3.0)[:, 0]
     band = signal.butter(3, [800, 1200], "bandpass", fs=RATE_HZ, output="sos")
     phase = np.unwrap(np.angle(signal.hilbert(signal.sosfiltfilt(band, heard))))
     speed = np.diff(phase[::240]) / 240 * RATE_HZ / (2.0 * np.pi * 1000.0)
@@ -552,10 +553,10 @@ def test_short_minus_long_wave_level_falls_with_bias_unless_bent(
     deck.ideal()
     ideal = deck._trimmers["bias"].value.copy()
     differences, short = [], []
-    for offset in np.arange(-6.5, 2.1, 0.5):
+    for offset in np.arange(-6.5, 2.1, 0.75):
         deck._trimmers["bias"].set_value(ideal + offset)
-        short.append(own(deck, 10000, -20, 0.7))
-        differences.append(short[-1] - own(deck, 1000, -30, 0.7))
+        short.append(own(deck, 10000, -20, 0.5))
+        differences.append(short[-1] - own(deck, 1000, -30, 0.5))
     steps = np.diff(np.array(differences), axis=0)
     assert bool(np.all(steps < 0.0)) is falls
     ups = np.diff(np.sign(np.diff(np.array(short), axis=0)), axis=0)

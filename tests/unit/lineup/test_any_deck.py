@@ -42,8 +42,9 @@ def test_steps_end_on_the_nearest_and_it_is_read_right(
         assert float(said[0].split("about ")[1].split(" ")[0]) == pytest.approx(step_db, abs=0.03)
 
 
-def test_bias_in_steps_ends() -> None:
-    deck = FiguresDeck(seed=1, steps_db={"bias": 0.4}, master=["bias"])
+@pytest.mark.parametrize("seed", [1, 2, 4, 6])
+def test_bias_in_steps_ends(seed: int) -> None:
+    deck = FiguresDeck(seed=seed, steps_db={"bias": 0.4}, master=["bias"])
     view = FiguresRehearsal(deck, course=bias_stage).run(120.0)
     assert view.closed
     assert any("bias of all tracks moves in steps of about" in note for note in view.notes)

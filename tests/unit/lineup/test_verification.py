@@ -5,14 +5,17 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import fft
 
 from fluxbench.deck import PracticeDeck
 from fluxbench.engine import Engine
 from fluxbench.lineup import Verification, plan_from_state
-from fluxbench.lineup._verification import Row, judged
+from fluxbench.lineup._verification import judged
+from fluxbench.lineup._verified_rows import Row
 from fluxbench.links import DeckLink
 from fluxbench.measure import Measured, Wanted, measured
 from fluxbench.rehearsal._technician import Technician
+from fluxbench.trade import flutter_weighting_db
 
 Rows = dict[str, dict[str, Any]]
 
@@ -52,7 +55,7 @@ def upright() -> tuple[Rows, dict[str, Any], Verification]:
     """A deck of four tracks whose trimmers stand right."""
     deck = PracticeDeck(tracks=4, seed=3)
     deck._set_ideal()
-    return verified(deck, ["response", "noise", "distortion", "crosstalk"])
+    return verified(deck, ["response", "noise", "distortion", "crosstalk", "flutter", "maximum"])
 
 
 def test_third_harmonic_is_that_of_the_bend(upright: Any) -> None:
@@ -84,6 +87,37 @@ def test_crosstalk_is_that_of_the_neighbours(upright: Any) -> None:
     value = rows["from its neighbours, 1 kHz"]["value"]
     assert value[1] - value[0] == pytest.approx(6.02, abs=0.1)
     assert value[1] == pytest.approx(-54.0, abs=0.6)
+
+
+def test_flutter_is_that_of_recording_and_playing(upright: Any) -> None:
+    # The return's deviation is that of the tape now less that of one head spacing before; weighted
+    # here by its spectrum. 10 s of another time: 20 %.
+    rows, _, procedure = upright
+    deck = PracticeDeck(tracks=4, seed=3)
+    rate_hz, step = deck.rate_hz, 48
+    lead_s = deck._works._motion._flutter.lead_s(0, 40 * rate_hz)[::step]
+    spacing = round(procedure.plan.head_delay_s * rate_hz / step)
+    deviation = np.diff(lead_s[spacing:] - lead_s[:-spacing]) * rate_hz / step
+    spectrum = fft.rfft(deviation - deviation.mean())
+    at_hz = fft.rfftfreq(len(deviation), step / rate_hz)
+    gain = 10.0 ** (flutter_weighting_db(np.maximum(at_hz, 1e-3)) / 20.0) * (at_hz < 200.0)
+    weighted = fft.irfft(spectrum * gain, len(deviation))
+    expected = 100.0 * np.quantile(np.abs(weighted), 0.95)
+    row = rows["flutter both ways, weighted 2 sigma"]
+    assert np.array(row["value"]) == pytest.approx(expected, rel=0.2)
+    assert row["limit"] == 0.12
+
+
+def test_maximum_output_is_where_the_bend_gives_3_per_cent(upright: Any) -> None:
+    # A bend of third order (closed form): the harmonic goes up by 2 dB for each dB, from what it
+    # is at operating level. The fifth order of tanh, 3 kHz lost on the way: tenths of a dB.
+    rows, _, _ = upright
+    at_operating = np.array(rows["third harmonic"]["value"])
+    row = rows["output at 3 % third harmonic, 1 kHz"]
+    expected = 10.0 * np.log10(3.0 / at_operating)
+    assert np.array(row["value"]) == pytest.approx(expected, abs=0.8)
+    assert row["at_least"]
+    assert row["margin_db"] == pytest.approx(np.array(row["value"]) - 4.8, abs=0.01)
 
 
 def test_response_is_flat_in_the_middle(upright: Any) -> None:
@@ -164,6 +198,21 @@ def test_a_harmonic_under_the_noise_lies_under_what_the_noise_hides() -> None:
     assert np.isnan(below[1])
 
 
+def test_flutter_of_a_stretch_is_that_of_a_sine() -> None:
+    # 4 Hz, where the weighting is 0 dB: the quasi-peak is the peak of 0.1 %, exceeded for 5 % of
+    # the time is sin of 0.95 quarter turns of it (closed forms).
+    time_s = np.arange(12 * 48_000) / 48_000
+    warped_s = time_s - 1e-3 / (2 * np.pi * 4.0) * np.cos(2 * np.pi * 4.0 * time_s)
+    wave = 0.1 * np.sin(2 * np.pi * 3150.0 * warped_s)
+    samples = np.stack([wave, 0.0 * wave], axis=1).astype(np.float32)
+    read = measured(Wanted(1, "flutter", 12.0, 3150.0), samples, 48_000, lost=False)
+    assert read.values["weighted_quasi_peak_percent"][0] == pytest.approx(0.1, rel=0.02)
+    assert read.values["weighted_2_sigma_percent"][0] == pytest.approx(0.0997, rel=0.01)
+    assert [told.value for told in read.validity] == ["ok", "no_signal"]
+    short = measured(Wanted(1, "flutter", 0.5, 3150.0), samples[:24_000], 48_000, lost=False)
+    assert {told.value for told in short.validity} == {"too_short"}
+
+
 def test_lost_frames_are_no_reading() -> None:
     samples = np.random.default_rng(1).standard_normal((96_000, 2)).astype(np.float32) * 1e-3
     whole = measured(Wanted(1, "noise", 2.0), samples, 48_000, lost=False)
@@ -187,6 +236,8 @@ def test_margins_by_hand() -> None:
     assert np.allclose(within.margin_db(), [0.5, -0.5])
     at_most = Row("noise", "dB", np.array([-60.0, -40.0]), nothing, -50.0)
     assert np.allclose(at_most.margin_db(), [10.0, -10.0])
+    at_least = Row("output", "dB", np.array([6.0, 4.0]), nothing, 5.0, at_least=True)
+    assert np.allclose(at_least.margin_db(), [1.0, -1.0])
     percent = Row("third", "%", np.array([0.5, 2.0]), nothing, 1.0)
     assert np.allclose(percent.margin_db(), [6.02, -6.02], atol=0.01)
     hidden = Row("x", "dB", np.array([np.nan, -50.0]), nothing, -45.0, hidden_below=[-70.0, -70.0])

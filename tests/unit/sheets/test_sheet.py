@@ -304,6 +304,10 @@ def verification(tracks: int, out: int | None = None) -> list[Step]:
                            margin_db=[5.8] * tracks)],
         "crosstalk": [row("from its neighbours, 1 kHz", "dB", [None] * tracks, -45.0,
                           hidden_below=[-71.4] * tracks, margin_db=[26.4] * tracks)],
+        "flutter": [row("flutter both ways, weighted 2 sigma", "%", [0.087] * tracks, 0.12,
+                        margin_db=[2.8] * tracks)],
+        "maximum": [row("output at 3 % third harmonic, 1 kHz", "dB", [9.31] * tracks, 4.8,
+                        at_least=True, margin_db=[4.51] * tracks)],
     }  # fmt: skip
     words = "all tracks are in" if out is None else f"out: track {out}"
     told = [("verified", {"of": of, "rows": some}) for of, some in rows.items()]
@@ -336,6 +340,11 @@ def test_a_verification_since_stands_on_the_sheet(tmp_path: Path, tracks: int) -
     assert text.count("-62.3") == tracks - 1
     assert text.count("-47.9") == 1
     assert text.count("under -71") == tracks
+    assert "at most 0.120 %" in text
+    assert text.count("0.087") == tracks
+    assert "no standard's figure" in text  # recorded and played: it counts twice
+    assert "at least +4.8 dB" in text
+    assert text.count("+9.31") == tracks
 
 
 def test_a_verification_of_the_next_line_up_stands_on_that_ones(tmp_path: Path) -> None:

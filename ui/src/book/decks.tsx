@@ -8,6 +8,7 @@ import { screen } from "../store";
 import { editing, look, open, type Editing } from "./editing";
 import { Form } from "./form";
 import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
+import { room } from "./room";
 import { trimmerName } from "../words";
 import { sheetOf } from "../paper";
 import { emptyRow, tracksShown } from "./draft";
@@ -15,7 +16,7 @@ import { constants, minuteOf, speedName, speedsName } from "./words";
 
 const add = () => open({ screen: "decks", kind: "decks", title: "A new deck: five answers", fields: FIVE });
 
-export function Decks() {
+function Decks() {
   const deck = lookedAt("decks");
   const now = editing.value["decks"];
   return (
@@ -285,3 +286,4 @@ function LineUps({ deck }: { deck: Thing }) {
   );
 }
 
+export default room("decks", Decks);

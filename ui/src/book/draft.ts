@@ -76,9 +76,16 @@ function rawOf(field: Field, value: unknown): Raw {
     case "dates": return (value as string[]).join(" ");
     case "names": return (value as string[]).join("\n");
     case "tracks": return (value as number[]).join(" ");
-    case "rows": return (value as Facts[]).map((row) => draftOf(field.columns ?? [], row));
+    case "rows": return (value as Facts[]).map((row) => rowOf(field.columns ?? [], row));
     default: return field.trimmer ? trimmerName(String(value)) : String(value);
   }
+}
+
+/** What a row tells that no column asks for goes with it, unseen. */
+const REST = " rest";
+function rowOf(columns: readonly Field[], row: Facts): Draft {
+  const rest = Object.entries(row).filter(([name, value]) => value !== null && !columns.some((column) => column.name === name));
+  return rest.length > 0 ? { ...draftOf(columns, row), [REST]: JSON.stringify(Object.fromEntries(rest)) } : draftOf(columns, row);
 }
 
 /** Facts as they stand in the fields. */
@@ -115,7 +122,8 @@ function valueOf(field: Field, raw: Raw, at: string, wrong: Wrong): unknown {
     return (raw as Draft[]).map((row, i) => {
       const read = factsOf(field.columns ?? [], row, `${at}.${i}.`);
       Object.assign(wrong, read.wrong);
-      return read.facts;
+      const rest = row[REST] === undefined ? {} : (JSON.parse(row[REST] as string) as Facts);
+      return { ...rest, ...read.facts };
     });
   }
   const text = (raw as string).trim();

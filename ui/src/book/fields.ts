@@ -179,6 +179,15 @@ export const CHECKS: Field[] = [
   },
 ];
 
+export const CAPTURE: Field[] = [
+  NAME("What is it called?"),
+  { name: "reel", label: "Of which reel?", as: "of", of: "reels" },
+  { name: "deck", label: "Played on which deck?", as: "of", of: "decks" },
+  { name: "made", label: "Made", as: "date" },
+  { name: "path", label: "Where it lies on the bench's computer", as: "text" },
+  { name: "remark", label: "Remark", as: "long" },
+];
+
 export const REEL: Field[] = [
   NAME("What stands on the spine?"),
   { name: "title", label: "Title", as: "text" },

@@ -4,15 +4,16 @@ import { useEffect } from "preact/hooks";
 import { call, Refused } from "../wire";
 import { trimmerName } from "../words";
 import { lookedAt, Nothing } from "./parts";
+import { room } from "./room";
 import { look } from "./editing";
 import { find, kept, lineups, readAt, unread } from "./things";
 import { Beside, Suggestions, type BesideTold, type Suggestion } from "./findings";
 import { TrimmerPage } from "./trimmer";
-import type { TrimmerHistory } from "./trace";
+import type { MadeWith, TrimmerHistory } from "./trace";
 import { speedName } from "./words";
 
 interface Overview {
-  line_ups: { id: string; at: string; tape: string | null; batch: string | null }[];
+  line_ups: (MadeWith & { at: string })[];
   trimmers: { trimmer: string; unit: string; tracks: number; tolerance: number; read_with: string | null }[];
 }
 
@@ -46,7 +47,7 @@ function speedNow(deck: string): number | null {
 const query = (deck: string, at: number | null): string =>
   `deck=${encodeURIComponent(deck)}${at === null ? "" : `&speed_ips=${at}`}`;
 
-export function History() {
+function History() {
   const deck = lookedAt("decks");
   const at = deck ? speedNow(deck.id) : null;
   const asked = deck ? query(deck.id, at) : "";
@@ -91,7 +92,7 @@ function Answer({ question, of, overview }: { question: string; of: string; over
       </Nothing>
     );
   }
-  if (of.startsWith("trimmers/")) return <TrimmerPage history={answer as TrimmerHistory} key={of} />;
+  if (of.startsWith("trimmers/")) return <TrimmerPage history={answer as TrimmerHistory} made={overview.line_ups} key={of} />;
   if (of === "suggestions") return <Suggestions list={(answer as { suggestions: Suggestion[] }).suggestions} visits={overview.line_ups.length} show={showTrack} />;
   return <Beside told={answer as BesideTold} of={of as "batches" | "tapes"} />;
 }
@@ -142,3 +143,5 @@ effect(() => {
     failed.value = {};
   }
 });
+
+export default room("history", History);

@@ -9,9 +9,11 @@ import { sheetOf } from "../paper";
 import type { Facts, Thing } from "./things";
 import { all, find, kept, known, lineups, nameOf, readAt } from "./things";
 import { BATCH, CALIBRATION, CHECKS, INTERFACE, REEL, SECTIONS, STOCK, TAPE } from "./fields";
+import { CopyOf, MakeCopy } from "./copy";
 import { editing, open } from "./editing";
 import { Form } from "./form";
 import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
+import { room } from "./room";
 import { constants, dayOf, speedName } from "./words";
 
 type Box = "tapes" | "stocks" | "reels" | "interfaces";
@@ -34,7 +36,7 @@ const FIELDS = { tapes: TAPE, stocks: STOCK, reels: REEL, interfaces: INTERFACE 
 const TITLES = { tapes: "A new calibration tape", stocks: "A new stock", reels: "A new reel", interfaces: "A sound interface" };
 const add = (kind: Box, start: Facts = {}) => open({ screen: "tapes", kind, title: TITLES[kind], fields: FIELDS[kind], start });
 
-export function Tapes() {
+function Tapes() {
   const now = editing.value["tapes"];
   if (now && now.kind in FIELDS) box.value = now.kind as Box;
   const of = BOXES.find((one) => one.kind === box.value)!;
@@ -131,6 +133,7 @@ function TapePage({ tape }: { tape: Thing }) {
           <span>{checks[0] ? <>last check <b>{checks[0]["on"]}</b>: {checks[0]["words"]}</> : "never checked: every pass wears the short waves a little, so hold it against another one now and then"}</span>
         </p>
       </Card>
+      <CopyOf tape={tape} />
       <Card title="Sections and correction sheet" wide keys={<EditKey screen="tapes" thing={tape} fields={SECTIONS} title={`${facts["name"]}: sections`} />}>
         {sections.length === 0 ? (
           <p class="hint">None told yet. The bench knows a section by its tone and its place, so it needs the list from the leaflet, with the correction sheet that came with the tape.</p>
@@ -158,10 +161,9 @@ function TapePage({ tape }: { tape: Thing }) {
         ) : (
           <ul class="notes">{checks.map((one, i) => <li key={i}><time>{one["on"]}</time><span class="grow">{one["words"]}{one["against"] ? <small>{`against ${nameOf("tapes", one["against"])}`}</small> : null}</span></li>)}</ul>
         )}
-        {(facts["working_copy_of"] || copies.length > 0) && (
-          <p class="hint">{facts["working_copy_of"] ? `A working copy of ${nameOf("tapes", facts["working_copy_of"])}${facts["made_on"] ? `, made on ${nameOf("decks", facts["made_on"])}` : ""}. ` : ""}{copies.length > 0 ? `Working copies of it: ${copies.map((one) => one.facts["name"]).join(", ")}.` : ""}</p>
-        )}
+        {copies.length > 0 && <p class="hint">{`Working copies of it: ${copies.map((one) => one.facts["name"]).join(", ")}.`}</p>}
       </Card>
+      {!tape.retired && !facts["working_copy_of"] && <MakeCopy tape={tape} key={tape.id} />}
     </Page>
   );
 }
@@ -320,3 +322,4 @@ function InterfacePage({ one }: { one: Thing }) {
   );
 }
 
+export default room("tapes", Tapes);

@@ -71,6 +71,43 @@ export function moves(marks: readonly Mark[]): [Mark, Mark][] {
   return out;
 }
 
+export interface Change {
+  visit: number;
+  what: "tape" | "batch";
+  from: string;
+  to: string;
+}
+
+/** A line-up with what it was made with. */
+export interface MadeWith {
+  id: string;
+  tape: string | null;
+  batch: string | null;
+}
+
+/** At which line-ups the calibration tape or the batch was another than the last one that was named. */
+export function changesOf(history: TrimmerHistory, made: readonly MadeWith[]): Change[] {
+  const out: Change[] = [];
+  const last: Partial<Record<Change["what"], string>> = {};
+  history.line_ups.forEach((id, visit) => {
+    const now = made.find((one) => one.id === id);
+    for (const what of ["tape", "batch"] as const) {
+      const to = now?.[what];
+      if (!to) continue;
+      const from = last[what];
+      if (from !== undefined && from !== to) out.push({ visit, what, from, to });
+      last[what] = to;
+    }
+  });
+  return out;
+}
+
+/** The line-up at which something of a day shows first; the last one for what came after it. */
+export function shownAt(history: TrimmerHistory, day: number): number {
+  const first = history.at.findIndex((at) => dayNumber(at) >= day);
+  return first < 0 ? history.at.length - 1 : first;
+}
+
 export interface Field {
   wide: number;
   high: number;
@@ -81,6 +118,9 @@ export interface Field {
   y: (value: number) => number;
 }
 
+/** The size of the drawing, in its own units. */
+export const WIDE = 720;
+export const HIGH = 380;
 const EDGE = { left: 58, right: 14, top: 30, bottom: 30 };
 
 /** The field that holds all marks, the band, and the forecast as far as it helps. */

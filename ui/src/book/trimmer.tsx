@@ -4,20 +4,19 @@ import { pathOf } from "../shapes";
 import { shown } from "../scale";
 import { sheetOf } from "../paper";
 import { trimmerName } from "../words";
+import { changeAt, ChangeShape, Changes, Notes, notesOf, sinceBefore } from "./happened";
 import { track as looked } from "./history";
-import { all, kept, lineups } from "./things";
-import { lookedAt } from "./parts";
+import { all, lineups } from "./things";
 import {
-  dates, dayNumber, driftWords, fieldOf, marksOf, moves, OUTLOOK, outlookWords, steps,
-  type Field, type Mark, type TrackHistory, type TrimmerHistory,
+  changesOf, dates, dayNumber, driftWords, fieldOf, HIGH, marksOf, moves, OUTLOOK, outlookWords, shownAt, steps, WIDE,
+  type Change, type Field, type MadeWith, type Mark, type TrackHistory, type TrimmerHistory,
 } from "./trace";
 import { dayOf } from "./words";
 
-const WIDE = 720;
-const HIGH = 380;
 const unitOf = (history: TrimmerHistory): string => (history.unit === "arcmin" ? "arc-min" : history.unit);
 
-export function TrimmerPage({ history }: { history: TrimmerHistory }) {
+export function TrimmerPage({ history, made = [] }: { history: TrimmerHistory; made?: readonly MadeWith[] }) {
+  const changes = changesOf(history, made);
   const stack = history.tracks.length === 1;
   const track = history.tracks.find((one) => one.track === looked.value) ?? history.tracks[0];
   if (!track) return null;
@@ -30,12 +29,12 @@ export function TrimmerPage({ history }: { history: TrimmerHistory }) {
           <p class="kicker">{`Deviation from the target, in ${unitOf(history)}`}</p>
           <h2>{title.charAt(0).toUpperCase() + title.slice(1)}</h2>
         </div>
-        <Key />
+        <Key changes={changes} />
       </header>
       <div class={stack ? "" : "with-lanes"}>
         {!stack && <Lanes history={history} now={track} />}
         <div class="col">
-          <Plot history={history} track={track} title={title} key={track.track} />
+          <Plot history={history} track={track} changes={changes} title={title} key={track.track} />
           <div class="card">
             <p><b>{outlookWords(track.forecast, history.tolerance, history.unit)}</b></p>
             <p>{driftWords(track, history.unit, track.forecast.coverage)}</p>
@@ -48,13 +47,17 @@ export function TrimmerPage({ history }: { history: TrimmerHistory }) {
   );
 }
 
-function Key() {
+function Key({ changes }: { changes: Change[] }) {
   return (
     <ul class="plot-key" aria-label="What the marks mean">
       <li><svg width="18" height="18" viewBox="-1.3 -1.3 2.6 2.6" aria-hidden="true"><path d={pathOf("lozenge", 1)} class="mark-found" /></svg>as found</li>
       <li><svg width="18" height="18" viewBox="-1.3 -1.3 2.6 2.6" aria-hidden="true"><path d={pathOf("disc", 0.9)} class="mark-left" /></svg>as left</li>
       <li><svg width="26" height="12" viewBox="0 0 26 12" aria-hidden="true"><path d="M1 9 25 3" class="drifted" /></svg>what the deck did</li>
       <li><svg width="26" height="14" viewBox="0 0 26 14" aria-hidden="true"><rect width="26" height="14" class="band" /></svg>accepted</li>
+      <li><svg width="14" height="14" viewBox="0 0 14 14" aria-hidden="true"><path d="M2 2h10l-5 9Z" class="note-flag" /></svg>service note</li>
+      {(["tape", "batch"] as const).filter((what) => changes.some((one) => one.what === what)).map((what) => (
+        <li key={what}><svg width="16" height="16" viewBox="-8 -8 16 16" aria-hidden="true"><ChangeShape what={what} /></svg>{`another ${what}`}</li>
+      ))}
     </ul>
   );
 }
@@ -91,7 +94,14 @@ function Spark({ history, track }: { history: TrimmerHistory; track: TrackHistor
   );
 }
 
-function Plot({ history, track, title }: { history: TrimmerHistory; track: TrackHistory; title: string }) {
+interface PlotProps {
+  history: TrimmerHistory;
+  track: TrackHistory;
+  changes: Change[];
+  title: string;
+}
+
+function Plot({ history, track, changes, title }: PlotProps) {
   const [picked, pick] = useState(history.at.length - 1);
   const visit = Math.min(picked, history.at.length - 1);
   const field = fieldOf(history, track, WIDE, HIGH);
@@ -99,20 +109,24 @@ function Plot({ history, track, title }: { history: TrimmerHistory; track: Track
   const nearest = (event: MouseEvent & { currentTarget: SVGSVGElement }) => {
     const box = event.currentTarget.getBoundingClientRect();
     const x = ((event.clientX - box.left) / box.width) * WIDE;
+    const y = ((event.clientY - box.top) / box.height) * HIGH;
     const off = history.at.map((at) => Math.abs(field.x(dayNumber(at)) - x));
-    pick(off.indexOf(Math.min(...off)));
+    const note = y < 40 ? notesOf(track.track).find((one) => Math.abs(field.x(one.day) - x) < 14) : undefined;
+    const change = changeAt(field, history, changes, x, y);
+    pick(note ? shownAt(history, note.day) : change ? change.visit : off.indexOf(Math.min(...off)));
   };
   return (
     <figure class="card trace">
       <svg viewBox={`0 0 ${WIDE} ${HIGH}`} role="img" aria-label={`${title}: ${history.at.length} line-ups from ${dayOf(history.at[0]!)} to ${dayOf(history.at.at(-1)!)}. ${outlookWords(track.forecast, history.tolerance, history.unit)}`} onClick={nearest}>
         <Ground field={field} history={history} />
         <Notes field={field} track={track.track} />
+        <Changes field={field} history={history} changes={changes} />
         <Ahead field={field} track={track} marks={marks} />
         {moves(marks).map(([a, b]) => <path key={`${a.visit}`} d={`M${field.x(a.day)} ${field.y(a.value)}L${field.x(b.day)} ${field.y(b.value)}`} class="drifted" />)}
         <path d={`M${field.x(dayNumber(history.at[visit]!))} 30V${HIGH - 30}`} class="picked" />
         {marks.map((mark) => <Dot key={`${mark.visit}${mark.kind}`} mark={mark} field={field} large={mark.visit === visit} />)}
       </svg>
-      <Visit history={history} track={track} visit={visit} pick={pick} />
+      <Visit history={history} track={track} changes={changes} visit={visit} pick={pick} />
     </figure>
   );
 }
@@ -142,31 +156,6 @@ function Ground({ field, history }: { field: Field; history: TrimmerHistory }) {
 }
 
 const places = (reach: number): number => (reach < 0.25 ? 2 : reach < 2.5 ? 1 : 0);
-
-/** Service notes stand where they may explain a step; those of other tracks do not. */
-function Notes({ field, track }: { field: Field; track: number }) {
-  const deck = lookedAt("decks");
-  const notes = kept("notes").filter((note) => note.facts["deck"] === deck?.id && ((note.facts["tracks"] as number[]).length === 0 || (note.facts["tracks"] as number[]).includes(track)));
-  let free = -Infinity;
-  return (
-    <g>
-      {[...notes].sort((a, b) => (a.facts["on"] < b.facts["on"] ? -1 : 1)).map((note) => {
-        const day = dayNumber(String(note.facts["on"]).padEnd(10, "-01").slice(0, 10));
-        if (!(day >= field.from && day <= field.to)) return null;
-        const x = field.x(day);
-        const room = x > free;
-        if (room) free = x + 7 * String(note.facts["kind"]).length + 16;
-        return (
-          <g key={note.id}>
-            <path d={`M${x} 24V${HIGH - 30}`} class="note-line" />
-            <path d={`M${x - 5} 14h10l-5 9Z`} class="note-flag" />
-            {room && <text x={Math.min(x + 8, WIDE - 90)} y="22">{note.facts["kind"]}</text>}
-          </g>
-        );
-      })}
-    </g>
-  );
-}
 
 /** How far it may have moved by then, and between which days the band is left. */
 function Ahead({ field, track, marks }: { field: Field; track: TrackHistory; marks: Mark[] }) {
@@ -218,7 +207,16 @@ function Dot({ mark, field, large }: { mark: Mark; field: Field; large: boolean 
 const read = (value: number | null | undefined, error: number | null | undefined, unit: string): string =>
   value == null ? "no reading" : `${shown(value)}${error == null ? "" : ` ± ${error.toFixed(2)}`} ${unit}`;
 
-function Visit({ history, track, visit, pick }: { history: TrimmerHistory; track: TrackHistory; visit: number; pick: (to: number) => void }) {
+interface VisitProps {
+  history: TrimmerHistory;
+  track: TrackHistory;
+  changes: Change[];
+  visit: number;
+  pick: (to: number) => void;
+}
+
+function Visit({ history, track, changes, visit, pick }: VisitProps) {
+  const since = sinceBefore(history, track.track, changes, visit);
   const unit = unitOf(history);
   const found = read(track.found[visit], track.found_error[visit], unit);
   const left = read(track.left[visit], track.left_error[visit], unit);
@@ -229,7 +227,7 @@ function Visit({ history, track, visit, pick }: { history: TrimmerHistory; track
     <figcaption>
       <input
         type="range" min="0" max={history.at.length - 1} step="1" value={visit} aria-label="Line-up"
-        aria-valuetext={`${dayOf(history.at[visit]!)}: found ${found}, left ${left}`}
+        aria-valuetext={`${dayOf(history.at[visit]!)}: found ${found}, left ${left}${since.map((line) => `; ${line}`).join("")}`}
         onInput={(e) => pick(e.currentTarget.valueAsNumber)}
       />
       <p class="tells">
@@ -239,6 +237,7 @@ function Visit({ history, track, visit, pick }: { history: TrimmerHistory; track
         {batch && <span>{`batch ${batch.facts["name"]}`}</span>}
         {sheet && <a class="button small" href={sheet} target="_blank" rel="noopener">Sheet</a>}
       </p>
+      {since.map((line) => <p key={line} class="since">{line.charAt(0).toUpperCase() + line.slice(1)}</p>)}
     </figcaption>
   );
 }

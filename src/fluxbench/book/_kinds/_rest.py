@@ -1,7 +1,7 @@
 """Interfaces and their calibration, reels, captures."""
 
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import ConfigDict, Field, StringConstraints
 
@@ -129,17 +129,12 @@ class Capture:
     rate_hz: Annotated[int, Field(gt=0, le=1_000_000)] | None = None
     channels: Track | None = None
     seconds: NotNegative | None = None
-    path: Text | None = None
-    """Where the file is."""
-    shelf: Name | None = None
-    """What the catalogue takes for its reel: the folder that it is in."""
-    verdict: Name | None = None
-    """What the catalogue says of it in one word, see `fluxbench catalogue`."""
-    remedy: Text | None = None
-    """What is to be done, in words."""
-    faults: tuple[Name, ...] = ()
-    recorded_with: Name | None = None
-    """The likely equalisation, time constants as in 3180/50."""
-    probability: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
-    """Of that equalisation."""
+    path: Annotated[str, StringConstraints(min_length=1, max_length=4096)] | None = None
+    """Where it lies on the computer of the bench."""
+    measured_at: Date | None = None
+    verdict: Literal["good", "no tones", "look", "repair", "repeat", "set aside"] | None = None
+    """What to do with it, as a catalogue says."""
+    remedy: Annotated[str, StringConstraints(max_length=20_000)] | None = None
+    measured: dict[str, Any] | None = None
+    """What was found in it when it was measured last, after the schema of a catalogue's lines."""
     remark: Text | None = None

@@ -1,5 +1,6 @@
 """Cataloguing many captures: measured once each, judged, and told what to do about them."""
 
+from fluxbench.captures.catalogue._apart import Apart
 from fluxbench.captures.catalogue._cluster import ClusterCrew
 from fluxbench.captures.catalogue._crew import Crew, LocalCrew
 from fluxbench.captures.catalogue._declared import Chain, Declared, chain_of, equalisation_of
@@ -11,6 +12,7 @@ from fluxbench.captures.catalogue._run import Done, catalogue
 from fluxbench.captures.catalogue._walk import Found
 
 __all__ = [
+    "Apart",
     "Chain",
     "ClusterCrew",
     "Crew",

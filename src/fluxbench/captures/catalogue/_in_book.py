@@ -1,8 +1,9 @@
-"""What was found as captures of a book: one thing a path, a new version where it has changed."""
+"""What was found as captures of a book: one a path, a new version where something changed."""
 
 import os
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -10,13 +11,13 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from fluxbench.base import MisuseError
-from fluxbench.captures.catalogue._row import Entry, row_of
+from fluxbench.captures.catalogue._row import Entry, object_of, shown
 
 if TYPE_CHECKING:  # workers, which import this package, need no database
     from fluxbench.book import Place, Version
 
 KIND = "captures"
-LONGEST_NAME, LONGEST_TEXT = 80, 4000
+LONGEST_NAME, LONGEST_PATH, LONGEST_REMEDY = 80, 4096, 20_000
 
 
 class InBook:
@@ -52,56 +53,38 @@ class InBook:
 
         if self._book is None:
             self._book = Book(self._place)
-            self._known = {v.id: v for v in self._book.things(KIND, retired=True)}
+            found = self._book.things(KIND, retired=True)
+            self._known = {str(v.facts["path"]): v for v in found if v.facts["path"] is not None}
         facts = facts_of(entry)
         place = str(facts["path"])
-        thing = f"capture-{sha256(place.encode()).hexdigest()[:32]}"
-        before = self._known.get(thing)
-        if before is not None and all(
-            _plain(before.facts.get(name)) == _plain(value) for name, value in facts.items()
-        ):
+        before = self._known.get(place)
+        if before is not None and all(before.facts[name] == told for name, told in facts.items()):
             return
         at = self._now().isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        name = uuid.uuid4().hex
+        if before is None:
+            facts |= {"name": shown(Path(place).name)[:LONGEST_NAME]}
+            name = f"capture-{sha256(place.encode()).hexdigest()[:32]}"
         self._book.keep(Writing(
-            thing if before is None else uuid.uuid4().hex, KIND,
-            None if before is None else thing, facts, at, why="catalogue",
+            name, KIND, None if before is None else before.id,
+            {**facts, "measured_at": f"{at[:16]}Z"}, at, why="catalogue",
         ))  # fmt: skip
         self.written += 1
 
 
 def facts_of(entry: Entry) -> dict[str, Any]:
     """The facts of a capture as the book has them; None for what is not known."""
-    row = row_of(entry)
-    path = os.path.abspath(entry.path)
-    if len(path) > LONGEST_TEXT:
-        raise MisuseError(f"{path[:80]}... is too long a path for the book")
-    shown = row_of(Entry(path, entry.reel, ""))
-    faults = str(row["faults"] or "")
+    told = object_of(replace(entry, path=os.path.abspath(entry.path)))
+    capture = told["measured"]["capture"] if "measured" in told else {}
+    if len(told["path"]) > LONGEST_PATH:
+        raise MisuseError(f"{told['path'][:80]}... is too long a path for the book")
     return {
-        "name": _short(Path(str(shown["path"])).name),
-        "sha256": entry.sha256 or None,
-        "rate_hz": row["sample_rate_hz"],
-        "channels": row["tracks"],
-        "seconds": row["duration_s"],
-        "path": shown["path"],
-        "shelf": _short(str(row["reel"])),
-        "verdict": row["verdict"],
-        "remedy": str(row["remedy"])[:LONGEST_TEXT] or None,
-        "faults": [_short(fault.strip()) for fault in faults.split(";") if fault.strip()],
-        "recorded_with": _short(str(row["recorded"])) if row["recorded"] else None,
-        "probability": row["confidence"],
+        "path": told["path"],
+        "sha256": told["sha256"],
+        "verdict": told["verdict"],
+        "remedy": told["remedy"][:LONGEST_REMEDY],
+        "rate_hz": capture.get("sample_rate_hz"),
+        "channels": capture.get("tracks"),
+        "seconds": capture.get("duration_s"),
+        "measured": told if capture else None,
     }
-
-
-def _short(text: str) -> str:
-    text = text.strip() or "?"
-    return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 3]}..."
-
-
-def _plain(value: Any) -> Any:
-    """As it comes back out of the book: lists, and nothing where there is nothing."""
-    if value in ([], (), None):
-        return None
-    if isinstance(value, Mapping):
-        return dict(value)
-    return list(value) if isinstance(value, tuple) else value

@@ -4,6 +4,7 @@ import multiprocessing
 import os
 import signal
 import threading
+from collections.abc import Callable
 from multiprocessing.process import BaseProcess
 from multiprocessing.synchronize import Event
 
@@ -49,12 +50,22 @@ def look(path: str) -> Fingerprint | str:
         return _reason(path, error)
 
 
-def measure(path: str, seen: Fingerprint) -> Outcome | None:
-    """Measure a file whose content was told; None if it is no longer that content."""
+def measure(
+    path: str, seen: Fingerprint, told: Callable[[float], None] = lambda share: None
+) -> Outcome | None:
+    """Measure a file whose content was told; None if it is no longer that content.
+
+    `told` hears how much is done, from 0 to 1.
+    """
     if not still_is(path, seen):
         return None
+
+    def tell(share: float) -> None:
+        _go_on()
+        told(share)
+
     try:
-        outcome = Outcome(facts_of(path, lambda share: _go_on()))
+        outcome = Outcome(facts_of(path, tell))
     except _StoppedError:
         raise
     except CaptureError as error:

@@ -1,0 +1,241 @@
+"""`fluxbench interfaces calibrate`: full scale of every channel in dBu, kept in the book."""
+
+import json
+import math
+import threading
+import uuid
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fluxbench.base import MisuseError
+from fluxbench.cli._data import BookAt, book_at
+
+if TYPE_CHECKING:
+    from fluxbench.book import Book
+    from fluxbench.engine import CalibratedChannel, LoopBack
+    from fluxbench.links import Link, PortAudioLink
+
+CAUTION = (
+    "A steady tone follows on one output after the other: monitors and headphones down, no deck "
+    "that records. Put the meter across the output with its usual cable and load connected: true "
+    "rms, good at the tone's frequency, and no part of it on mains wiring."
+)
+BLOCK_S = 0.02
+LEAST_DBU, MOST_DBU = -60.0, 36.0
+
+
+def calibrate(
+    interface: Annotated[str, typer.Option(help="Name of the interface.")],
+    meter: Annotated[str, typer.Option(help="Which meter reads, who vouches for it; it is kept.")],
+    host_api: Annotated[
+        str | None, typer.Option(help="Its host API, or the beginning of it, such as jack.")
+    ] = None,
+    rate: Annotated[
+        int | None, typer.Option(help="Sample rate in Hz, its own if left out.")
+    ] = None,
+    inputs: Annotated[int | None, typer.Option(min=1, help="Inputs, all if left out.")] = None,
+    outputs: Annotated[int | None, typer.Option(min=1, help="Outputs, all if left out.")] = None,
+    level: Annotated[
+        float, typer.Option(min=-60.0, max=0.0, help="Peak of what is sent, dB re full scale.")
+    ] = -14.0,
+    frequency: Annotated[
+        float, typer.Option(min=100.0, max=5000.0, help="The tone for the meter, Hz.")
+    ] = 1000.0,
+    reads: Annotated[
+        str | None,
+        typer.Option(help="What the meter reads on outputs 1, 2 ...: 4.02dBu,1.23V; else it asks."),
+    ] = None,
+    uncertainty: Annotated[
+        float, typer.Option(min=0.0, max=6.0, help="Standard error of the meter, dB.")
+    ] = 0.1,
+    book: BookAt = None,
+    agreed: Annotated[
+        bool, typer.Option("--agreed", help="The caution was read; do not ask.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object, nothing else.")] = False,
+) -> None:
+    """Calibrate an interface in dBu: outputs by a meter, inputs by cables from the outputs.
+
+    A tone stands on one output at a time while its reading is typed. Then a loop-back check tells
+    the inputs, as far as they are cabled. The result is a new calibration in the book; line-ups
+    that name the interface use the newest.
+    """
+    from fluxbench.book import Book
+    from fluxbench.cli._interfaces import checked
+    from fluxbench.engine import calibrated_inputs, calibrated_outputs
+    from fluxbench.links import PortAudioLink
+
+    given = None if reads is None else [level_dbu(word) for word in reads.split(",")]
+    if not agreed:
+        typer.echo(CAUTION, err=True)
+        if not typer.confirm("Send?", err=True):
+            raise MisuseError("nothing was sent, as you wished")
+    place = Book(book_at(book))
+    try:
+        link = PortAudioLink(interface, rate, inputs, outputs, host_api)
+        try:
+            read = _readings(link, frequency, level, given)
+            known = calibrated_outputs(read, level)
+            found = checked(link, level, 2.0)
+        finally:
+            link.close()
+        channels = (*known, *calibrated_inputs(known, found.cables))
+        _keep(place, link, channels, _how(meter, frequency, level), uncertainty)
+    finally:
+        place.close()
+    _show(link, channels, found, as_json=as_json)
+
+
+def level_dbu(word: str) -> float:
+    """A meter's reading in dBu: a number with dBu (or nothing), dBV, V or mV; MisuseError."""
+    from fluxbench.trade import dbu_from_dbv, dbu_from_volts
+
+    text = word.strip().lower()
+    unit = next((u for u in ("dbu", "dbv", "mv", "v") if text.endswith(u)), "")
+    try:
+        number = float(text.removesuffix(unit))
+        if unit in ("v", "mv"):
+            found = float(dbu_from_volts(abs(number) / (1000.0 if unit == "mv" else 1.0)))
+        else:
+            found = float(dbu_from_dbv(number)) if unit == "dbv" else number
+    except (ValueError, MisuseError):
+        raise MisuseError(f"{word!r} is no level; type one such as 4.02 dBu or 1.23 V") from None
+    if not LEAST_DBU <= found <= MOST_DBU:
+        raise MisuseError(f"{word!r} cannot be what an interface gives; look at unit and cable")
+    return found
+
+
+def _readings(
+    link: "Link", frequency_hz: float, level_dbfs: float, given: Sequence[float] | None
+) -> dict[int, float]:
+    """What the meter reads on each output, typed while its tone stands there, or given."""
+    if given is not None:
+        if len(given) > link.outputs:
+            raise MisuseError(f"{len(given)} readings are given for {link.outputs} outputs")
+        return dict(enumerate(given, 1))
+    read: dict[int, float] = {}
+    for output in range(1, link.outputs + 1):
+        with _standing(link, output, frequency_hz, level_dbfs):
+            read[output] = _typed(output, read.get(output - 1))
+    return read
+
+
+def _typed(output: int, before_dbu: float | None) -> float:
+    like = "" if before_dbu is None else f" (Enter: {before_dbu:.2f} dBu, as the one before)"
+    while True:
+        default = None if before_dbu is None else f"{before_dbu} dBu"
+        word = typer.prompt(f"Output {output}: the meter reads{like}", default, show_default=False,
+                            err=True)  # fmt: skip
+        try:
+            return level_dbu(word)
+        except MisuseError as error:
+            typer.echo(str(error), err=True)
+
+
+@contextmanager
+def _standing(link: "Link", output: int, frequency_hz: float, level_dbfs: float) -> Iterator[None]:
+    """A tone that stands on one output meanwhile, and fades out after it."""
+    from fluxbench.signals import PerTrack, Sender, Silence, Tone
+
+    sender = Sender(link.rate_hz, link.outputs)
+    frames = round(BLOCK_S * link.rate_hz)
+    channels: list[Silence | Tone] = [Silence()] * link.outputs
+    channels[output - 1] = Tone(frequency_hz, level_dbfs)
+    sender.send(PerTrack(tuple(channels)))
+    over = threading.Event()
+    gone: list[Exception] = []
+
+    def stand() -> None:
+        try:
+            while not over.is_set():
+                link.exchange(sender.block(frames))
+        except Exception as error:
+            gone.append(error)
+
+    thread = threading.Thread(target=stand, name="tone", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
+        if not gone:
+            sender.send(Silence())
+            for _ in range(10):
+                link.exchange(sender.block(frames))
+    if gone:
+        raise gone[0]
+
+
+def _how(meter: str, frequency_hz: float, level_dbfs: float) -> str:
+    return f"{meter}; {frequency_hz:g} Hz at {level_dbfs:g} dBFS; inputs by cables from the outputs"
+
+
+def _keep(
+    place: "Book",
+    link: "PortAudioLink",
+    channels: "Sequence[CalibratedChannel]",
+    how: str,
+    uncertainty_db: float,
+) -> None:
+    """Write the calibration to the book, and the interface if it is new there."""
+    from fluxbench.book import Writing
+
+    now = datetime.now(UTC)
+    at, day = now.isoformat(timespec="milliseconds").replace("+00:00", "Z"), f"{now:%Y-%m-%d}"
+    name, host_api = link.interface.name, link.interface.host_api
+    same = [v for v in place.things("interfaces")
+            if (v.facts["name"], v.facts["host_api"]) == (name, host_api)]  # fmt: skip
+    if same:
+        key = same[0].id
+    else:
+        facts = {"name": name, "host_api": host_api, "inputs": link.inputs,
+                 "outputs": link.outputs}  # fmt: skip
+        key = place.keep(Writing(uuid.uuid4().hex, "interfaces", None, facts, at)).id
+    error_db = max(one.error_db for one in channels)
+    told = {
+        "name": f"{name}, {day}",
+        "interface": key,
+        "on": day,
+        "how": how,
+        "uncertainty_db": round(float(math.hypot(uncertainty_db, error_db)), 4),
+        "channels": [
+            {"channel": one.channel, "side": one.side,
+             "full_scale_dbu": round(one.full_scale_dbu, 3)}
+            for one in channels
+        ],
+    }  # fmt: skip
+    place.keep(Writing(uuid.uuid4().hex, "calibrations", None, told, at))
+
+
+def _show(
+    link: "PortAudioLink",
+    channels: "Sequence[CalibratedChannel]",
+    found: "LoopBack",
+    *,
+    as_json: bool,
+) -> None:
+    missing = sorted(
+        set(range(1, link.inputs + 1)) - {c.channel for c in channels if c.side == "in"}
+    )
+    if as_json:
+        print(json.dumps({
+            "name": link.interface.name, "host_api": link.interface.host_api,
+            "channels": [asdict(one) for one in channels], "uncalibrated_inputs": missing,
+            "faults": found.faults,
+        }, allow_nan=False))  # fmt: skip
+        return
+    for one in channels:
+        side = "output" if one.side == "out" else "input"
+        print(f"{side} {one.channel}: full scale is {one.full_scale_dbu:+.2f} dBu")
+    if missing:
+        listed = ", ".join(map(str, missing))
+        print(f"Not calibrated, since no cable of a calibrated output leads there: input {listed}.")
+    for fault in found.faults:
+        print(fault)
+    print("Kept in the book; name the interface when a line-up is begun.")

@@ -1,0 +1,53 @@
+"""Captures on screen: added by a path, measured while one looks, told track by track, kept."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.benches import Running
+from tests.browser.conftest import SIZES
+from tests.browser.test_screens import faults_of
+from tests.captures.made import noise, tone, written
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+RATE_HZ = 16_000
+
+
+@pytest.fixture
+def transfer(tmp_path: Path) -> Path:
+    """Two tracks, the second 0.8 dB low, and a blank stretch."""
+    tones = tone(2.0, RATE_HZ, 1000.0, (-18.0, -18.8), delays_us=(0.0, 0.0))
+    blank = noise(2.0, RATE_HZ, -70.0, tracks=2)
+    return written(tmp_path / "side A.wav", np.concatenate([blank, tones, blank]), RATE_HZ)
+
+
+def test_a_capture_is_added_by_its_path_and_told_track_by_track(
+    page: Page, bench: Running, transfer: Path
+) -> None:
+    page.goto(bench.address + "/#bench")
+    page.keyboard.press("c")
+    path = page.get_by_label("Path of the file on that computer")
+    path.fill(str(transfer))
+    page.get_by_role("button", name="15 in/s").tap()
+    page.get_by_role("button", name="Add and measure it").tap()
+    leaf = page.get_by_role("region", name="side A.wav")
+    expect(leaf).to_contain_text("can be put right in the file")
+    expect(leaf).to_contain_text("track 2 0.4 dB low")
+    rows = leaf.get_by_role("region", name="Track by track", exact=True).get_by_role("row")
+    expect(rows).to_have_count(3)
+    expect(rows.nth(2)).to_contain_text("−18.80 ± <0.01")
+    leaf.get_by_role("button", name="noise").first.tap()
+    expect(leaf.get_by_role("region", name="The section, track by track")).to_contain_text("−70.")
+    for light in ("dark", "light"):
+        page.emulate_media(color_scheme="dark" if light == "dark" else "light")
+        page.wait_for_timeout(400)
+        assert faults_of(page) == []
+    for wide, high in SIZES.values():
+        page.set_viewport_size({"width": wide, "height": high})
+        assert page.evaluate(
+            "() => [document.documentElement.scrollWidth, document.documentElement.scrollHeight]"
+        ) == [wide, high]
+    page.reload()
+    expect(leaf).to_contain_text("track 2 0.4 dB low")
