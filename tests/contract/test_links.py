@@ -10,6 +10,7 @@ import pytest
 import soundfile
 
 from fluxbench.base import DeckError, DeviceLostError, Flag, LinkError, MisuseError
+from fluxbench.deck import PracticeDeck
 from fluxbench.links import DeckApart, DeckLink, FileLink, Link
 
 RATE_HZ = 48_000
@@ -134,10 +135,15 @@ class HandedWireDeck(WireDeck):
         if answer == "none":
             raise MisuseError("there is no such deck")
         self._frames = 0
+        self._sent = np.zeros((0, 24), np.float32)
 
-    def process(self, send: np.ndarray) -> np.ndarray:
-        self._frames += len(send)
+    def give_back(self, send: np.ndarray) -> np.ndarray:
+        self._sent = send
         return send.copy()
+
+    def take_in(self) -> None:
+        self._frames += int((self._sent != 0.0).any(axis=1).sum())
+        self._sent = self._sent[:0]
 
     def state(self) -> dict[str, int]:
         return {"frames": self._frames}
@@ -165,15 +171,16 @@ class TestDeckApart(LinkContract):
         with DeckApart(HandedWireDeck) as link:
             yield link
 
-    def test_is_one_block_late_and_never_more(self, link: DeckApart) -> None:
-        blocks = [link.exchange(self.send_numbers(link, 1 + at, 480)) for at in (0, 480, 960)]
-        returned = np.concatenate([block.samples for block in blocks])
-        assert not returned[:480].any()
-        assert np.array_equal(self.numbers(returned[480:])[:, 0], np.arange(1, 961))
+    def test_what_was_sent_is_taken_in_before_anything_else(self, link: DeckApart) -> None:
+        for at in (0, 480, 960):
+            sent = self.send_numbers(link, 1 + at, 480)
+            assert np.array_equal(link.exchange(sent).samples, sent)
+            sent[:] = 0.0  # whoever sends may use the block again
+            assert link.truth()["frames"] == at + 480
 
     def test_hands_come_after_the_block_that_was_sent_last(self, link: DeckApart) -> None:
         for blocks in (1, 2, 3):
-            link.exchange(np.zeros((480, 24), np.float32))
+            link.exchange(np.ones((480, 24), np.float32))
             assert link.state() == link.truth() == {"frames": 480 * blocks}
         assert link.transport("play", [1, 2], "sync") == {
             "state": "play", "ready": [1, 2], "monitor": "sync",
@@ -181,6 +188,29 @@ class TestDeckApart(LinkContract):
         assert link.load("stock") == {"tape": "stock"}
         assert link.locate(position_s=3.0) == {"section": None, "position_s": 3.0}
         assert link.exchange(np.zeros((480, 24), np.float32)).first_frame == 3 * 480
+
+    def test_a_deck_apart_is_the_deck_itself_sample_by_sample(self) -> None:
+        """At 30 in/s, where record and reproduce head are closest in time."""
+        made = partial(PracticeDeck, tracks=2, speed_ips=30.0, seed=3)
+        with DeckApart(made) as apart:
+            both = [(apart, apart), (DeckLink(made()), None)]
+            heard = []
+            for link, hands in both:
+                deck = hands or link.deck
+                noise = np.random.default_rng(1)
+                deck.load("stock")
+                blocks = []
+                for n in range(80):
+                    if n == 40:
+                        deck.transport("record", [1, 2], "reproduce")
+                    if n in (50, 60):
+                        deck.turn("bias", 0.5, 1)
+                        deck.turn("reproduce_level", -0.3, 2)
+                    send = (0.05 * noise.standard_normal((1920, 2))).astype(np.float32)
+                    blocks.append(link.exchange(send).samples)
+                heard.append(np.concatenate(blocks))
+        assert np.abs(heard[0][60 * 1920 :]).max() > 0.01
+        assert np.array_equal(*heard)
 
     def test_what_the_deck_refuses_is_raised_here(self, link: DeckApart) -> None:
         with pytest.raises(DeckError, match=r"there is no knob to turn"):

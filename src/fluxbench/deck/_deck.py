@@ -92,13 +92,23 @@ class PracticeDeck:
 
     def process(self, send: F32) -> F32:
         """Take float32 (frames, tracks), full scale 1; give back the return, same shape."""
+        returned = self.give_back(send)
+        self.take_in()
+        return returned
+
+    def give_back(self, send: F32) -> F32:
+        """The first half of `process`: what comes back. `take_in` has to follow."""
         if send.ndim != 2 or send.shape[1] != self.tracks or send.dtype != np.float32:
             raise MisuseError(
                 f"the deck takes float32 (frames, {self.tracks}), not {send.dtype} {send.shape}"
             )
         if not len(send):
             return send.copy()
-        return self._works.process(send)
+        return self._works.give_back(send)
+
+    def take_in(self) -> None:
+        """The second half of `process`: what was sent is recorded."""
+        self._works.take_in()
 
     def state(self) -> dict[str, Any]:
         """What a person at the deck can see."""

@@ -90,6 +90,7 @@ class Works:
         self._slants = {"reproduce": 0.0, "sync": 0.0}
         self._recorded_until = self._played_until = -1
         self._record_frame = 0
+        self._left_over: tuple[F32, F64, int] | None = None
         self._record.load(stock)
         self.adjust_all()
 
@@ -136,15 +137,26 @@ class Works:
         self.ready = ready
         self._adjust_record(self._all)
 
-    def process(self, send: F32) -> F32:
-        """Advance by a block (frames, tracks)."""
+    def give_back(self, send: F32) -> F32:
+        """What comes back while a block (frames, tracks) is sent; `take_in` before all else.
+
+        The last piece of it is not on the tape yet: until the tape has come from the record head
+        to the reproduce head, 59 ms at 30 in/s, nothing that is given back depends on it.
+        """
         piece = max(1, round(PIECE_S * self.machine.rate_hz))
         if len(send) <= piece:
             return self._piece(send)
         parts = [self._piece(send[at : at + piece]) for at in range(0, len(send), piece)]
         return np.concatenate(parts)
 
+    def take_in(self) -> None:
+        """Record what is left of the block that was sent last."""
+        if self._left_over is not None:
+            left, self._left_over = self._left_over, None
+            self._lay_down(*left)
+
     def _piece(self, send: F32) -> F32:
+        self.take_in()
         frames = len(send)
         self._turn(frames / self.machine.rate_hz)
         if self.machine.faults.crossed:
@@ -164,12 +176,12 @@ class Works:
         return np.clip(out, -1.0, 1.0, out=out)
 
     def _run(self, send: F32, out: F32, on_input: bool) -> None:
-        """The tape runs for a block: record, then reproduce on top of `out`."""
+        """The tape runs for a block: reproduce on top of `out`; what is to be recorded is kept."""
         frames = len(send)
         places_s = self._motion.advance(self._frame, frames)
         recording = self.transport == "record" and bool(self.ready.any())
         if recording:
-            self._lay_down(send, places_s[:frames])
+            self._left_over = send, places_s[:frames], self._frame
         listening = self._all
         if recording and self.monitor == "sync":
             listening = np.flatnonzero(~self.ready)
@@ -184,24 +196,24 @@ class Works:
         if self._place_s >= self.reels[self.tape].length_s:
             self.transport = "stop"
 
-    def _lay_down(self, send: F32, places_s: F64) -> None:
-        """Record a block; `places_s` (frames,) are where the reproduce head was, filters late."""
+    def _lay_down(self, send: F32, places_s: F64, frame: int) -> None:
+        """Record a block from a frame on; `places_s` (frames,) are where the reproduce head was."""
         machine = self.machine
         tracks = np.flatnonzero(self.ready)
         places_s = places_s + machine.head_delay_s
-        afresh = self._recorded_until != self._frame
+        afresh = self._recorded_until != frame
         if afresh:
             self._record.rest()
-        if afresh or not self._motion.settled(self._frame):
+        if afresh or not self._motion.settled(frame):
             self._record_frame = round(places_s[0] * machine.rate_hz)
         reel, azimuth = self.reels[self.tape], float(self.banks["record_azimuth"].values[0])
         flux = self._record.process(send)
         knots, since_s = reel.lay_down(self._record_frame, flux, places_s, azimuth, tracks)
-        start_s = self._frame / machine.rate_hz + since_s
+        start_s = frame / machine.rate_hz + since_s
         run = self._record.running(start_s, len(knots), KNOTS_PER_S, azimuth)
         reel.remember(knots, *run, tracks)
         self._record_frame += len(send)
-        self._recorded_until = self._frame + len(send)
+        self._recorded_until = frame + len(send)
         if self.tape == "calibration":
             self.wiped = True
 

@@ -19,7 +19,7 @@ LEAST_S, LONGEST_S = 1.5, 8.0
 """A mean is read for at least, and at most, so long."""
 GLANCE_S = 0.3
 """Long enough to see where a turn over a long way has led."""
-GONE_BY_S = 0.06
+GONE_BY_S = 0.1
 """A little of the window may still be from before a turn: readings see that they moved."""
 SEEMS_POINTS = 6
 """So many points that agree let the hand go on; the track is judged when its window is full."""

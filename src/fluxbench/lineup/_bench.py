@@ -24,7 +24,7 @@ F64 = NDArray[np.float64]
 
 Procedure = Generator[None, Point, Any]
 
-SHOWN_S = 0.16
+SHOWN_S = 0.2
 SETTLED_S = 0.4
 """What is sent anew has filled the filters and the window."""
 

@@ -1,4 +1,4 @@
-"""A deck in a process of its own, which works on a block while the bench looks at the last one."""
+"""A deck in a process of its own, which records a block while the bench looks at what came back."""
 
 import multiprocessing
 import signal
@@ -24,17 +24,24 @@ millisecond for those of 40 ms."""
 
 
 class HandedDeck(Deck, DeckControls, Protocol):
-    """A deck with samples and hands."""
+    """A deck with samples and hands, whose `process` may be had in two halves."""
+
+    def give_back(self, send: F32) -> F32:
+        """What comes back while a block is sent."""
+        ...
+
+    def take_in(self) -> None:
+        """Record that block; before anything else is asked for."""
+        ...
 
 
 class DeckApart:
     """Link and hands of a deck that a picklable factory makes in another process.
 
-    Returns come one block late, as they do from any interface: while the bench looks at one block
-    the deck works on the next. What the hands do takes effect after the block that was sent last.
-    Same calls, same answers, however fast either process is. What the factory raises is raised
-    here; DeviceLostError once the deck's process has ended by itself. Leaving the `with` lets the
-    deck go, and its process with it.
+    What was sent is recorded while the bench looks at what came back: the two are a head spacing
+    apart. Same calls, same answers, however fast either process is. What the factory raises is
+    raised here; DeviceLostError once the deck's process has ended by itself. Leaving the `with`
+    lets the deck go, and its process with it.
     """
 
     def __init__(self, factory: Callable[[], HandedDeck]) -> None:
@@ -46,9 +53,6 @@ class DeckApart:
         )
         self._process.start()
         other.close()
-        self._returned: list[F32] = []
-        self._working = 0
-        """Frames that the deck works on."""
         self._next_frame = 0
         self._open = True
         try:
@@ -64,7 +68,7 @@ class DeckApart:
         return self.inputs
 
     def exchange(self, send: F32) -> Block:
-        """Send a block; give back as many frames, one block late; the flags are always `NONE`."""
+        """Send a block; give back as many frames; the flags are always `NONE`."""
         check_send(send, self.outputs)
         if not self._open:
             raise LinkError("the link to the deck is closed; open a new one")
@@ -73,17 +77,10 @@ class DeckApart:
                 f"{len(send)} frames are too many for one block;"
                 f" send at most {_LONGEST_BLOCK // self.outputs}"
             )
-        if self._next_frame == 0 and not self._returned:
-            self._returned.append(np.zeros_like(send))
-        self._take()
         self._there[: send.size] = send.ravel()
-        self._say("process", len(send))
-        self._working = len(send)
-        while sum(map(len, self._returned)) < len(send):
-            self._take()
-        whole = np.concatenate(self._returned) if len(self._returned) > 1 else self._returned[0]
-        self._returned = [whole[len(send) :]]
-        block = Block(whole[: len(send)], self._next_frame)
+        self._ask("give_back", len(send))
+        samples = self._back[: send.size].reshape(send.shape).copy()
+        block = Block(samples, self._next_frame)
         self._next_frame += len(send)
         return block
 
@@ -141,17 +138,8 @@ class DeckApart:
         return answer
 
     def _ask(self, name: str, *given: Any) -> Any:
-        self._take()
         self._say(name, *given)
         return self._answer()
-
-    def _take(self) -> None:
-        """Wait for the block that the deck works on."""
-        if self._working:
-            frames, self._working = self._working, 0
-            self._answer()
-            samples = self._back[: frames * self.inputs]
-            self._returned.append(samples.reshape(frames, self.inputs).copy())
 
     def _say(self, name: str, *given: Any) -> None:
         try:
@@ -190,11 +178,10 @@ def _be_the_deck(
     pipe.send((deck.rate_hz, deck.tracks))
     sent, returned = _shared(there), _shared(back)
 
-    def process(frames: int) -> int:
+    def give_back(frames: int) -> None:
         size = frames * deck.tracks
-        block = deck.process(sent[:size].reshape(frames, deck.tracks))
+        block = deck.give_back(sent[:size].reshape(frames, deck.tracks).copy())
         returned[:size] = block.ravel()
-        return frames
 
     while True:
         try:
@@ -202,10 +189,11 @@ def _be_the_deck(
         except (EOFError, OSError):
             return
         try:
-            answer = process(*given) if name == "process" else getattr(deck, name)(*given)
+            answer = (give_back if name == "give_back" else getattr(deck, name))(*given)
         except FluxbenchError as error:
             answer = error
         try:
             pipe.send(answer)
         except OSError:
             return
+        deck.take_in()
