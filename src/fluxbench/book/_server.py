@@ -69,6 +69,7 @@ def _name(connection: Any, server: Server, bench: str) -> None:
         (is_ours,) = cursor.fetchone()
     connection.rollback()  # the lock stays with the connection
     if not is_ours:
+        connection.close()
         raise BookError(
             f"a bench called {bench} has the book {server} open already; end that one, or give "
             "this one a name of its own with --bench"
