@@ -12,12 +12,12 @@ BUSY_MS = 300
 """As long as a page waits for that of another bench; then it is tried again."""
 PATIENT_MS = 60_000
 """As long as tables wait, that are made or brought up to date."""
-HANGS_MS = 5000
+HANGS_MS = 30_000
 """A bench that was cut off in the middle of a page holds up the others no longer than this."""
 WRITING = 0x466C7578
 """Whoever has this advisory lock writes: so journal numbers are in the order of commits."""
 LIMITS = {
-    "connect_timeout": 2,
+    "connect_timeout": 5,
     "tcp_user_timeout": 3000,
     "keepalives_idle": 2,
     "keepalives_interval": 1,

@@ -366,4 +366,4 @@ def test_a_connection_is_told_its_limits(shared: Server) -> None:
     with engine.begin() as connection:
         held = [connection.execute(text(f"SHOW {name}")).scalar() for name in names]
     engine.dispose()
-    assert held == [f"{server_module.BUSY_MS}ms", "5s", "read committed"]
+    assert held == [f"{server_module.BUSY_MS}ms", "30s", "read committed"]
