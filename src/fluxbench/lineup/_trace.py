@@ -43,7 +43,7 @@ class Trace:
     ("lower"), raised across it ("raise"), and set to the sheet's fall from it ("set").
     """
 
-    WINDOW = 10
+    WINDOW = 12
 
     def __init__(
         self,
@@ -66,6 +66,7 @@ class Trace:
         self._asked: list[tuple[int, int]] = []
         self._quiet_from = 0
         self._places, self._held_points = Places(), 0
+        self._told_to_stay = 0
         self.on_step = ""
         """What is to be said if it was taken on the nearest of the steps of its trimmer."""
         self.failed = ""
@@ -212,6 +213,7 @@ class Trace:
         over_bias = -max(fall, 0.0) if under else fall
         off = drop_db - over_bias
         way, word = move_db(off, AIM * band.hold_db)
+        self._told_to_stay = self._told_to_stay + 1 if way == 0 else 0
         stands = n - self._quiet_from >= self.WINDOW and not creeps(short[first:])
         stands = stands and not has_jumped(short[first:], band.hold_db)
         if not stands:
@@ -221,7 +223,8 @@ class Trace:
             self._places.see(off)
             if way == 0:
                 self._held_points += 1
-                if not self._places.many or self._is_held:
+                sure = self._is_held or not self._places.many
+                if sure and self._told_to_stay > 10.0 * self._lag_s:  # an older turn would show
                     self.taken_db = over_bias
             elif self._on_nearest_step(off):
                 way, word = 0, "hold, it is the nearest step"
