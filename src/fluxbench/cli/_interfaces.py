@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fluxbench.cli._interfaces_calibrated import calibrate
+from fluxbench.cli._interfaces_calibrated import (
+    Agreed,
+    AsJson,
+    HostApi,
+    Inputs,
+    Level,
+    Name,
+    Outputs,
+    Rate,
+    calibrate,
+)
 
 if TYPE_CHECKING:
     from fluxbench.engine import LoopBack
@@ -51,28 +61,20 @@ def interfaces(
 
 @app.command("check")
 def check(
-    interface: Annotated[str, typer.Option(help="Name of the interface.")],
-    host_api: Annotated[
-        str | None, typer.Option(help="Its host API, or the beginning of it, such as jack.")
-    ] = None,
+    interface: Name,
+    host_api: HostApi = None,
     send_to: Annotated[
         str | None, typer.Option(help="Interface of the outputs, if another one.")
     ] = None,
-    rate: Annotated[
-        int | None, typer.Option(help="Sample rate in Hz, its own if left out.")
-    ] = None,
-    inputs: Annotated[int | None, typer.Option(min=1, help="Inputs, all if left out.")] = None,
-    outputs: Annotated[int | None, typer.Option(min=1, help="Outputs, all if left out.")] = None,
-    level: Annotated[
-        float, typer.Option(min=-60.0, max=0.0, help="Peak of what is sent, dB re full scale.")
-    ] = -12.0,
+    rate: Rate = None,
+    inputs: Inputs = None,
+    outputs: Outputs = None,
+    level: Level = -12.0,
     seconds: Annotated[
         float, typer.Option(min=1.0, max=3600.0, help="How long each of the two tones stands.")
     ] = 4.0,
-    agreed: Annotated[
-        bool, typer.Option("--agreed", help="The caution was read; do not ask.")
-    ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object, nothing else.")] = False,
+    agreed: Agreed = False,
+    as_json: AsJson = False,
 ) -> None:
     """Check an interface whose outputs are cabled to its inputs.
 

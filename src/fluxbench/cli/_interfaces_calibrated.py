@@ -25,24 +25,30 @@ CAUTION = (
     "that records. Put the meter across the output with its usual cable and load connected: true "
     "rms, good at the tone's frequency, and no part of it on mains wiring."
 )
+Name = Annotated[str, typer.Option(help="Name of the interface.")]
+HostApi = Annotated[
+    str | None, typer.Option(help="Its host API, or the beginning of it, such as jack.")
+]
+Rate = Annotated[int | None, typer.Option(help="Sample rate in Hz, its own if left out.")]
+Inputs = Annotated[int | None, typer.Option(min=1, help="Inputs, all if left out.")]
+Outputs = Annotated[int | None, typer.Option(min=1, help="Outputs, all if left out.")]
+Level = Annotated[
+    float, typer.Option(min=-60.0, max=0.0, help="Peak of what is sent, dB re full scale.")
+]
+Agreed = Annotated[bool, typer.Option("--agreed", help="The caution was read; do not ask.")]
+AsJson = Annotated[bool, typer.Option("--json", help="One JSON object, nothing else.")]
 BLOCK_S = 0.02
 LEAST_DBU, MOST_DBU = -60.0, 36.0
 
 
 def calibrate(
-    interface: Annotated[str, typer.Option(help="Name of the interface.")],
+    interface: Name,
     meter: Annotated[str, typer.Option(help="Which meter reads, who vouches for it; it is kept.")],
-    host_api: Annotated[
-        str | None, typer.Option(help="Its host API, or the beginning of it, such as jack.")
-    ] = None,
-    rate: Annotated[
-        int | None, typer.Option(help="Sample rate in Hz, its own if left out.")
-    ] = None,
-    inputs: Annotated[int | None, typer.Option(min=1, help="Inputs, all if left out.")] = None,
-    outputs: Annotated[int | None, typer.Option(min=1, help="Outputs, all if left out.")] = None,
-    level: Annotated[
-        float, typer.Option(min=-60.0, max=0.0, help="Peak of what is sent, dB re full scale.")
-    ] = -14.0,
+    host_api: HostApi = None,
+    rate: Rate = None,
+    inputs: Inputs = None,
+    outputs: Outputs = None,
+    level: Level = -14.0,
     frequency: Annotated[
         float, typer.Option(min=100.0, max=5000.0, help="The tone for the meter, Hz.")
     ] = 1000.0,
@@ -54,10 +60,8 @@ def calibrate(
         float, typer.Option(min=0.0, max=6.0, help="Standard error of the meter, dB.")
     ] = 0.1,
     book: BookAt = None,
-    agreed: Annotated[
-        bool, typer.Option("--agreed", help="The caution was read; do not ask.")
-    ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object, nothing else.")] = False,
+    agreed: Agreed = False,
+    as_json: AsJson = False,
 ) -> None:
     """Calibrate an interface in dBu: outputs by a meter, inputs by cables from the outputs.
 
