@@ -29,6 +29,8 @@ class Readings:
     FALLEN_DB = 1.0
     DROP_OUT = 4
     """So many points a track may stand this far below its mean before that is a movement."""
+    MOST_SPREAD = 2.5
+    """So many times the middle one of all tracks a track spreads at most."""
     PLACE = 400
     """Points (40 s) over which it is remembered where a neighbour stands."""
     SURE = 10
@@ -175,3 +177,5 @@ class Readings:
         rate = np.maximum(0.03, 1.0 / np.maximum(self._learned, 1))
         self._square += np.where(use, rate * (np.where(use, square, 0.0) - self._square), 0.0)
         self._square = np.maximum(self._square, 0.003**2)
+        # A drop-out among a track's first points would stand for its spread while it is in hand.
+        self._square = np.minimum(self._square, self.MOST_SPREAD**2 * np.median(self._square))

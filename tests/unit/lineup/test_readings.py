@@ -112,3 +112,16 @@ def test_the_error_says_how_far_means_scatter() -> None:
     assert len(means) > 200
     assert np.std(means) == pytest.approx(0.1 / np.sqrt(60), rel=0.25)
     assert np.mean(errors) == pytest.approx(np.std(means), rel=0.35)
+
+
+def test_a_drop_out_among_the_first_points_does_not_stand_for_the_spread() -> None:
+    """While a track is in hand nothing more is learned of it: it was doubted for a minute."""
+    noise = np.random.default_rng(1)
+    readings = Readings(4, 1.0, 6.0)
+    for n in range(31):
+        levels_db = 0.03 * noise.standard_normal(4)
+        levels_db[0] -= 20.0 * (6 <= n < 9)
+        readings.add(levels_db, hand=0 if n >= 18 else None)
+    # White noise of 0.03 dB over 2 s at the most: 0.03/sqrt(20) = 0.007 dB.
+    assert readings.errors()[1:].max() < 0.012
+    assert readings.errors()[0] < 0.02
