@@ -7,7 +7,6 @@ import uuid
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -189,9 +188,10 @@ def _keep(
 ) -> None:
     """Write the calibration to the book, and the interface if it is new there."""
     from fluxbench.book import Writing
+    from fluxbench.session import now_utc
 
-    now = datetime.now(UTC)
-    at, day = now.isoformat(timespec="milliseconds").replace("+00:00", "Z"), f"{now:%Y-%m-%d}"
+    at = now_utc()
+    day = at[:10]
     name, host_api = link.interface.name, link.interface.host_api
     same = [v for v in place.things("interfaces")
             if (v.facts["name"], v.facts["host_api"]) == (name, host_api)]  # fmt: skip

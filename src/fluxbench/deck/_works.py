@@ -245,24 +245,19 @@ class Works:
             return
         touched = [moved[kind] for kind in _RECORD_KINDS & moved.keys()]
         if touched:
-            self._adjust_record(np.concatenate([*touched, self._leaked_on()]))
+            self._adjust_record(np.concatenate(touched))
         for monitor in self._sides:
             own = [t for kind, t in moved.items() if kind.startswith(monitor) and "azi" not in kind]
             if own:
                 self._adjust_side(monitor, np.unique(np.concatenate(own)))
 
-    def _leaked_on(self) -> NDArray[np.int_]:
-        """Tracks whose bias has moved since they were adjusted, by a neighbour's leak too."""
-        moved_db = np.abs(self._bias_db() - self._record.bias_db)
-        return np.flatnonzero(moved_db > LEAK_HEARD_DB)
-
-    def _bias_db(self) -> F64:
-        return bias_at_head_db(self.machine, self.banks["bias"].values, self.ready)
-
     def _adjust_record(self, tracks: NDArray[np.int_]) -> None:
+        """Take over the record trimmers of some tracks, and what leaks from them to others."""
         values = self.settings
-        level_db, high_db = values["record_level"], values["record_high"]
-        self._record.adjust(level_db, high_db, self._bias_db(), np.unique(tracks))
+        bias_db = bias_at_head_db(self.machine, values["bias"], self.ready)
+        leaked = np.flatnonzero(np.abs(bias_db - self._record.bias_db) > LEAK_HEARD_DB)
+        tracks = np.union1d(tracks, leaked)
+        self._record.adjust(values["record_level"], values["record_high"], bias_db, tracks)
 
     def _adjust_side(self, monitor: str, tracks: NDArray[np.int_]) -> None:
         values = self.settings

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from fluxbench.base import Block, Flag
 from fluxbench.measure._slips import SlipDetector
+from fluxbench.measure._windows import kaiser_low_pass, kaiser_taps
 
 HOP_S = 0.02
 POINTS_PER_HOP = 20
@@ -63,17 +64,9 @@ class Hop:
 
 
 def low_pass(pass_hz: float, stop_hz: float, rate_hz: float) -> NDArray[np.float64]:
-    """An odd number of taps that pass up to one frequency and stop 80 dB from another one on.
-
-    By Kaiser's window and formulas (J. F. Kaiser, 1974, as every textbook has them): a windowed
-    sinc. SciPy has the same; loading it takes an engine's process a second.
-    """
-    width = 2.0 * np.pi * (stop_hz - pass_hz) / rate_hz
-    taps = int(np.ceil((STOP_DB - 7.95) / (2.285 * width) + 1.0)) | 1
-    window = np.kaiser(taps, 0.1102 * (STOP_DB - 8.7))
-    middle = (pass_hz + stop_hz) / rate_hz  # of the transition, re half the rate
-    sinc = window * np.sinc(middle * (np.arange(taps) - (taps - 1) / 2.0))
-    return np.asarray(sinc / sinc.sum())
+    """An odd number of taps that pass up to one frequency and stop 80 dB from another one on."""
+    taps = kaiser_taps(STOP_DB, stop_hz - pass_hz, rate_hz) | 1
+    return kaiser_low_pass(taps, (pass_hz + stop_hz) / 2.0, rate_hz, STOP_DB)
 
 
 class EnvelopeBank:

@@ -11,8 +11,7 @@ from typing import Any
 from fluxbench.captures.catalogue import _work
 from fluxbench.captures.catalogue._declared import Declared
 from fluxbench.captures.catalogue._journal import Outcome
-from fluxbench.captures.catalogue._judge import judge
-from fluxbench.captures.catalogue._row import Entry, object_of
+from fluxbench.captures.catalogue._row import Entry, judged, object_of
 
 DIED = "the process that measured it died; the file may be damaged"
 _STEP = 0.01
@@ -99,7 +98,4 @@ def _entry(path: str, reel: str, declared: Declared, told: Callable[[float], Non
     if isinstance(seen, str):
         return Entry(path, reel, "", set_aside=seen)
     outcome = _work.measure(path, seen, told) or Outcome(None, _work.CHANGED)
-    if outcome.facts is None:
-        return Entry(path, reel, seen.sha256, set_aside=outcome.set_aside)
-    judgement = judge(outcome.facts, declared)
-    return Entry(path, reel, seen.sha256, facts=outcome.facts, judgement=judgement)
+    return judged(Entry(path, reel, seen.sha256), outcome, declared)

@@ -2,14 +2,16 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from fluxbench.captures.catalogue._against_tones import short
+from fluxbench.captures.catalogue._declared import Declared
 from fluxbench.captures.catalogue._faults import Verdict
-from fluxbench.captures.catalogue._judge import Judgement
+from fluxbench.captures.catalogue._journal import Outcome
+from fluxbench.captures.catalogue._judge import Judgement, judge
 from fluxbench.captures.catalogue._likely import Likely
 from fluxbench.trade import Equalisation
 
@@ -41,6 +43,13 @@ class Entry:
     def remedy(self) -> str:
         """What to do, in words."""
         return self.set_aside if self.judgement is None else self.judgement.remedy
+
+
+def judged(entry: Entry, outcome: Outcome, declared: Declared) -> Entry:
+    """The entry with what was measured and how it is judged, or set aside with the reason."""
+    if outcome.facts is None:
+        return replace(entry, set_aside=outcome.set_aside)
+    return replace(entry, facts=outcome.facts, judgement=judge(outcome.facts, declared))
 
 
 def shown(text: str) -> str:

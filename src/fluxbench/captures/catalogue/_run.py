@@ -11,9 +11,8 @@ from fluxbench.captures.catalogue._crew import Crew
 from fluxbench.captures.catalogue._declared import Declared
 from fluxbench.captures.catalogue._jobs import Answer, Jobs, Measure
 from fluxbench.captures.catalogue._journal import Journal, Outcome
-from fluxbench.captures.catalogue._judge import judge
 from fluxbench.captures.catalogue._page import Page
-from fluxbench.captures.catalogue._row import Entry
+from fluxbench.captures.catalogue._row import Entry, judged
 from fluxbench.captures.catalogue._walk import Found, find
 from fluxbench.captures.catalogue._written import Written, write_text
 
@@ -119,8 +118,4 @@ def _entries(
         if sha256:
             same_as = first.setdefault(sha256, each.path)
             entry = replace(entry, same_as=same_as if same_as != each.path else "")
-        if outcome.facts is None:
-            yield each, replace(entry, set_aside=outcome.set_aside)
-        else:
-            judgement = judge(outcome.facts, declare(each.path))
-            yield each, replace(entry, facts=outcome.facts, judgement=judgement)
+        yield each, judged(entry, outcome, declare(each.path))
