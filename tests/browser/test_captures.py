@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.benches import Running
 from tests.browser.conftest import SIZES
-from tests.browser.test_screens import faults_of
+from tests.browser.test_screens import assert_no_faults_in_either_light, scrolled_size
 from tests.captures.made import noise, tone, written
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
@@ -40,14 +40,9 @@ def test_a_capture_is_added_by_its_path_and_told_track_by_track(
     expect(rows.nth(2)).to_contain_text("−18.80 ± <0.01")
     leaf.get_by_role("button", name="noise").first.tap()
     expect(leaf.get_by_role("region", name="The section, track by track")).to_contain_text("−70.")
-    for light in ("dark", "light"):
-        page.emulate_media(color_scheme="dark" if light == "dark" else "light")
-        page.wait_for_timeout(400)
-        assert faults_of(page) == []
+    assert_no_faults_in_either_light(page)
     for wide, high in SIZES.values():
         page.set_viewport_size({"width": wide, "height": high})
-        assert page.evaluate(
-            "() => [document.documentElement.scrollWidth, document.documentElement.scrollHeight]"
-        ) == [wide, high]
+        assert scrolled_size(page) == [wide, high]
     page.reload()
     expect(leaf).to_contain_text("track 2 0.4 dB low")

@@ -13,7 +13,11 @@ from fluxbench import book
 from tests.benches.written_lineup import shown
 from tests.browser.benches import Running, serving
 from tests.browser.conftest import SIZES
-from tests.browser.test_screens import faults_of
+from tests.browser.test_screens import (
+    assert_no_faults_in_either_light,
+    faults_of,
+    scrolled_size,
+)
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
@@ -96,15 +100,10 @@ def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: 
     )
     spacing.tap()
     expect(spacing).to_have_count(0)
-    for light in ("dark", "light"):
-        page.emulate_media(color_scheme="dark" if light == "dark" else "light")
-        page.wait_for_timeout(400)
-        assert faults_of(page) == []
+    assert_no_faults_in_either_light(page)
     for wide, high in SIZES.values():
         page.set_viewport_size({"width": wide, "height": high})
-        assert page.evaluate(
-            "() => [document.documentElement.scrollWidth, document.documentElement.scrollHeight]"
-        ) == [wide, high]
+        assert scrolled_size(page) == [wide, high]
 
     deck.get_by_role("button", name="Begin the line-up").tap()
     expect(page.get_by_text("Stop the tape and listen to the input")).to_be_visible()

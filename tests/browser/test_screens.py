@@ -25,6 +25,22 @@ def faults_of(page: Page) -> list[str]:
     ]
 
 
+def assert_no_faults_in_either_light(page: Page) -> None:
+    for light in ("dark", "light"):
+        page.emulate_media(color_scheme=light)
+        page.wait_for_timeout(400)  # colours fade over
+        assert faults_of(page) == []
+
+
+def scrolled_size(page: Page) -> list[int]:
+    """Width and height in pixels that the page asks for: no more than the window, if it fits."""
+    return list(
+        page.evaluate(
+            "() => [document.documentElement.scrollWidth, document.documentElement.scrollHeight]"
+        )
+    )
+
+
 def shows_all(page: Page) -> None:
     """Each size shows all of the bench and of the practice deck, without scrolling."""
     for screen in ("p", "b"):
@@ -73,10 +89,7 @@ def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: 
     expect(page.get_by_text("monitors and headphones down").first).to_be_visible()
     shows_all(page)
     no_screen_is_heavy(chromium, bench.address)
-    for light in ("dark", "day"):
-        page.emulate_media(color_scheme="dark" if light == "dark" else "light")
-        page.wait_for_timeout(400)  # colours fade over
-        assert faults_of(page) == []
+    assert_no_faults_in_either_light(page)
     begin.tap()
     expect(page.get_by_text("Stop the tape and listen to the input")).to_be_visible()
 

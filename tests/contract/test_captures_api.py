@@ -2,7 +2,6 @@
 
 import json
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,14 +10,10 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
-from fluxbench.book import Book
 from fluxbench.captures.catalogue import Declared
 from fluxbench.deck import PracticeDeck
 from fluxbench.session import Session
-from fluxbench.session import _session as session_module
 from fluxbench.web import _measuring, build_app
-from tests.benches.counting import TenASecond
-from tests.benches.inline_host import InlineHost
 from tests.captures.made import tone, written
 
 OWN = "http://127.0.0.1:7355"
@@ -27,21 +22,6 @@ LEVELS_DBFS = (-18.0, -18.8)
 DELAY_US = 20.0
 PATIENCE_S = 120.0
 SCHEMA = Path(__file__).parents[2] / "src/fluxbench/captures/catalogue/catalogue.schema.json"
-
-
-@pytest.fixture
-def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Session]:
-    monkeypatch.setattr(session_module, "EngineHost", InlineHost)
-    monkeypatch.setitem(session_module.PROCEDURES, "line-up", lambda _, *given: TenASecond(*given))
-    book = Book(tmp_path / "book.db")
-    yield Session(book, lambda silence: pytest.fail("no link here"), "wires", "1.2.3")
-    book.close()
-
-
-@pytest.fixture
-def client(session: Session) -> Iterator[TestClient]:
-    with TestClient(build_app(session, Path("nowhere")), base_url=OWN) as made:
-        yield made
 
 
 @pytest.fixture

@@ -5,7 +5,6 @@ import json
 import re
 import sqlite3
 import time
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any, cast
@@ -19,11 +18,8 @@ from fluxbench.book import Book, Page, Writing
 from fluxbench.deck import PracticeDeck
 from fluxbench.lineup import _print_tones
 from fluxbench.session import Session
-from fluxbench.session import _session as session_module
 from fluxbench.trade import LineUpTone
 from fluxbench.web import _calls, build_app
-from tests.benches.counting import TenASecond
-from tests.benches.inline_host import InlineHost
 
 ROOT = Path(__file__).parents[2]
 OWN = "http://127.0.0.1:7355"
@@ -36,21 +32,6 @@ def plan() -> dict[str, Any]:
     deck = PracticeDeck(tracks=2, rate_hz=8000)
     shown = {"calibration": deck.load("calibration"), "stock": deck.load("stock")}
     return dict(json.loads(json.dumps(shown)))
-
-
-@pytest.fixture
-def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Session]:
-    monkeypatch.setattr(session_module, "EngineHost", InlineHost)
-    monkeypatch.setitem(session_module.PROCEDURES, "line-up", lambda _, *given: TenASecond(*given))
-    book = Book(tmp_path / "book.db")
-    yield Session(book, lambda silence: pytest.fail("no link here"), "wires", "1.2.3")
-    book.close()
-
-
-@pytest.fixture
-def client(session: Session) -> Iterator[TestClient]:
-    with TestClient(build_app(session, Path("nowhere")), base_url=OWN) as made:
-        yield made
 
 
 def post(client: TestClient, path: str, body: Any, **headers: str) -> Any:
