@@ -13,6 +13,8 @@ ROUGH, FINE = 1.0, 0.15
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
 """A track that lies so far below the middle one gives noise."""
+AS_FOUND_ARCMIN = 10.0
+"""A head may stand so far off as found."""
 UNREADABLE_POINTS = 30
 """A track that cannot be read for so long is left out."""
 
@@ -46,6 +48,20 @@ def angle_shows(bench: Bench, trimmer: str) -> bool:
         " set it by the greatest short-wave output and begin again"
     )
     return False
+
+
+def rough_hold_ratio(bench: Bench, frequency_hz: float) -> float | None:
+    """Within what part of the set band an angle is to be held by a long wave first, if it must be.
+
+    Where live neighbours stand so far apart that this frequency may turn by more than half a turn
+    between them, the long wave has to bring it to less than a quarter.
+    """
+    apart_mm = float(np.diff(bench.plan.positions_mm[bench.live]).max())
+    wave_us = 1e6 / frequency_hz
+    if float(delay_us(AS_FOUND_ARCMIN, apart_mm, bench.plan.speed_ips)) < 0.45 * wave_us:
+        return None
+    held = float(azimuth_from_delay_arcmin(0.2 * wave_us, apart_mm, bench.plan.speed_ips))
+    return held / bench.plan.azimuth_tolerance_arcmin
 
 
 class Angle:
