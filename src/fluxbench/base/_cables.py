@@ -23,6 +23,11 @@ class Cables:
         every = tuple(range(tracks))
         return cls(tracks, every, every)
 
+    @classmethod
+    def listening(cls, inputs: int) -> Self:
+        """What comes back on every input, and nothing sent."""
+        return cls(inputs, tuple(range(inputs)), ())
+
     @property
     def heard(self) -> tuple[int, ...]:
         """The tracks that come back, in the order of the inputs."""

@@ -35,11 +35,9 @@ class Engine:
         self, link: Link, tracks: int, step_s: float = STEP_S, cables: Cables | None = None
     ) -> None:
         self.rate_hz = link.rate_hz
-        self.tracks = tracks
         self._cables = cables or Cables.straight(tracks)
         self._link = CabledLink(link, self._cables)
-        self._sender = Sender(link.rate_hz, tracks)
-        self._bank = EnvelopeBank(link.rate_hz, tracks)
+        self._ready_for(tracks)
         hops = max(1, round(step_s * link.rate_hz / self._bank.hop_frames))
         self._frames = hops * self._bank.hop_frames
         self._wanted: Wanted | None = None
@@ -62,10 +60,21 @@ class Engine:
         self._bank.tune(frequencies_hz)
 
     def cable(self, cables: Cables) -> None:
-        """Take over which tracks the channels are cabled to from the next step on."""
-        if cables != self._cables:
-            self._link.cable(cables)
-            self._cables = cables
+        """Take over which tracks the channels are cabled to from the next step on.
+
+        A deck with another number of tracks begins anew: frames are counted from 0.
+        """
+        if cables == self._cables:
+            return
+        self._link.cable(cables)
+        self._cables = cables
+        if cables.tracks != self.tracks:
+            self._ready_for(cables.tracks)
+
+    def _ready_for(self, tracks: int) -> None:
+        self.tracks = tracks
+        self._sender = Sender(self.rate_hz, tracks)
+        self._bank = EnvelopeBank(self.rate_hz, tracks)
 
     def keep(self, wanted: Wanted | None) -> None:
         """Keep the return from the next step on, as long as is wanted; None, or another: no more.

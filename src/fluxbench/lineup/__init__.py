@@ -1,5 +1,6 @@
 """The procedure of a line-up: pure folds over readings; no clock, no I/O, no randomness."""
 
+from fluxbench.lineup._bank_tables import with_bank, with_first
 from fluxbench.lineup._channels import Channels, cables_from_told
 from fluxbench.lineup._check import CHECK_HZ, FiveMinuteCheck
 from fluxbench.lineup._follow import Follower
@@ -54,4 +55,6 @@ __all__ = [
     "plan_from_state",
     "stages_after",
     "stages_of",
+    "with_bank",
+    "with_first",
 ]

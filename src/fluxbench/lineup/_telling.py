@@ -23,6 +23,11 @@ def heard(cables: Cables) -> NDArray[np.bool_]:
     return back
 
 
+def _is_table(fact: object) -> bool:
+    rows = fact.values() if isinstance(fact, dict) else (fact,)
+    return any(isinstance(row, np.ndarray) for row in rows)
+
+
 class Telling:
     """The part of the bench that speaks; `recalling` while what was done before is gone through."""
 
@@ -48,7 +53,7 @@ class Telling:
         """
         if self._recalling:
             return
-        if not self.cables.whole and any(isinstance(fact, np.ndarray) for fact in facts.values()):
+        if not self.cables.whole and any(_is_table(fact) for fact in facts.values()):
             facts["bank"] = [track + 1 for track in self.cables.heard]
         self.journal.append({"t": round(self.time_s, 2), "what": what, **rounded(facts)})
 
