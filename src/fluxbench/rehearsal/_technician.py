@@ -84,21 +84,24 @@ class Technician:
         return tired
 
     def _work(self) -> Hands:
+        done = 0
         while True:
             yield
             view = self._view
             if view is None or view.closed:
                 continue
+            if view.ask is not None and view.ask.number == done:
+                continue  # it stands for another moment
             if view.ask is not None and view.ask.kind == "doubt":
                 yield from self._wait(REACTION_S)
-                self.declines = view.ask.number
+                self.declines = done = view.ask.number
             elif view.ask is not None:
                 yield from self._wait(REACTION_S)
                 if view.ask.kind == "cables":
                     yield from self._wait(PLUGGING_S * len(cables_from_told(view.ask.values).heard))
                 self._do(view.ask)
                 yield from self._wound(view.ask)
-                self._answer = view.ask.number
+                self._answer = done = view.ask.number
             elif view.advice is not None:
                 yield from self._trim(view.advice)
 
