@@ -4,6 +4,7 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._point import Point
+from fluxbench.lineup._turned import spread_of_seconds, turned_at
 from fluxbench.lineup._view import Advice, AzimuthLine, Verdict
 from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
@@ -119,8 +120,10 @@ class Angle:
             if abs(new.mean() - old.mean()) > max(2.2 * spread, 0.4 * self._set_band):
                 self._begin = n - 4
                 block = np.array(self._angles[self._begin :])
-        if len(block) >= 80 and _differ(block[-50:], block[:-50], 0.1 * self._set_band):
-            self._begin = n - 50
+        spread = spread_of_seconds(np.array(self._angles))
+        at = turned_at(block, spread, 0.1 * self._set_band)
+        if at is not None:
+            self._begin += at
 
     def read(self) -> tuple[float, F64, float]:
         """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
@@ -213,13 +216,6 @@ def _line(
         trimmer, bench.tones[0], position, line_us + scatter_us, line_us,
         arcmin, error_arcmin, target_arcmin,
     )  # fmt: skip
-
-
-def _differ(recent: F64, older: F64, least_arcmin: float) -> bool:
-    """Whether the stack was turned a little between two stretches of readings."""
-    error = np.hypot(_error(recent), _error(older))
-    away = abs(float(recent.mean() - older.mean()))
-    return bool(np.isfinite(error)) and away > max(2.0 * error, least_arcmin)
 
 
 def _error(angles: F64) -> float:
