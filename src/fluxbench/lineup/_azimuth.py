@@ -125,6 +125,11 @@ class Angle:
         if at is not None:
             self._begin += at
 
+    def lately(self) -> float:
+        """Angle in arc-minutes over the least time alone: a turn that was not noticed shows."""
+        cross = np.sum(self._past[-round(LEAST_S * 10) :], axis=0)
+        return slope_arcmin(self._bench, cross, self._frequency_hz)[0]
+
     def read(self) -> tuple[float, F64, float]:
         """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
         cross = np.sum(self._past[self._first :], axis=0)
@@ -182,7 +187,7 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float
                 bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
                 bench.steps.keep_part("as found", angle)
         enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
-        if abs(off) <= hold and enough:
+        if enough and abs(off) <= hold and abs(target_arcmin - stack.lately()) <= hold:
             break
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
