@@ -66,7 +66,7 @@ class InlineHost:
     def start(self) -> None:
         self.starts += 1
         self._engine = Engine(DeckLink(WireDeck(self.tracks)), self.tracks, 0.02)
-        self._messages.append(Ready(RATE_HZ, self.tracks))
+        self._messages.append(Ready(RATE_HZ, self.tracks, self.tracks))
 
     def set(
         self, signal: Signal, tones_hz: tuple[float, ...], stretch: Wanted | None = None
