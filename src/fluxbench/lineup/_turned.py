@@ -29,19 +29,19 @@ def spread_of_seconds(points: F64) -> float:
     return float(np.median(np.abs(np.diff(means))) / (0.6745 * 2.0**0.5))
 
 
-def turned_at(points: F64, spread: float, least: float) -> int | None:
-    """Where (an index) the points differ from those before by `least` and more than by chance.
+def turned_at(points_arcmin: F64, spread_arcmin: float, least_arcmin: float) -> int | None:
+    """Where (an index) the points differ from those before by `least_arcmin` and more than by chance.
 
-    `spread` is that of means over a second; a mean over longer is taken to fall with the root.
+    `spread_arcmin` is that of means over a second; a mean over longer is taken to fall with the root.
     """
-    count = len(points)
+    count = len(points_arcmin)
     places = np.arange(LEAST_BEFORE, count - LEAST_AFTER + 1, EVERY)
     if not len(places):
         return None
-    total = np.concatenate([[0.0], np.cumsum(points)])
+    total = np.concatenate([[0.0], np.cumsum(points_arcmin)])
     before = total[places] / places
     after = (total[-1] - total[places]) / (count - places)
-    chance = spread * np.sqrt(SECOND / places + SECOND / (count - places))
-    away = np.abs(after - before) / np.maximum(TIMES * chance, least)
+    chance = spread_arcmin * np.sqrt(SECOND / places + SECOND / (count - places))
+    away = np.abs(after - before) / np.maximum(TIMES * chance, least_arcmin)
     best = int(np.argmax(away))
     return int(places[best]) if away[best] > 1.0 else None
