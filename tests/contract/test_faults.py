@@ -13,14 +13,9 @@ from numpy.typing import NDArray
 from fluxbench.deck import PracticeDeck
 from fluxbench.lineup._azimuth import azimuth
 from fluxbench.lineup._bench import Bench, Procedure
+from fluxbench.lineup._stages_before import input_check, safe_check
 from fluxbench.lineup._stages_record import load_stock
-from fluxbench.lineup._stages_reproduce import (
-    first_look,
-    input_check,
-    safe_check,
-    short_waves,
-    sync,
-)
+from fluxbench.lineup._stages_reproduce import first_look, short_waves, sync
 from tests.decks.second_deck import SecondDeck
 from tests.decks.standing import Standing
 

@@ -32,7 +32,7 @@ def spread_of_seconds(points: F64) -> float:
 def turned_at(points_arcmin: F64, spread_arcmin: float, least_arcmin: float) -> int | None:
     """Where (an index) points differ from those before by `least_arcmin` and beyond chance.
 
-    `spread_arcmin` is that of means over a second; a mean over longer is taken to fall with the root.
+    `spread_arcmin` is that of means over a second; over longer it is taken to fall with the root.
     """
     count = len(points_arcmin)
     places = np.arange(LEAST_BEFORE, count - LEAST_AFTER + 1, EVERY)
