@@ -12,32 +12,74 @@ from starlette.testclient import TestClient
 from starlette.types import Receive, Scope, Send
 from starlette.websockets import WebSocketDisconnect
 
+from fluxbench.book import Book
 from fluxbench.session import Session
+from fluxbench.session import _session as session_module
 from fluxbench.web import Devices, Lan, _calls, _door, _guard, build_app
-from fluxbench.web._lan import PAGES_AT_MOST
+from fluxbench.web._lan import DESK, PAGES_AT_MOST
 from fluxbench.web._lan_calls import router
+from fluxbench.web._pairing import Pairing
+from tests.benches.inline_host import InlineHost
 from tests.unit.web.test_pairing import Clock
 
+OWN = "http://127.0.0.1:7355"
 ADDRESS = "192.168.7.5:7355"
 SOCKETS = ("/api/sockets/events", "/api/sockets/meters", "/api/lan/socket")
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def clock() -> Clock:
     return Clock()
 
 
-@pytest.fixture
-def lan(tmp_path: Path, clock: Clock) -> Lan:
-    return Lan(("192.168.7.5",), 7355, Devices(tmp_path / "devices"), clock_s=clock)
+@pytest.fixture(scope="module")
+def session(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Session]:
+    """One for all tests, and unhurried: what is measured does not matter here."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(session_module, "EngineHost", InlineHost)
+        patch.setattr(InlineHost, "pace_s", 0.05)
+        book = Book(tmp_path_factory.mktemp("lan") / "book.db")
+        yield Session(book, lambda silence: pytest.fail("no link here"), "wires", "1.2.3")
+        book.close()
+
+
+@pytest.fixture(scope="module")
+def only_lan(tmp_path_factory: pytest.TempPathFactory, clock: Clock) -> Lan:
+    file = tmp_path_factory.mktemp("lan") / "devices"
+    return Lan(("192.168.7.5",), 7355, Devices(file), clock_s=clock)
+
+
+@pytest.fixture(scope="module")
+def only_desk(session: Session, only_lan: Lan) -> Iterator[TestClient]:
+    before = set(threading.enumerate())
+    app = build_app(session, Path("nowhere"), only_lan)
+    with TestClient(app, base_url=OWN) as made:
+        yield made
+    ends_s = time.monotonic() + 2.0
+    while left := set(threading.enumerate()) - before:
+        assert time.monotonic() < ends_s, f"left running: {left}"
+        time.sleep(0.01)
+
+
+@pytest.fixture(autouse=True)
+def no_thread_left() -> None:
+    """The server's own threads live as long as it: looked at when it has ended."""
 
 
 @pytest.fixture
-def desk(session: Session, lan: Lan) -> Iterator[TestClient]:
-    with TestClient(
-        build_app(session, Path("nowhere"), lan), base_url="http://127.0.0.1:7355"
-    ) as c:
-        yield c
+def lan(only_lan: Lan, clock: Clock) -> Lan:
+    """As after a start that nobody has called at for a long time."""
+    clock.now_s += 100_000.0
+    for device in list(only_lan.devices):
+        only_lan.devices.remove(device.id)
+    only_lan.hand.pass_to(DESK)
+    only_lan.pairing = Pairing(clock)
+    return only_lan
+
+
+@pytest.fixture
+def desk(only_desk: TestClient, lan: Lan) -> TestClient:
+    return only_desk
 
 
 @pytest.fixture
@@ -99,14 +141,15 @@ def routes(desk: TestClient) -> list[tuple[str, str]]:
     ]
 
 
-def got_through(desk: TestClient, device: TestClient) -> list[str]:
-    """All that somebody who may do nothing is not refused, of every call and socket there is."""
-    found = []
+def got_through(desk: TestClient, device: TestClient) -> Iterator[str]:
+    """All that somebody who may do nothing is not refused, of every socket and call there is."""
+    for path in SOCKETS:
+        if opens(device, path):
+            yield path
     for method, path in routes(desk):
         answer = device.request(method, path, json={} if method == "POST" else None)
         if answer.status_code not in (401, 429) and path != "/api/lan/pair":
-            found.append(f"{method} {path}: {answer.status_code}")
-    return found + [path for path in SOCKETS if opens(device, path)]
+            yield f"{method} {path}: {answer.status_code}"
 
 
 # Who gets in.
@@ -116,7 +159,7 @@ def test_who_is_not_paired_gets_nothing_but_the_page_that_asks(
     desk: TestClient, stranger: TestClient
 ) -> None:
     assert len(routes(desk)) > 40
-    assert got_through(desk, stranger) == []
+    assert list(got_through(desk, stranger)) == []
     page = stranger.get("/")
     assert "Code from the desk" in page.text
     assert page.headers["referrer-policy"] == "no-referrer"
@@ -147,7 +190,7 @@ def test_a_careless_door_is_found(
     monkeypatch: pytest.MonkeyPatch, desk: TestClient, stranger: TestClient, planted: Any
 ) -> None:
     planted(monkeypatch)
-    assert got_through(desk, stranger) != []
+    assert next(got_through(desk, stranger), None) is not None
 
 
 def test_the_right_code_lets_in_once(desk: TestClient, tablet: TestClient, lan: Lan) -> None:
@@ -195,6 +238,15 @@ def test_a_guessed_cookie_is_none(stranger: TestClient, lan: Lan, tablet: TestCl
     for value in ("", "x" * 43, digest, own_id(tablet), '"', "a; b=c"):
         stranger.headers["cookie"] = f"{lan.cookie}={value}"
         assert stranger.get("/api/state").status_code == 401
+
+
+def test_cookies_of_other_programs_do_not_matter(tablet: TestClient, lan: Lan) -> None:
+    """Browsers keep cookies by host alone, and other programs' may be odd."""
+    mine = f"{lan.cookie}={tablet.cookies[lan.cookie]}"
+    tablet.cookies.clear()
+    for others in ("a[b]={1,2}; ", "fluxbench-8080=x; ", '"; ', ""):
+        tablet.headers["cookie"] = others + mine
+        assert tablet.get("/api/state").status_code == 200, others
 
 
 FOREIGN = [
@@ -265,7 +317,10 @@ def test_sockets_of_a_device_have_an_end(desk: TestClient, tablet: TestClient, l
     assert opens(desk, "/api/sockets/meters")
 
 
-def test_without_lan_there_is_no_such_thing(client: TestClient) -> None:
+def test_without_lan_there_is_no_such_thing(
+    desk: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = TestClient(build_app(desk.app.state.session, Path("nowhere")), base_url=OWN)
     assert client.get("/api/lan").json() == {"on": False}
     posts = [r.path for r in router.routes if "POST" in getattr(r, "methods", ())]  # type: ignore[attr-defined]
     assert len(posts) == 8
@@ -357,11 +412,9 @@ def test_a_revoked_holder_leaves_the_controls_at_the_desk(
     assert command(desk, "a", "silence", on=False).status_code == 200
 
 
-def test_a_restart_leaves_the_controls_where_they_were(
-    tablet: TestClient, lan: Lan, tmp_path: Path
-) -> None:
+def test_a_restart_leaves_the_controls_where_they_were(tablet: TestClient, lan: Lan) -> None:
     tablet.post("/api/lan/take", json={})
-    again = Lan(lan.addresses, lan.port, Devices(tmp_path / "devices"))
+    again = Lan(lan.addresses, lan.port, Devices(lan.devices._file))
     assert again.hand.holder == own_id(tablet)
 
 

@@ -56,7 +56,7 @@ def test_a_tablet_is_paired_gets_the_controls_and_loses_them(
     bench: Bench, browser: Browser
 ) -> None:
     desk = opened(browser, f"http://127.0.0.1:{bench.port}/")
-    desk.get_by_role("button", name="Devices; controls: here").tap()
+    desk.locator(".who-holds").tap()
     devices = desk.get_by_role("dialog", name="Devices")
     expect(devices.get_by_alt_text("QR code of")).to_be_visible()
     code = devices.locator(".digits").inner_text().replace(" ", "")
@@ -95,11 +95,11 @@ def test_a_tablet_is_paired_gets_the_controls_and_loses_them(
         tablet.wait_for_timeout(100)
     assert tablet.evaluate(FILM)
     tablet.reload()
-    expect(tablet.get_by_role("button", name="Devices; controls: here")).to_be_visible()
+    expect(tablet.locator(".who-holds")).to_contain_text("here")
     expect(tablet.get_by_text("No wake lock over plain http")).to_have_count(0)  # it was said
 
     devices.get_by_role("button", name="Take the controls").tap()
-    expect(bar).to_contain_text("The desk has taken the controls. You watch.")
+    expect(bar).to_contain_text("The desk has the controls now. You watch.")
     tablet.keyboard.press("Escape")
     expect(desk.get_by_text("Silenced by you")).to_be_visible()
     devices.get_by_role("button", name="Revoke Tablet").tap()

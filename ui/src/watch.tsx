@@ -33,7 +33,7 @@ export function HandBar() {
   const way = wayIn(told, now);
   return (
     <div class="runs hands" role={lost.value ? "alert" : "status"}>
-      <p>{lost.value ? <><b>{sentence(lost.value)}</b> has taken the controls. You watch.</> : <>You watch. <b>{sentence(told.holder.name)}</b>{told.holder.here ? " holds the controls." : " holds the controls, and is not there."}</>}</p>
+      <p>{lost.value ? <><b>{sentence(lost.value)}</b> has the controls now. You watch.</> : <>You watch. <b>{sentence(told.holder.name)}</b>{told.holder.here ? " holds the controls." : " holds the controls, and is not there."}</>}</p>
       {way === "asked" && <span class="hint">{`asked; if nobody answers, to be taken in ${leftOf(told.ask!.wait_s, now)} s`}</span>}
       {way === "take" && <button class="small primary" onClick={() => void lanCall("take")}>Take the controls</button>}
       {way === "ask" && <button class="small" onClick={() => void lanCall("ask")}>Ask for the controls</button>}
@@ -49,7 +49,7 @@ export function HandKey() {
   if (!told) return null;
   const who = told.yours ? "here" : told.holder.name.replace(/^the /, "");
   return (
-    <button class="quiet who-holds" title="Devices" aria-label={`Devices; controls: ${who}`} onClick={() => (devicesOpen.value = !devicesOpen.value)}>
+    <button class="quiet who-holds" title="Devices" onClick={() => (devicesOpen.value = !devicesOpen.value)}>
       <small>controls</small><span>{who}</span>
     </button>
   );

@@ -65,7 +65,7 @@ test("the holder is asked, and is told when the controls are gone", () => {
   expect(show(mine)).toBe("");
   expect(show({ ...mine, ask: { id: "b2", name: "Other", wait_s: 9 } })).toContain("Other asks for the controls, and may take them in 9 s.");
   expect(keys()).toEqual(["Give them", "Keep them"]);
-  expect(show(told({}))).toContain("The desk has taken the controls. You watch.");
+  expect(show(told({}))).toContain("The desk has the controls now. You watch.");
   expect(box.querySelector("[role=alert]")).not.toBeNull();
   expect(show(mine)).toBe("");
 });

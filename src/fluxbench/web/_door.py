@@ -4,10 +4,9 @@ what they may, and nobody writes but whoever holds the controls."""
 import asyncio
 import json
 from contextlib import suppress
-from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
 
-from starlette.datastructures import Headers
+from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from fluxbench.web._answers import SAFE_METHODS, refuse
@@ -37,7 +36,7 @@ class Door:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send, *, desk: bool) -> None:
         """Let a call through as far as its maker may; `desk`: it came from this machine."""
-        who = AT_DESK if desk else self._lan.visitor_of(_cookie(scope, self._lan.cookie))
+        who = AT_DESK if desk else self._lan.visitor_of(_cookies(scope).get(self._lan.cookie))
         if who is None:
             await self._unpaired(scope, receive, send)
             return
@@ -118,13 +117,9 @@ class Door:
                 app.cancel()
 
 
-def _cookie(scope: Scope, name: str) -> str | None:
-    cookies: SimpleCookie = SimpleCookie()
-    try:
-        cookies.load(Headers(scope=scope).get("cookie", ""))
-    except CookieError:
-        return None
-    return cookies[name].value if name in cookies else None
+def _cookies(scope: Scope) -> dict[str, str]:
+    """As browsers write them, those of other programs on the same computer among them."""
+    return HTTPConnection(scope).cookies
 
 
 def _address(scope: Scope) -> str:

@@ -116,6 +116,7 @@ class Lan:
             if not self._open[who.id]:
                 self._left_s[who.id] = self.clock_s()
                 self.tell()
+                asyncio.get_running_loop().call_later(AWAY_S, self.tell)
 
     def is_here(self, who: str) -> bool:
         """Whether it has a page open."""
