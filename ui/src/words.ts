@@ -220,6 +220,7 @@ export const READINGS = [
   { name: "crosstalk", title: "Crosstalk, 1 kHz", limit: "crosstalk_db", usual: -45, unit: "dB", step: 1, how: AT_MOST },
   { name: "flutter", title: "Flutter both ways, 2σ", limit: "return_flutter_percent", usual: 0.12, unit: "%", step: 0.01, how: AT_MOST },
   { name: "maximum", title: "Output at 3 %, 1 kHz", limit: "maximum_output_db", usual: 4.8, unit: "dB", step: 0.1, how: "at least" },
+  { name: "erasure", title: "Left by erasing, 1 kHz", limit: "erasure_db", usual: -65, unit: "dB", step: 1, how: AT_MOST },
 ];
 
 /** A reading in words: a value, or what it lies under where it does not stand out of the noise. */

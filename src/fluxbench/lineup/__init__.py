@@ -11,8 +11,7 @@ from fluxbench.lineup._print_tones import PrintTones
 from fluxbench.lineup._reel import REEL_STAGES, ReelFromElsewhere, plan_for_reel
 from fluxbench.lineup._stage_list import stages_after, stages_of
 from fluxbench.lineup._steps import Kept
-from fluxbench.lineup._verification import Verification
-from fluxbench.lineup._verified_rows import READINGS
+from fluxbench.lineup._verification import READINGS, Verification
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View
 from fluxbench.lineup._working_copy import COPY_STAGES, WorkingCopy, copied_sections
 

@@ -20,6 +20,7 @@ LIMITS = {
     "noise_db": (-100.0, 0.0),
     "third_harmonic_percent": (0.01, 20.0),
     "crosstalk_db": (-100.0, 0.0),
+    "erasure_db": (-120.0, 0.0),
     "return_flutter_percent": (0.001, 5.0),
     "maximum_output_db": (-20.0, 30.0),
 }

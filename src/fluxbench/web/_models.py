@@ -16,10 +16,11 @@ Limit = Literal[
     "noise_db",
     "third_harmonic_percent",
     "crosstalk_db",
+    "erasure_db",
     "return_flutter_percent",
     "maximum_output_db",
 ]
-Verified = Literal["response", "noise", "distortion", "crosstalk", "flutter", "maximum"]
+Verified = Literal["response", "noise", "distortion", "crosstalk", "flutter", "maximum", "erasure"]
 
 
 class Strict(BaseModel):
