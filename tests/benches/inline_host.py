@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from fluxbench.base import Cables
 from fluxbench.engine import Engine
 from fluxbench.links import DeckLink
 from fluxbench.measure import Wanted, measured
@@ -65,13 +66,18 @@ class InlineHost:
 
     def start(self) -> None:
         self.starts += 1
-        self._engine = Engine(DeckLink(WireDeck(self.tracks)), self.tracks, 0.02)
-        self._messages.append(Ready(RATE_HZ, self.tracks))
+        listening = Cables.listening(self.tracks)
+        self._engine = Engine(DeckLink(WireDeck(self.tracks)), self.tracks, 0.02, listening)
+        self._messages.append(Ready(RATE_HZ, self.tracks, self.tracks))
 
     def set(
-        self, signal: Signal, tones_hz: tuple[float, ...], stretch: Wanted | None = None
+        self,
+        signal: Signal,
+        tones_hz: tuple[float, ...],
+        stretch: Wanted | None = None,
+        cables: Cables | None = None,
     ) -> None:
-        wanted = Settings(self.settings.number, signal, tones_hz, stretch)
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch, cables)
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
 
@@ -85,6 +91,8 @@ class InlineHost:
             return [Failed("the engine has died; it is started again", again=True)]
         messages, self._messages = self._messages, []
         if self._engine is not None:
+            if self.settings.cables is not None:
+                self._engine.cable(self.settings.cables)
             self._engine.send(self.settings.signal)
             self._engine.listen(self.settings.tones_hz)
             self._engine.keep(self.settings.stretch)

@@ -134,6 +134,7 @@ export function askCautions(stage: string, kind: string, values: Record<string, 
   if (kind === "load" && values["tape"] === "calibration") out.push("calibration", "reels");
   else if (kind === "load") out.push(stage === "prepare" ? "scrap" : "reels");
   else if (kind === "locate") out.push("reels");
+  else if (kind === "cables") out.push("hearing");
   else if (values["state"] === "record") out.push("hearing", "reels");
   else if (values["state"] === "play") out.push("calibration", "reels");
   else if (values["monitor"] === "input") out.push("hearing", "mains");

@@ -6,6 +6,7 @@ from contextlib import suppress
 from dataclasses import replace
 from multiprocessing.connection import Connection
 
+from fluxbench.base import Cables
 from fluxbench.measure import Wanted
 from fluxbench.session._engine_process import (
     Failed,
@@ -61,10 +62,14 @@ class EngineHost:
         return None if self._process is None else self._process.pid
 
     def set(
-        self, signal: Signal, tones_hz: tuple[float, ...], stretch: Wanted | None = None
+        self,
+        signal: Signal,
+        tones_hz: tuple[float, ...],
+        stretch: Wanted | None = None,
+        cables: Cables | None = None,
     ) -> None:
         """Send and listen to something else; hops that come before that have an older number."""
-        wanted = Settings(self.settings.number, signal, tones_hz, stretch)
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch, cables)
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
             self._say(self.settings)

@@ -11,7 +11,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.sharedctypes import Synchronized
 from typing import Any
 
-from fluxbench.base import FluxbenchError, MisuseError
+from fluxbench.base import Cables, FluxbenchError, MisuseError
 from fluxbench.engine import Engine, Stretch
 from fluxbench.links import Link, SilenceKey
 from fluxbench.measure import Hop, Measured, Wanted, measured
@@ -39,6 +39,8 @@ class Settings:
     tones_hz: tuple[float, ...]
     stretch: Wanted | None = None
     """What the return is to be kept for, and measured."""
+    cables: Cables | None = None
+    """Which tracks the channels are cabled to; None while there is no deck to speak of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +48,8 @@ class Ready:
     """The link is open."""
 
     rate_hz: int
-    tracks: int
+    inputs: int
+    outputs: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +105,8 @@ def run_engine(
     room.start()
     try:
         link = open_link(silence)
-        engine = Engine(link, link.inputs, STEP_S)
-        room.tell(Ready(link.rate_hz, link.inputs))
+        engine = Engine(link, link.inputs, STEP_S, Cables.listening(link.inputs))
+        room.tell(Ready(link.rate_hz, link.inputs, link.outputs))
         try:
             _step(engine, room)
         finally:
@@ -123,6 +126,8 @@ def _step(engine: Engine, room: "_Room") -> None:
         settings = room.settings
         if settings is not None and settings.number != number:
             number = settings.number
+            if settings.cables is not None:
+                engine.cable(settings.cables)
             engine.send(settings.signal)
             engine.listen(settings.tones_hz)
             engine.keep(settings.stretch)

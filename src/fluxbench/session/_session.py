@@ -9,11 +9,12 @@ from concurrent.futures import Future
 from dataclasses import replace
 from typing import Any
 
-from fluxbench.base import FluxbenchError, MisuseError
+from fluxbench.base import FluxbenchError
 from fluxbench.book import Book, LineUpRow
 from fluxbench.lineup import Picture
 from fluxbench.links import HttpControls
 from fluxbench.measure import HOP_S, Hop
+from fluxbench.session._channels import with_channels
 from fluxbench.session._commands import Command, NotNowError, Waiting, steer
 from fluxbench.session._deck_eye import DeckEye
 from fluxbench.session._engine_host import EngineHost
@@ -62,7 +63,7 @@ class Session:
             "line": None,
             "silenced": False,
             "gaps": 0,
-            "link": {"name": link_name, "rate_hz": None, "tracks": None},
+            "link": {"name": link_name, "rate_hz": None, "inputs": None, "outputs": None},
             "deck": None if controls is None else "practice" if practice else "controls",
             "saved": True,
         })  # fmt: skip
@@ -160,7 +161,7 @@ class Session:
                     self._desk.lineup.hear(message.measured)
             elif isinstance(message, Ready):
                 self._tries = 0
-                self.ledger.tell_link(message.rate_hz, message.tracks)
+                self.ledger.tell_link(message.rate_hz, message.inputs, message.outputs)
                 self._note_engine("running", None)
             else:
                 self._lose(message)
@@ -234,8 +235,9 @@ class Session:
         if desk is None:
             self._host.set(Silence(), IDLE_TONES_HZ)
         else:
-            tones_hz = tuple(float(f) for f in desk.lineup.tones)
-            self._host.set(desk.lineup.signal, tones_hz, desk.lineup.wanted_stretch)
+            lineup = desk.lineup
+            tones_hz = tuple(float(f) for f in lineup.tones)
+            self._host.set(lineup.signal, tones_hz, lineup.wanted_stretch, lineup.cables)
 
     def _show(self) -> None:
         if not self._fresh_meters:
@@ -284,10 +286,8 @@ class Session:
     def _begin(self, kind: str, shown: Mapping[str, Any]) -> None:
         if self._desk and not self._desk.lineup.view.closed:
             raise NotNowError("a line-up runs already; stop it first")
+        shown = with_channels(kind, shown, self.ledger.bench["link"])
         plan = plan_of(shown)
-        has = self.ledger.bench["link"]["tracks"]
-        if has is not None and has < plan.tracks:
-            raise MisuseError(f"the deck has {plan.tracks} tracks, the interface {has} channels")
         self.ledger.record(self._desk)
         if self.ledger.stuck:
             raise NotNowError("the book cannot be written; see to that first")
