@@ -1,9 +1,11 @@
 """What holds for all tests: an own home, no thread left running, none quietly left out."""
 
+import functools
 import importlib
 import importlib.util
 import os
 import shutil
+import subprocess
 import threading
 import time
 from collections.abc import Iterator
@@ -66,19 +68,36 @@ def lacking_for_database() -> list[str]:
     return lacking if importlib.util.find_spec("psycopg") else [*lacking, "psycopg"]
 
 
+def lacking_for_network() -> list[str]:
+    """What the tests marked `network` need and this machine does not have, or does not allow."""
+    tools = {"iproute2": "/usr/sbin/ip", "util-linux": "/usr/bin/nsenter"}
+    missing = [name for name, path in tools.items() if not Path(path).exists()]
+    return missing or ([] if _may_make_networks() else ["namespaces, which this user may not make"])
+
+
+@functools.cache
+def _may_make_networks() -> bool:
+    inner = ["/usr/bin/unshare", "-n", "/bin/true"]
+    tried = subprocess.run(
+        ["/usr/bin/unshare", "-r", "-n", *inner], capture_output=True, check=False
+    )
+    return tried.returncode == 0
+
+
 LACKING = {
     "sound": lacking_for_sound,
     "browser": lacking_for_browser,
     "paper": lacking_for_paper,
     "compiled": lacking_to_compile,
     "database": lacking_for_database,
+    "network": lacking_for_network,
 }
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
-        if any(item.get_closest_marker(marker) for marker in ("sound", "browser")):
+        if any(item.get_closest_marker(marker) for marker in ("sound", "browser", "network")):
             item.add_marker("alone")
     for marker, lacking in LACKING.items():
         left_out = [item for item in items if item.get_closest_marker(marker)]

@@ -339,7 +339,7 @@ def test_what_is_documented_is_there(client: TestClient) -> None:
     paths = set(client.get("/api/openapi.json").json()["paths"]) | {"/api/openapi.json"}
     names = {
         "{lineup}": "ID", "{track}": "TRACK", "{kind}": "KIND", "{thing}": "ID", "{row}": "ROW",
-        "{trimmer}": "TRIMMER", "{capture}": "ID",
+        "{trimmer}": "TRIMMER", "{capture}": "ID", "{device}": "ID",
     }  # fmt: skip
     known = {re.sub(r"\{\w+\}", lambda m: names[m[0]], path) for path in paths}
     assert documented - known == set()

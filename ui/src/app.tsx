@@ -4,6 +4,7 @@ import { sendAgain, silenceKey } from "./actions";
 import { wake } from "./awake";
 import { Board } from "./boardview";
 import { Focus } from "./focus";
+import { lan } from "./lan";
 import { KEYS, learning, nextOf } from "./keys";
 import { Danger } from "./marks";
 import { Picture } from "./picture";
@@ -12,8 +13,9 @@ import { hasVoice, wakeSound } from "./sound";
 import { Shelf } from "./shelf";
 import { Stages } from "./stages";
 import {
-  complaint, connection, deck, footKey, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape,
+  complaint, connection, deck, footKey, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
 } from "./store";
+import { DevicesPanel, HandBar, HandKey } from "./watch";
 import { useSignal } from "@preact/signals";
 
 export function App() {
@@ -21,9 +23,10 @@ export function App() {
     history.replaceState(null, "", `#${screen.value}`);
   }, [screen.value]);
   return (
-    <div class={`page ${silenced.value ? "silenced" : ""}`}>
+    <div class={`page ${silenced.value ? "silenced" : ""} ${lan.value ? "shared" : ""} ${lan.value && !lan.value.yours ? "watching" : ""}`}>
       <Head />
       <Banner />
+      <HandBar />
       {screen.value === "bench" ? (
         <main class="bench">
           <Stages />
@@ -37,6 +40,7 @@ export function App() {
         <Shelf of={screen.value} />
       )}
       {helpOpen.value && <Help />}
+      <DevicesPanel />
     </div>
   );
 }
@@ -64,6 +68,7 @@ function Head() {
         {lineup ? `${lineup.tracks} tracks · ${lineup.speed_ips} ips` : deck.value ? `${deck.value.tracks} tracks · ${deck.value.speed_ips} ips` : ""}
       </p>
       <div class="head-keys">
+        <HandKey />
         <button
           class="quiet"
           title="Sound (S)"
@@ -131,13 +136,13 @@ function Banner() {
   if (bench?.engine === "failed") lines.push(bench.line ?? "The engine cannot go on.");
   if (bench && !bench.saved) lines.push("The book cannot be written: nothing more is taken until it can. Is the disk full?");
   if (complaint.value) lines.push(`Not done: ${complaint.value}`);
-  if ((wake.value === "none" || wake.value === "refused") && running.value)
-    lines.push("This browser gives no wake lock here: set the screen of this device to stay on, or it goes dark while you turn.");
+  const dark = ["none", "refused", "film"].includes(wake.value) && running.value && !wakeTold.value;
+  if (dark) lines.push("No wake lock over plain http: an unseen, silent film keeps the screen on if it can. If it goes dark, set this device to stay on.");
   if (lines.length === 0) return null;
   return (
     <div class="banner" role="alert">
       {lines.map((line) => <p key={line}><Danger size={20} />{line}</p>)}
-      {complaint.value && <button class="small" onClick={() => (complaint.value = null)}>I see</button>}
+      {(complaint.value || dark) && <button class="small" onClick={() => { complaint.value = null; if (dark) wakeTold.value = true; }}>I see</button>}
     </div>
   );
 }
@@ -161,6 +166,7 @@ function Help() {
         <button class="small" onClick={() => { learning.foot = true; waits.value = true; }}>teach</button>
         {footKey.value && <button class="small" onClick={() => (footKey.value = null)}>forget</button>}
       </p>
+      {!lan.value && <p>A tablet can be used beside this page when the bench is started with <b>--lan</b>.</p>}
       <h2>Reading the board</h2>
       <p>Each lane is a track of the tape, track 1 at the top. The line down the middle is the target: what stands left of it is too low, what stands right is too high. A disc is in, a lozenge near, a triangle out and points the way to go, a cross is no reading; a ring is how it was found. A tick says that the reading is taken, and on disk.</p>
       <p>Touch a lane and the bench looks at that track; otherwise it follows its own order, or the trimmer that it sees you turn.</p>

@@ -3,6 +3,7 @@ import { render } from "preact";
 import { App } from "./app";
 import { startAwake } from "./awake";
 import { startKeys } from "./keys";
+import { startLan } from "./lan";
 import { loadPlots } from "./picture";
 import { startSound } from "./sound";
 import { heard } from "./store";
@@ -13,6 +14,7 @@ listen();
 startKeys();
 startSound();
 startAwake();
+startLan();
 render(<App />, document.getElementById("page")!);
 
 // For benchmarks: when the first meters were drawn, and how many frames.

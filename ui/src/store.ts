@@ -104,4 +104,6 @@ export const atDeck = computed(() => screen.value === "bench" || screen.value ==
 export const light = kept<"auto" | "dark" | "day">("light", "auto");
 export const sound = kept<"off" | "tones" | "voice">("sound", "off");
 export const footKey = kept<string | null>("foot", null);
+/** Whether the person has read that this device may go dark. */
+export const wakeTold = kept("wake told", false);
 export const helpOpen = signal(false);

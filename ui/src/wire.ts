@@ -116,12 +116,15 @@ export async function readFaults(): Promise<void> {
   }
 }
 
+/** How the bench closes what a device has open that it lets in no longer; anew, it asks for the code. */
+const REVOKED = 1008;
+
 function address(path: string): string {
-  return `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/sockets/${path}`;
+  return `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/${path}`;
 }
 
 /** A socket that opens again until the page goes; `path` is asked for each time. */
-function keepOpen(path: () => string, take: (text: string) => void, told?: (open: boolean) => void) {
+export function keepOpen(path: () => string, take: (text: string) => void, told?: (open: boolean) => void) {
   let wait_ms = 200;
   const open = () => {
     const socket = new WebSocket(address(path()));
@@ -130,7 +133,8 @@ function keepOpen(path: () => string, take: (text: string) => void, told?: (open
       told?.(true);
     };
     socket.onmessage = (message) => take(message.data as string);
-    socket.onclose = () => {
+    socket.onclose = (ended) => {
+      if (ended.code === REVOKED) return location.reload();
       told?.(false);
       setTimeout(open, wait_ms);
       wait_ms = Math.min(2000, wait_ms * 1.6);
@@ -143,7 +147,7 @@ function keepOpen(path: () => string, take: (text: string) => void, told?: (open
 export function listen(): void {
   let seq: number | null = null;
   keepOpen(
-    () => (seq === null ? "events" : `events?since=${seq}`),
+    () => (seq === null ? "sockets/events" : `sockets/events?since=${seq}`),
     (text) => {
       const event = JSON.parse(text) as Event;
       const before = state.peek()?.bench.run;
@@ -159,7 +163,7 @@ export function listen(): void {
     },
   );
   keepOpen(
-    () => "meters",
+    () => "sockets/meters",
     (text) => takeMeters(JSON.parse(text) as Partial<Meters>, performance.now()),
   );
 }

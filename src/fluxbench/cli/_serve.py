@@ -10,6 +10,7 @@ from fluxbench.cli._data import BookAt, bench_of, book_at, files_beside
 
 if TYPE_CHECKING:
     from fluxbench.links import Link, SilenceKey
+    from fluxbench.web import Lan
 
 
 def serve(
@@ -24,6 +25,16 @@ def serve(
     no_browser: Annotated[
         bool, typer.Option("--no-browser", help="Do not open a browser.")
     ] = False,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Answer on the local network too, to paired devices.")
+    ] = False,
+    lan_address: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Answer there alone: one of this machine's numbers on a local network; "
+            "may be given several times. All of them if left out."
+        ),
+    ] = None,
     book: BookAt = None,
     bench: Annotated[
         str | None,
@@ -41,6 +52,7 @@ def serve(
     from fluxbench import __version__
     from fluxbench.base import MisuseError
     from fluxbench.book import Book
+    from fluxbench.cli._lan import lan_at
     from fluxbench.cli._practice import PracticeProcess
     from fluxbench.links import HttpControls, StreamLink
     from fluxbench.session import Session
@@ -48,12 +60,17 @@ def serve(
 
     if controls is not None and interface is None:
         raise MisuseError("--controls alone is no deck; give --interface as well")
+    addresses = _addresses(lan, lan_address)
     place = book_at(book)
     called = bench_of(place, bench)
-    kept, practice = None, None
-    listener = listen_on(port)
+    kept, practice, network = None, None, None
+    listeners = [listen_on(port)]
     try:
+        port = listeners[0].getsockname()[1]
+        listeners += [listen_on(port, address) for address in addresses]
         kept = Book(place, called)
+        if addresses:
+            network = lan_at(addresses, port, files_beside(place, called))
         if interface is None:
             practice = PracticeProcess(files_beside(place, called), tracks, speed, seed)
             hands: HttpControls | None = HttpControls(practice.at.controls)
@@ -66,9 +83,11 @@ def serve(
             session = Session(
                 kept, partial(_open_interface, interface), interface, __version__, hands
             )
-        serve_app(build_app(session), listener, partial(_ready, not no_browser))
+        app = build_app(session, lan=network)
+        serve_app(app, listeners, partial(_ready, not no_browser, network))
     finally:
-        listener.close()
+        for listener in listeners:
+            listener.close()
         if kept is not None:
             kept.close()
         if practice is not None:
@@ -81,8 +100,24 @@ def _open_interface(name: str, silence: "SilenceKey") -> "Link":
     return PortAudioLink(name, silence=silence)
 
 
-def _ready(open_browser: bool, address: str) -> None:
+def _addresses(lan: bool, named: list[str] | None) -> tuple[str, ...]:
+    """Where to answer besides this machine itself; MisuseError."""
+    from fluxbench.base import MisuseError
+    from fluxbench.cli._lan import chosen, local_addresses
+
+    if named and not lan:
+        raise MisuseError("--lan-address alone does nothing; give --lan as well")
+    if not lan:
+        return ()
+    return chosen(named) if named else local_addresses()
+
+
+def _ready(open_browser: bool, network: "Lan | None", address: str) -> None:
     print(f"Fluxbench: {address} (Ctrl-C ends it)", flush=True)
+    if network is not None:
+        from fluxbench.cli._lan import tell_lan
+
+        tell_lan(network)
     if open_browser and has_display():
         import threading
         import webbrowser

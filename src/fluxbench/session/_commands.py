@@ -30,6 +30,11 @@ class Waiting:
     command: Command
     answer: "Future[Mapping[str, Any]]" = field(default_factory=Future)
 
+    @property
+    def is_given_up(self) -> bool:
+        """Whether its sender was told that it was not carried out; silence is carried out still."""
+        return self.answer.cancelled() and self.command.name != "silence"
+
     def tell(self, answer: Mapping[str, Any]) -> None:
         """Answer, if somebody still waits."""
         if self.answer.set_running_or_notify_cancel():

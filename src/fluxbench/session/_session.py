@@ -259,11 +259,11 @@ class Session:
         while not self._commands.empty():
             waiting = self._commands.get_nowait()
             known = self.ledger.known(waiting.command.id)
-            if known is not None:
-                waiting.tell({**known, "seq": self.ledger.folded["seq"]})
-                continue
             try:
-                self._carry_out(waiting)
+                if known is not None:
+                    waiting.tell({**known, "seq": self.ledger.folded["seq"]})
+                elif not waiting.is_given_up:
+                    self._carry_out(waiting)
             except FluxbenchError as error:
                 waiting.refuse(error)
 

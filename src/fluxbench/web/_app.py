@@ -13,8 +13,18 @@ from starlette.responses import Response
 
 from fluxbench.base import ConflictError, DeckError, FluxbenchError, MisuseError
 from fluxbench.session import NotNowError, Session
-from fluxbench.web import _calls, _captures, _deck, _history, _papers, _sockets, _things
+from fluxbench.web import (
+    _calls,
+    _captures,
+    _deck,
+    _history,
+    _lan_calls,
+    _papers,
+    _sockets,
+    _things,
+)
 from fluxbench.web._guard import Guard
+from fluxbench.web._lan import Lan
 from fluxbench.web._measuring import Measuring
 from fluxbench.web._screens import Screens
 
@@ -22,8 +32,11 @@ STATIC = Path(__file__).parent / "static"
 STATUS = {MisuseError: 400, NotNowError: 409, ConflictError: 409, DeckError: 502}
 
 
-def build_app(session: Session, static: Path = STATIC) -> FastAPI:
-    """The application around a session, which is started and closed with it."""
+def build_app(session: Session, static: Path = STATIC, lan: Lan | None = None) -> FastAPI:
+    """The application around a session, which is started and closed with it.
+
+    With `lan` it answers on the local network as well, to devices that are paired.
+    """
     audience = _sockets.Audience(session)
     measuring = Measuring(session)
 
@@ -46,14 +59,14 @@ def build_app(session: Session, static: Path = STATIC) -> FastAPI:
         redoc_url=None,
         lifespan=life,
     )
-    app.add_middleware(Guard)
+    app.add_middleware(Guard, lan=lan)
     app.add_exception_handler(FluxbenchError, _refused)
     app.add_exception_handler(RequestValidationError, _misread)
     app.add_exception_handler(HTTPException, _failed)
     app.state.session, app.state.audience = session, audience
     app.state.measuring = measuring
-    app.state.turned = _deck.Once()
-    for part in (_calls, _captures, _deck, _history, _papers, _things, _sockets):
+    app.state.turned, app.state.lan = _deck.Once(), lan
+    for part in (_calls, _captures, _deck, _history, _lan_calls, _papers, _things, _sockets):
         app.include_router(part.router)
     if (static / "index.html").exists():
         app.mount("/", Screens(static), name="screens")

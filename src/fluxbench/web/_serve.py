@@ -2,7 +2,7 @@
 
 import signal
 import socket
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 import uvicorn
@@ -13,19 +13,28 @@ from fluxbench.base import MisuseError
 HOST = "127.0.0.1"
 
 
-def listen_on(port: int) -> socket.socket:
-    """Take a port of this machine (0: any free one); MisuseError names the next free one."""
+def listen_on(port: int, host: str = HOST) -> socket.socket:
+    """Take a port of this machine (0: any free one); MisuseError names the next free one.
+
+    `host` is an address of this machine; only who reaches that is heard.
+    """
     try:
-        return socket.create_server((HOST, port), reuse_port=False)
+        return socket.create_server((host, port), reuse_port=False)
     except (OSError, OverflowError) as error:
         reason = getattr(error, "strerror", None) or error
+        where = "" if host == HOST else f" at {host}"
         raise MisuseError(
-            f"port {port} cannot be had ({reason}); try --port {_next_free(port)}"
+            f"port {port}{where} cannot be had ({reason}); try --port {_next_free(port, host)}"
         ) from None
 
 
-def serve_app(app: FastAPI, listener: socket.socket, ready: Callable[[str], None]) -> None:
-    """Serve until SIGINT or SIGTERM; `ready` gets the address when calls are answered."""
+def serve_app(
+    app: FastAPI, listeners: Sequence[socket.socket], ready: Callable[[str], None]
+) -> None:
+    """Serve until SIGINT or SIGTERM; `ready` gets the address when calls are answered.
+
+    That of the first listener: this machine's own.
+    """
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -34,9 +43,10 @@ def serve_app(app: FastAPI, listener: socket.socket, ready: Callable[[str], None
         ws_max_size=4096,
         timeout_graceful_shutdown=2,
         server_header=False,
+        proxy_headers=False,  # who calls is told by the connection, never by what it says
     )
-    address = f"http://{HOST}:{listener.getsockname()[1]}"
-    _Server(config, lambda: ready(address)).run([listener])
+    address = f"http://{HOST}:{listeners[0].getsockname()[1]}"
+    _Server(config, lambda: ready(address)).run(list(listeners))
 
 
 class _Server(uvicorn.Server):
@@ -61,11 +71,11 @@ class _Server(uvicorn.Server):
             self._ready()
 
 
-def _next_free(port: int) -> int:
+def _next_free(port: int, host: str) -> int:
     for candidate in range(port + 1, min(port + 50, 65_536)):
         with socket.socket() as tried:
             try:
-                tried.bind((HOST, candidate))
+                tried.bind((host, candidate))
             except OSError:
                 continue
             return candidate

@@ -87,7 +87,7 @@ async def events(socket: WebSocket, since: Annotated[int | None, Query(ge=0)] = 
     await socket.accept()
     listener = Listener()
     audience.listeners.add(listener)
-    ear = asyncio.create_task(_until_closed(socket))
+    ear = asyncio.create_task(until_closed(socket))
     try:
         await _tell_events(socket, audience.session, listener, since, ear)
     except (WebSocketDisconnect, RuntimeError):
@@ -104,7 +104,7 @@ async def meters(socket: WebSocket) -> None:
     await socket.accept()
     woken = asyncio.Event()
     audience.watchers.add(woken)
-    ear = asyncio.create_task(_until_closed(socket))
+    ear = asyncio.create_task(until_closed(socket))
     try:
         await _tell_meters(socket, audience.session, woken, ear)
     except (WebSocketDisconnect, RuntimeError):
@@ -141,7 +141,7 @@ async def _tell_events(
                 await socket.send_text(_json(message))
         listener.woken.clear()
         if not listener.waiting:
-            await _either(listener.woken, ear)
+            await either(listener.woken, ear)
 
 
 async def _tell_meters(
@@ -155,10 +155,11 @@ async def _tell_meters(
             whole = sent is None or shown.slow_number != sent.slow_number
             sent = shown
             await socket.send_text(_json(shown.whole if whole else shown.fast))
-        await _either(woken, ear)
+        await either(woken, ear)
 
 
-async def _either(event: asyncio.Event, ear: "asyncio.Task[None]") -> None:
+async def either(event: asyncio.Event, ear: "asyncio.Task[None]") -> None:
+    """Wait until something is to be told, or the client has hung up."""
     waiting = asyncio.create_task(event.wait())
     try:
         await asyncio.wait((waiting, ear), return_when=asyncio.FIRST_COMPLETED)
@@ -166,7 +167,7 @@ async def _either(event: asyncio.Event, ear: "asyncio.Task[None]") -> None:
         waiting.cancel()
 
 
-async def _until_closed(socket: WebSocket) -> None:
+async def until_closed(socket: WebSocket) -> None:
     """Clients say nothing; when one hangs up, this ends."""
     try:
         while True:
