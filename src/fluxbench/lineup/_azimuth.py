@@ -3,6 +3,7 @@
 import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
+from fluxbench.lineup._places import HAND_S
 from fluxbench.lineup._point import Point
 from fluxbench.lineup._turned import spread_of_seconds, turned_at
 from fluxbench.lineup._view import Advice, AzimuthLine, Verdict
@@ -170,7 +171,7 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float
     lag_s = bench.shown_lag_s
     stack = Angle(bench, bench.tones[0], set_band)
     name = trimmer.replace("_", " ")
-    started = False
+    started, told_to_stay = False, 0
     while angle_shows(bench, trimmer):
         if bench.passed_over(trimmer, None):
             bench.note(f"{name} is not in: it was passed over")
@@ -187,9 +188,11 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float
                 bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
                 bench.steps.keep_part("as found", angle)
         enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
-        if enough and abs(off) <= hold and abs(target_arcmin - stack.lately()) <= hold:
-            break
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
+        told_to_stay = told_to_stay + 1 if way == 0 else 0
+        sure = enough and told_to_stay > 10.0 * (lag_s + HAND_S)  # an older turn would show
+        if sure and abs(target_arcmin - stack.lately()) <= hold:
+            break
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
         word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"
         wait_s = lag_s + (need_s if abs(off) < 2 * set_band else 1.5)
