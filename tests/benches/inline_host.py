@@ -6,12 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from fluxbench.engine import Engine
+from fluxbench.engine import ChannelTrims, Engine, EvenLink
 from fluxbench.links import DeckLink
 from fluxbench.measure import Wanted, measured
+from fluxbench.session._engine_host import EngineHost, Run
 from fluxbench.session._engine_process import (
     Failed,
     Heard,
+    LinkFactory,
     Message,
     Ready,
     Settings,
@@ -65,15 +67,24 @@ class InlineHost:
 
     def start(self) -> None:
         self.starts += 1
-        self._engine = Engine(DeckLink(WireDeck(self.tracks)), self.tracks, 0.02)
+        self._link = EvenLink(DeckLink(WireDeck(self.tracks)))
+        self._engine = Engine(self._link, self.tracks, 0.02)
         self._messages.append(Ready(RATE_HZ, self.tracks))
 
     def set(
-        self, signal: Signal, tones_hz: tuple[float, ...], stretch: Wanted | None = None
+        self,
+        signal: Signal,
+        tones_hz: tuple[float, ...],
+        stretch: Wanted | None = None,
+        trims: ChannelTrims | None = None,
     ) -> None:
-        wanted = Settings(self.settings.number, signal, tones_hz, stretch)
+        trims = self.settings.trims if trims is None else trims
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch, trims)
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
+
+    def beside(self, open_link: LinkFactory, run: Run) -> EngineHost:
+        return EngineHost(open_link, run)
 
     def beat(self) -> None:
         self.beats += 1
@@ -85,6 +96,7 @@ class InlineHost:
             return [Failed("the engine has died; it is started again", again=True)]
         messages, self._messages = self._messages, []
         if self._engine is not None:
+            self._link.trim(self.settings.trims)
             self._engine.send(self.settings.signal)
             self._engine.listen(self.settings.tones_hz)
             self._engine.keep(self.settings.stretch)

@@ -11,6 +11,7 @@ from fluxbench.measure._bank import (
     Hop,
     power_dbfs,
 )
+from fluxbench.measure._clock_drift import ClockDrift
 from fluxbench.measure._drop_outs import (
     DropOut,
     drop_outs_of,
@@ -114,6 +115,7 @@ __all__ = [
     "HOP_S",
     "KINDS",
     "THIRD_HARMONIC_LIMIT_PERCENT",
+    "ClockDrift",
     "DelaysReading",
     "DropOut",
     "EnvelopeBank",

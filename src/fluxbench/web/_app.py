@@ -12,8 +12,17 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from fluxbench.base import ConflictError, DeckError, FluxbenchError, MisuseError
-from fluxbench.session import NotNowError, Session
-from fluxbench.web import _calls, _captures, _deck, _history, _papers, _sockets, _things
+from fluxbench.session import NotNowError, Session, Trials
+from fluxbench.web import (
+    _calls,
+    _captures,
+    _deck,
+    _history,
+    _interfaces,
+    _papers,
+    _sockets,
+    _things,
+)
 from fluxbench.web._guard import Guard
 from fluxbench.web._measuring import Measuring
 from fluxbench.web._screens import Screens
@@ -22,8 +31,9 @@ STATIC = Path(__file__).parent / "static"
 STATUS = {MisuseError: 400, NotNowError: 409, ConflictError: 409, DeckError: 502}
 
 
-def build_app(session: Session, static: Path = STATIC) -> FastAPI:
+def build_app(session: Session, static: Path = STATIC, trials: Trials | None = None) -> FastAPI:
     """The application around a session, which is started and closed with it."""
+    trials = Trials(session) if trials is None else trials
     audience = _sockets.Audience(session)
     measuring = Measuring(session)
 
@@ -36,6 +46,7 @@ def build_app(session: Session, static: Path = STATIC) -> FastAPI:
         finally:
             audience.end()
             await asyncio.to_thread(measuring.end)
+            await asyncio.to_thread(trials.end)
             await asyncio.to_thread(session.close)
 
     app = FastAPI(
@@ -51,9 +62,9 @@ def build_app(session: Session, static: Path = STATIC) -> FastAPI:
     app.add_exception_handler(RequestValidationError, _misread)
     app.add_exception_handler(HTTPException, _failed)
     app.state.session, app.state.audience = session, audience
-    app.state.measuring = measuring
+    app.state.measuring, app.state.trials = measuring, trials
     app.state.turned = _deck.Once()
-    for part in (_calls, _captures, _deck, _history, _papers, _things, _sockets):
+    for part in (_calls, _captures, _deck, _history, _interfaces, _papers, _things, _sockets):
         app.include_router(part.router)
     if (static / "index.html").exists():
         app.mount("/", Screens(static), name="screens")
