@@ -7,7 +7,7 @@ from fluxbench.base import MisuseError
 from fluxbench.book import Book, Records, Version, Writing
 from fluxbench.engine import CalibratedChannel
 from fluxbench.links import Interface
-from fluxbench.session._channels import KnownChannel, calibrations_of, channels_of
+from fluxbench.session._full_scales import KnownChannel, calibrations_of, channels_of
 from fluxbench.session._pages import now_utc
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from fluxbench.base import MisuseError
 from fluxbench.book import KINDS, Records, Version
-from fluxbench.session._channels import (
+from fluxbench.session._full_scales import (
     KnownChannel,
     calibrations_of,
     channels_of,

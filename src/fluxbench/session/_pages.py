@@ -9,7 +9,7 @@ from typing import Any
 from fluxbench.base import DeckError, MisuseError
 from fluxbench.book import Entry, LineUpRow, Page, Reading
 from fluxbench.lineup import LineUp, Plan, label_from_told, plan_for_reel, plan_from_state
-from fluxbench.session._channels import trims_of
+from fluxbench.session._full_scales import trims_of
 from fluxbench.session._commands import NotNowError, Waiting
 from fluxbench.session._from_book import ids_of
 from fluxbench.session._made import things_made

@@ -5,7 +5,7 @@ import pytest
 
 from fluxbench.base import Block, Flag, MisuseError
 from fluxbench.engine import EvenLink
-from fluxbench.session._channels import KnownChannel, electrical_of, trims_of
+from fluxbench.session._full_scales import KnownChannel, electrical_of, trims_of
 
 ZERO_DBU = 4.0
 IN_DBU, OUT_DBU = np.array([18.0, 18.4, 17.7]), np.array([24.0, 22.5, 18.5])
