@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from fluxbench.base import Cables
 from fluxbench.engine import ChannelTrims, Engine, EvenLink
 from fluxbench.links import DeckLink
 from fluxbench.measure import Wanted, measured
@@ -67,19 +68,21 @@ class InlineHost:
 
     def start(self) -> None:
         self.starts += 1
+        listening = Cables.listening(self.tracks)
         self._link = EvenLink(DeckLink(WireDeck(self.tracks)))
-        self._engine = Engine(self._link, self.tracks, 0.02)
-        self._messages.append(Ready(RATE_HZ, self.tracks))
+        self._engine = Engine(self._link, self.tracks, 0.02, listening)
+        self._messages.append(Ready(RATE_HZ, self.tracks, self.tracks))
 
     def set(
         self,
         signal: Signal,
         tones_hz: tuple[float, ...],
         stretch: Wanted | None = None,
+        cables: Cables | None = None,
         trims: ChannelTrims | None = None,
     ) -> None:
         trims = self.settings.trims if trims is None else trims
-        wanted = Settings(self.settings.number, signal, tones_hz, stretch, trims)
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch, cables, trims)
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
 
@@ -97,6 +100,8 @@ class InlineHost:
         messages, self._messages = self._messages, []
         if self._engine is not None:
             self._link.trim(self.settings.trims)
+            if self.settings.cables is not None:
+                self._engine.cable(self.settings.cables)
             self._engine.send(self.settings.signal)
             self._engine.listen(self.settings.tones_hz)
             self._engine.keep(self.settings.stretch)

@@ -70,12 +70,16 @@ def flutter_weights() -> dict[float, float]:
     return {float(row["freq_hz"]): float(row["weight_db"]) for row in rows}
 
 
-@pytest.mark.parametrize("flutter_hz", [0.8, 4.0, 10.0, 63.0])
-def test_flutter_on_sines(tmp_path: Path, flutter_hz: float) -> None:
+@pytest.mark.parametrize(
+    ("rate_hz", "flutter_hz"),
+    [(RATE_HZ, hz) for hz in (0.8, 4.0, 10.0, 63.0)] + [(44_100, 0.8), (44_100, 63.0)]
+    + [(96_000, 0.8), (96_000, 63.0)],
+)  # fmt: skip
+def test_flutter_on_sines(tmp_path: Path, rate_hz: int, flutter_hz: float) -> None:
     """Peak 0.2 % times the table's weight: quasi-peak +-4 %; 2 sigma is 0.9969 of it, +-2 %."""
     warp_s = made.flutter_warp_s(flutter_hz, 0.2)
-    wave = made.tone(8.0, RATE_HZ, 3150.0, warp_s=warp_s)
-    section = only(read(tmp_path, wave + made.noise(8.0, RATE_HZ, -90.0)))
+    wave = made.tone(8.0, rate_hz, 3150.0, warp_s=warp_s)
+    section = only(read(tmp_path, wave + made.noise(8.0, rate_hz, -90.0), rate_hz))
     expected = 0.2 * 10.0 ** (flutter_weights()[flutter_hz] / 20.0)
     flutter = section.tone.flutter
     assert flutter.weighted_quasi_peak_percent[0] == pytest.approx(expected, rel=0.04)

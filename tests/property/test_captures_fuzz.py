@@ -130,3 +130,38 @@ def test_any_coding_history(text: str) -> None:
     told = "".join(key + value for line in coding_history(text) for key, value in line.items())
     letters = {letter for letter in text if letter.isalnum() and letter.isascii()}
     assert letters - set(told) == set() or "=" in text
+
+
+FRAMES = 8000
+STRETCHES = st.tuples(
+    st.sampled_from(["tone", "burst", "noise", "silence", "clipped", "direct", "nothing"]),
+    st.sampled_from([50.0, 440.0, 1000.0, 3150.0, 3999.0]),
+    st.lists(st.sampled_from([0.0, 1e-5, 1e-3, 0.05, 0.9]), min_size=3, max_size=3),
+)
+
+
+def stretch(kind: str, frequency_hz: float, peaks: list[float], seed: int) -> "made.F64":
+    frames = FRAMES // 2 if kind == "burst" else 2 * FRAMES
+    sine = made.tone(frames / RATE_HZ, RATE_HZ, frequency_hz, 0.0)
+    random = np.random.default_rng(seed).standard_normal((frames, 3))
+    each = {"tone": sine, "burst": sine, "noise": 0.3 * random, "clipped": 3.0 * sine,
+            "direct": 0.3 + sine, "nothing": np.full((frames, 3), np.nan)}  # fmt: skip
+    return np.asarray(np.clip(each.get(kind, 0.0 * sine) * np.array(peaks), -1.0, 1.0))
+
+
+@settings(SOMETIMES, max_examples=30)
+@given(parts=st.lists(STRETCHES, min_size=2, max_size=6), under=st.booleans())
+def test_any_sections_side_by_side(
+    parts: list[tuple[str, float, list[float]]],
+    under: bool,
+    good: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Whatever stands beside what on which track, and whatever that would tell."""
+    samples = np.concatenate([stretch(*part, seed=k) for k, part in enumerate(parts)])
+    if under:
+        samples = samples + made.noise(len(samples) / RATE_HZ, RATE_HZ, -70.0, tracks=3)
+    fmt = made.chunk(b"fmt ", made.wave_format(3, RATE_HZ, 32, 3))
+    data = made.chunk(b"data", samples.astype("<f4").tobytes())
+    check(made.wave_file(fmt, data), tmp_path, good, capsys)

@@ -13,7 +13,7 @@ export async function acknowledge(): Promise<void> {
 export async function letDeck(ask: Ask): Promise<void> {
   if (ask.kind === "load") await load(String(ask.values["tape"]));
   else if (ask.kind === "locate") await locate(ask.values);
-  else await transport(ask.values);
+  else if (ask.kind === "transport") await transport(ask.values);
   if (complaint.peek() === null) await acknowledge();
 }
 

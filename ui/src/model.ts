@@ -85,7 +85,7 @@ export interface BenchHealth {
   line: string | null;
   silenced: boolean;
   gaps: number;
-  link: { name: string; rate_hz: number; tracks: number } | null;
+  link: { name: string; rate_hz: number; inputs: number; outputs: number } | null;
   /** Whether the deck's hands can be worked from here; null for a real deck. */
   deck: "practice" | "controls" | null;
   saved: boolean;

@@ -56,7 +56,7 @@ export function takeEvent(event: Event): number {
 }
 
 export const tracks = computed(
-  () => state.value?.lineup?.tracks ?? state.value?.bench.link?.tracks ?? deck.value?.tracks ?? 0,
+  () => state.value?.lineup?.tracks ?? state.value?.bench.link?.inputs ?? deck.value?.tracks ?? 0,
 );
 export const stageNow = computed(
   () => state.value?.stages.find((stage) => stage.status === "now")?.name ?? null,

@@ -28,7 +28,7 @@ export function Choice() {
   return (
     <div class="say">
       <p class="kicker">Verify the deck</p>
-      <p>Up to two minutes of the stock are recorded over on all tracks; no trimmer is touched.</p>
+      <p>Up to two minutes of the stock are recorded over on all tracks, and by erasing the first half minute of its reel; no trimmer is touched.</p>
       <div class="to-verify">
         {READINGS.map((reading) => {
           const on = chosen.includes(reading.name);

@@ -134,6 +134,7 @@ export function askCautions(stage: string, kind: string, values: Record<string, 
   if (kind === "load" && values["tape"] === "calibration") out.push("calibration", "reels");
   else if (kind === "load") out.push(stage === "prepare" ? "scrap" : "reels");
   else if (kind === "locate") out.push("reels");
+  else if (kind === "cables") out.push("hearing");
   else if (values["state"] === "record") out.push("hearing", "reels");
   else if (values["state"] === "play") out.push("calibration", "reels");
   else if (values["monitor"] === "input") out.push("hearing", "mains");
@@ -220,6 +221,7 @@ export const READINGS = [
   { name: "crosstalk", title: "Crosstalk, 1 kHz", limit: "crosstalk_db", usual: -45, unit: "dB", step: 1, how: AT_MOST },
   { name: "flutter", title: "Flutter both ways, 2σ", limit: "return_flutter_percent", usual: 0.12, unit: "%", step: 0.01, how: AT_MOST },
   { name: "maximum", title: "Output at 3 %, 1 kHz", limit: "maximum_output_db", usual: 4.8, unit: "dB", step: 0.1, how: "at least" },
+  { name: "erasure", title: "Left by erasing, 1 kHz", limit: "erasure_db", usual: -65, unit: "dB", step: 1, how: AT_MOST },
 ];
 
 /** A reading in words: a value, or what it lies under where it does not stand out of the noise. */

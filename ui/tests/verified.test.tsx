@@ -86,7 +86,7 @@ test("the chosen readings and limits go to the bench", async () => {
   const [call] = sent.mock.calls as unknown as [string, { body: string }][];
   const body = JSON.parse(call![1].body);
   expect(body).toMatchObject({
-    command: "begin", kind: "verification", verify: ["noise", "distortion", "crosstalk", "flutter", "maximum"],
+    command: "begin", kind: "verification", verify: ["noise", "distortion", "crosstalk", "flutter", "maximum", "erasure"],
   });
   expect(body.limits.noise_db).toBe(-55);
   expect(body.limits.response_db).toBe(2);

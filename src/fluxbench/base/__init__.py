@@ -1,6 +1,7 @@
 """Errors, sample blocks and validity: what every other package may use."""
 
 from fluxbench.base._block import Block, Flag, Validity
+from fluxbench.base._cables import Cables
 from fluxbench.base._errors import (
     BookError,
     CaptureError,
@@ -19,6 +20,7 @@ from fluxbench.base._errors import (
 __all__ = [
     "Block",
     "BookError",
+    "Cables",
     "CaptureError",
     "ChannelsError",
     "ConflictError",

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import Validity
+from fluxbench.captures._line_related import number, of_reel, of_section, points_of, with_error
 from fluxbench.captures._nominal import nominal_hz
 from fluxbench.captures._results import CaptureReading, MeasuredSection
 from fluxbench.captures._sections import Kind
@@ -33,17 +34,8 @@ def line_of(reading: CaptureReading) -> dict[str, Any]:
         "capture": capture,
         "sections": [_section(section, reading.tracks) for section in reading.sections],
         "azimuth": _azimuth(reading),
+        **of_reel(reading),
     }
-
-
-def number(value: Any) -> float | None:
-    """A finite number, or None."""
-    found = float(value)
-    return found + 0.0 if np.isfinite(found) else None
-
-
-def _with_error(name: str, value: Any, error: Any) -> dict[str, float | None]:
-    return {name: number(value), f"{name}_uncertainty": number(error)}
 
 
 def _broadcast(fields: Mapping[str, Any]) -> dict[str, Any]:
@@ -65,7 +57,7 @@ def _section(section: MeasuredSection, tracks: tuple[int, ...]) -> dict[str, Any
             told["tracks"] = _noise(section, tracks)
         case Kind.MULTITONE | Kind.SWEEP:
             told["points"] = _points(section, tracks)
-    return told
+    return told | of_section(section, tracks)
 
 
 def _tone(section: MeasuredSection, tracks: tuple[int, ...]) -> dict[str, Any]:
@@ -81,9 +73,9 @@ def _tone(section: MeasuredSection, tracks: tuple[int, ...]) -> dict[str, Any]:
     offset = 100.0 * (mean_hz / nominal - 1.0) if nominal else np.nan
     offset_error = 100.0 * error_hz / nominal if nominal else np.nan
     told: dict[str, Any] = {
-        **_with_error("frequency_hz", mean_hz, error_hz),
+        **with_error("frequency_hz", mean_hz, error_hz),
         "nominal_hz": nominal,
-        **_with_error("offset_percent", offset, offset_error),
+        **with_error("offset_percent", offset, offset_error),
         "tracks": [
             _tone_track(section, track, index, validity[index])
             for index, track in enumerate(tracks)
@@ -110,7 +102,7 @@ def _tone_track(
         ("harmonic2_percent", harmonics.percent[0], harmonics.standard_error_percent[0]),
         ("harmonic3_percent", harmonics.percent[1], harmonics.standard_error_percent[1]),
     ):
-        told |= _with_error(name, kept * value[index], error[index] * kept)
+        told |= with_error(name, kept * value[index], error[index] * kept)
     for row, order in enumerate((2, 3)):
         hidden = kept * harmonics.limit_percent[row][index]
         if np.isfinite(hidden) and told[f"harmonic{order}_percent"] is None:
@@ -133,9 +125,7 @@ def _flutter(flutter: FlutterReading, ok: NDArray[np.bool_]) -> dict[str, Any]:
     error = _mean(flutter.weighted_2_sigma_standard_error_percent[ok])
     return {
         "weighted_quasi_peak_percent": number(_mean(flutter.weighted_quasi_peak_percent[ok])),
-        **_with_error(
-            "weighted_2sigma_percent", _mean(flutter.weighted_2_sigma_percent[ok]), error
-        ),
+        **with_error("weighted_2sigma_percent", _mean(flutter.weighted_2_sigma_percent[ok]), error),
         "unweighted_percent": number(_mean(flutter.unweighted_percent[ok])),
         "components": [
             {"frequency_hz": number(c.frequency_hz), "peak_percent": number(c.peak_percent)}
@@ -156,11 +146,11 @@ def _noise(section: MeasuredSection, tracks: tuple[int, ...]) -> list[dict[str, 
             if sound:
                 value = getattr(reading, name)[index]
                 error = getattr(reading, name.replace("_dbfs", "_standard_error_db"))[index]
-            row |= _with_error(name, value, error)
+            row |= with_error(name, value, error)
         row["hum"] = [
             {
                 "frequency_hz": number(line.frequency_hz),
-                **_with_error("level_dbfs", line.level_dbfs, line.standard_error_db),
+                **with_error("level_dbfs", line.level_dbfs, line.standard_error_db),
             }
             for line in (reading.hum[index] if reading is not None and sound else ())
         ]
@@ -172,25 +162,12 @@ def _points(section: MeasuredSection, tracks: tuple[int, ...]) -> list[dict[str,
     response = section.response
     if response is None:
         return []
-    told = []
-    for row, frequency_hz in enumerate(response.frequencies_hz):
-        levels = []
-        for index, track in enumerate(tracks):
-            validity = section.validity[index]
-            if validity is Validity.OK:
-                validity = response.validity[row][index]
-            kept = 1.0 if validity is Validity.OK else np.nan
-            level = response.level_dbfs[row, index] * kept
-            error = response.standard_error_db[row, index] * kept
-            levels.append(
-                {
-                    "track": track,
-                    "validity": validity.value,
-                    **_with_error("level_dbfs", level, error),
-                }
-            )
-        told.append({"frequency_hz": number(frequency_hz), "tracks": levels})
-    return told
+    against = section.validity
+    told = [
+        [own if known is Validity.OK else known for known, own in zip(against, row, strict=True)]
+        for row in response.validity
+    ]
+    return points_of(response, told, tracks)
 
 
 def _azimuth(reading: CaptureReading) -> dict[str, Any]:
@@ -201,7 +178,7 @@ def _azimuth(reading: CaptureReading) -> dict[str, Any]:
         "frequency_hz": number(azimuth.frequency_hz),
         "delay_us": [number(value) for value in azimuth.delay_us],
         "delay_us_uncertainty": [number(value) for value in azimuth.delay_standard_error_us],
-        **_with_error(
+        **with_error(
             "slope_us_per_track",
             azimuth.slope_us_per_track,
             azimuth.slope_standard_error_us_per_track,

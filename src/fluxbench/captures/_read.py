@@ -8,10 +8,13 @@ from typing import Any
 import numpy as np
 
 from fluxbench.base import CaptureError, MisuseError
+from fluxbench.captures._again import own_tracks
 from fluxbench.captures._header import Header
 from fluxbench.captures._judgement import SHORTEST_S, judged
 from fluxbench.captures._measuring import Plan, planned
 from fluxbench.captures._polarity import alignment_of
+from fluxbench.captures._reel import along_reel, level_sweeps, stepped
+from fluxbench.captures._related import related
 from fluxbench.captures._results import CaptureReading, MeasuredSection
 from fluxbench.captures._scan import WORKERS, Scan, scan
 from fluxbench.captures._sections import Section, find_sections
@@ -63,7 +66,10 @@ def read_capture(
         with np.errstate(all="ignore"):
             found = scan(path, header, wanted, first, last, progress.scanned, threads)
             sections = _sections(path, header, wanted, first, last, found, progress, threads)
-            alignment = alignment_of(sections, wanted)
+            capture = Capture(path, header, wanted, first, found)
+            sections = related(capture, sections)
+            alignment = alignment_of([own_tracks(section) for section in sections], wanted)
+            sweeps = level_sweeps(sections)
     except OSError as error:
         raise CaptureError(f"{path} cannot be read on: {error.strerror or error}") from None
     validity, notes = judged(header, wanted, last - first, found, sections)
@@ -77,6 +83,9 @@ def read_capture(
         tuple(sections),
         alignment.azimuth,
         alignment.polarity,
+        tuple(along_reel(sections, sweeps)),
+        tuple(sweeps),
+        stepped(sections, sweeps),
     )
 
 

@@ -8,7 +8,88 @@ from numpy.typing import NDArray
 from fluxbench.base import Validity
 from fluxbench.captures._header import Header
 from fluxbench.captures._sections import Kind
-from fluxbench.measure import NoiseReading, ResponseReading, ToneTake
+from fluxbench.measure import (
+    AlongReading,
+    EchoesReading,
+    HighestOutput,
+    LowEndReading,
+    MaximumOutput,
+    NoiseReading,
+    RelativeReading,
+    ResponseReading,
+    ToneTake,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Crosstalk:
+    """What the tone of the `driven` tracks (numbers) leaves on the others, re the nearest."""
+
+    driven: tuple[int, ...]
+    reading: RelativeReading
+
+
+@dataclass(frozen=True, slots=True)
+class Remains:
+    """What a section holds of a tone from before: erasure, if the tone was erased there.
+
+    `tone_start_s` is where the section of the tone begins.
+    """
+
+    frequency_hz: float
+    tone_start_s: float
+    reading: RelativeReading
+
+
+@dataclass(frozen=True, slots=True)
+class Related:
+    """What a section tells beside others, where there are such others."""
+
+    carried: tuple[bool, ...] = ()
+    """Of a tone: which tracks carry it and do not only hold what others leave; empty: all."""
+    crosstalk: Crosstalk | None = None
+    modulation: RelativeReading | None = None
+    """Noise that comes with the tone, less that of the nearest noise section, re the tone."""
+    remains: tuple[Remains, ...] = ()
+    echoes: EchoesReading | None = None
+    along: AlongReading | None = None
+    """Of a long tone: its level second by second."""
+    low_end: tuple[LowEndReading, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class AlongReel:
+    """One tone at several places of a reel, at like levels; `starts_s` of its sections."""
+
+    frequency_hz: float
+    starts_s: tuple[float, ...]
+    reading: AlongReading
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSweep:
+    """One tone at rising levels, section by section.
+
+    Levels in dBFS. What was sent is not in a file: `step_db` is what each step is believed to be,
+    from the lowest ones, or NaN where these are uneven; compression (steps, tracks) and the
+    highest output need it, the output at 3 % third harmonic does not. `highest` is None of long
+    waves, which bend before they saturate.
+    """
+
+    frequency_hz: float
+    starts_s: tuple[float, ...]
+    step_db: float
+    maximum: tuple[MaximumOutput, ...]
+    highest: tuple[HighestOutput, ...] | None
+    compression_db: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class SteppedResponse:
+    """Tones one after the other as one response, and its low end, one a track."""
+
+    response: ResponseReading
+    low_end: tuple[LowEndReading, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +109,7 @@ class MeasuredSection:
     tone: ToneTake | None = None
     noise: NoiseReading | None = None
     response: ResponseReading | None = None
+    related: Related = Related()
 
     def track_validity(self) -> tuple[Validity, ...]:
         """Validity of every track in this section; programme is as good as its samples."""
@@ -87,3 +169,6 @@ class CaptureReading:
     """Of the tracks with the reversed ones turned round."""
     polarity: tuple[int, ...] = ()
     """By track: -1 for those reversed against the others, 0 where no long wave tells, else 1."""
+    along: tuple[AlongReel, ...] = ()
+    level_sweeps: tuple[LevelSweep, ...] = ()
+    stepped: SteppedResponse | None = None

@@ -66,10 +66,10 @@ class Stretch:
                 yield block
                 self.told(len(block))
 
-    def groups(self) -> Iterator[NDArray[np.float32]]:
-        """All frames of a few tracks at a time, so many as can be held."""
+    def groups(self, at_once: int = _AT_ONCE) -> Iterator[NDArray[np.float32]]:
+        """All frames of a few tracks at a time, so many as can be held: frames times tracks."""
         tracks, frames = self.capture.tracks, self.last - self.first
-        many = max(_AT_ONCE // max(frames, 1), 1)
+        many = max(at_once // max(frames, 1), 1)
         for at in range(0, len(tracks), many):
             some = tracks[at : at + many]
             with Source(self.capture.path, self.capture.header, some) as source:

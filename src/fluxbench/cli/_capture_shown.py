@@ -1,7 +1,7 @@
 """What a person sees of a capture: how far the reading is, and a table a section."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import PurePath
 from types import TracebackType
 
@@ -17,6 +17,7 @@ from rich.text import Text
 from fluxbench.base import Validity
 from fluxbench.captures import CaptureReading, Kind, MeasuredSection, line_of, nominal_hz
 from fluxbench.cli._capture_drawn import drawn, drawn_delays
+from fluxbench.cli._capture_related import reel_lines, section_lines
 
 _WIDTH = 110
 _MOST_COLUMNS = 8
@@ -103,10 +104,17 @@ def print_capture(
         console.print(Text("  no section that could be measured"))
     for section in reading.sections:
         console.print(_table(section, reading.tracks))
+        _print_lines(console, section_lines(section, reading.tracks))
         if plot:
             for line in drawn(section, reading.tracks):
                 console.print(Text(line))
+    _print_lines(console, reel_lines(reading))
     _print_azimuth(console, reading, plot)
+
+
+def _print_lines(console: Console, lines: Iterator[str]) -> None:
+    for line in lines:
+        console.print(Text(f"  {line}"))
 
 
 def _broadcast(reading: CaptureReading) -> list[str]:

@@ -46,6 +46,12 @@ def rehearse(
         list[str] | None, typer.Option(help="What is wrong with the practice deck; repeatable.")
     ] = None,
     rate: Annotated[int | None, typer.Option(help="Sample rate in Hz, 48000 if left out.")] = None,
+    inputs: Annotated[
+        int | None, typer.Option(min=1, help="Inputs of the bench, as many as tracks if left out.")
+    ] = None,
+    outputs: Annotated[
+        int | None, typer.Option(min=1, help="Outputs of the bench; one is multed to all tracks.")
+    ] = None,
     interface: Annotated[
         str | None, typer.Option(help="Sound interface of a deck in another process.")
     ] = None,
@@ -72,9 +78,13 @@ def rehearse(
         raise MisuseError(f"{given} alone is no deck; give {wanted} as well")
     if interface is None or controls is None:
         with _practice_deck(tracks, speed, seed, rate, stock, fault or ()) as deck:
-            _report(deck, deck, seed, method, report, as_json)
+            channels = _channels(inputs, outputs, deck.inputs, method)
+            _report(deck, deck, seed, method, report, as_json, channels)
     else:
-        of_the_deck = {"--rate": rate, "--stock": stock, "--fault": fault or None}
+        of_the_deck = {
+            "--rate": rate, "--stock": stock, "--fault": fault or None,
+            "--inputs": inputs, "--outputs": outputs,
+        }  # fmt: skip
         given_too = [option for option, value in of_the_deck.items() if value is not None]
         if given_too:
             raise MisuseError(
@@ -91,12 +101,26 @@ def _report(
     method: Method,
     report: Path | None,
     as_json: bool,
+    channels: tuple[int, int] | None = None,
 ) -> None:
     try:
         with Report(report) as journal:
-            _run(link, hands, seed, method, journal, as_json)
+            _run(link, hands, seed, method, journal, as_json, channels)
     finally:
         link.close()
+
+
+def _channels(
+    inputs: int | None, outputs: int | None, tracks: int, method: Method
+) -> tuple[int, int] | None:
+    """Inputs and outputs of a bench with fewer of them than the deck has tracks."""
+    from fluxbench.base import MisuseError
+
+    if inputs is None and outputs is None:
+        return None
+    if method is Method.NEEDLE:
+        raise MisuseError("a needle has its own cables; leave out --inputs and --outputs")
+    return min(inputs or tracks, tracks), min(outputs or tracks, tracks)
 
 
 def _practice_deck(
@@ -221,6 +245,7 @@ def _run(
     method: Method,
     report: Report,
     as_json: bool,
+    channels: tuple[int, int] | None,
 ) -> None:
     from fluxbench.base import FluxbenchError
     from fluxbench.cli._rehearsal_shown import Shown, print_result
@@ -229,7 +254,7 @@ def _run(
         if method is Method.GUIDED:
             from fluxbench.rehearsal import rehearse_guided
 
-            done = rehearse_guided(link, hands, seed, shown.watch, report.record)
+            done = rehearse_guided(link, hands, seed, shown.watch, report.record, channels)
         else:
             from fluxbench.rehearsal import rehearse_needle
 

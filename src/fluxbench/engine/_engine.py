@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.base import Block, Flag
-from fluxbench.links import Link
+from fluxbench.base import Block, Cables, Flag
+from fluxbench.links import CabledLink, Link
 from fluxbench.measure import EnvelopeBank, Hop, Wanted
 from fluxbench.signals import Sender, Signal, Silence
 
@@ -27,15 +27,17 @@ class Stretch:
 class Engine:
     """Sends a signal over a link and gives back hops of what returned.
 
-    `listen`, `send` and `keep` take effect with the next step, which is about `step_s` long.
+    `listen`, `send`, `keep` and `cable` take effect with the next step, which is about `step_s`
+    long. MisuseError for cables to channels that the link does not have.
     """
 
-    def __init__(self, link: Link, tracks: int, step_s: float = STEP_S) -> None:
+    def __init__(
+        self, link: Link, tracks: int, step_s: float = STEP_S, cables: Cables | None = None
+    ) -> None:
         self.rate_hz = link.rate_hz
-        self.tracks = tracks
-        self._link = link
-        self._sender = Sender(link.rate_hz, tracks)
-        self._bank = EnvelopeBank(link.rate_hz, tracks)
+        self._cables = cables or Cables.straight(tracks)
+        self._link = CabledLink(link, self._cables)
+        self._ready_for(tracks)
         hops = max(1, round(step_s * link.rate_hz / self._bank.hop_frames))
         self._frames = hops * self._bank.hop_frames
         self._wanted: Wanted | None = None
@@ -56,6 +58,23 @@ class Engine:
     def listen(self, frequencies_hz: Sequence[float]) -> None:
         """Measure other tones from the next step on."""
         self._bank.tune(frequencies_hz)
+
+    def cable(self, cables: Cables) -> None:
+        """Take over which tracks the channels are cabled to from the next step on.
+
+        A deck with another number of tracks begins anew: frames are counted from 0.
+        """
+        if cables == self._cables:
+            return
+        self._link.cable(cables)
+        self._cables = cables
+        if cables.tracks != self.tracks:
+            self._ready_for(cables.tracks)
+
+    def _ready_for(self, tracks: int) -> None:
+        self.tracks = tracks
+        self._sender = Sender(self.rate_hz, tracks)
+        self._bank = EnvelopeBank(self.rate_hz, tracks)
 
     def keep(self, wanted: Wanted | None) -> None:
         """Keep the return from the next step on, as long as is wanted; None, or another: no more.

@@ -1,9 +1,11 @@
 """The procedure of a line-up: pure folds over readings; no clock, no I/O, no randomness."""
 
+from fluxbench.lineup._bank_tables import with_bank, with_first
+from fluxbench.lineup._channels import Channels, cables_from_told
 from fluxbench.lineup._check import CHECK_HZ, FiveMinuteCheck
 from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._label import ReelLabel, label_from_told
-from fluxbench.lineup._lineup import COURSE, LineUp
+from fluxbench.lineup._lineup import LineUp
 from fluxbench.lineup._peak import Peak, Picture, find_peak
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._plan_told import PER_STACK, PER_TRACK, plan_from_state
@@ -11,9 +13,9 @@ from fluxbench.lineup._print_tones import PrintTones
 from fluxbench.lineup._reel import REEL_STAGES, ReelFromElsewhere, plan_for_reel
 from fluxbench.lineup._stage_list import stages_after, stages_of
 from fluxbench.lineup._steps import Kept
-from fluxbench.lineup._verification import Verification
-from fluxbench.lineup._verified_rows import READINGS
+from fluxbench.lineup._verification import READINGS, Verification
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View
+from fluxbench.lineup._visits import COURSE
 from fluxbench.lineup._working_copy import COPY_STAGES, WorkingCopy, copied_sections
 
 __all__ = [
@@ -28,6 +30,7 @@ __all__ = [
     "Ask",
     "AzimuthLine",
     "Board",
+    "Channels",
     "FiveMinuteCheck",
     "Follower",
     "Kept",
@@ -43,6 +46,7 @@ __all__ = [
     "Verification",
     "View",
     "WorkingCopy",
+    "cables_from_told",
     "copied_sections",
     "find_peak",
     "label_from_told",
@@ -50,4 +54,6 @@ __all__ = [
     "plan_from_state",
     "stages_after",
     "stages_of",
+    "with_bank",
+    "with_first",
 ]

@@ -13,7 +13,7 @@ from fluxbench.lineup._readings import Readings
 from fluxbench.lineup._view import Advice, Board, Verdict, move_db, wait_ratio
 from fluxbench.trade import LevelTolerance
 
-AIM = 0.85
+AIM = 0.95
 """The hand is stopped within this part of the hold band, lest readings end at its edge."""
 LEAST_S, LONGEST_S = 1.5, 8.0
 """A mean is read for at least, and at most, so long."""

@@ -4,6 +4,7 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._point import Point
+from fluxbench.lineup._turned import spread_of_seconds, turned_at
 from fluxbench.lineup._view import Advice, AzimuthLine, Verdict
 from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
@@ -13,6 +14,8 @@ ROUGH, FINE = 1.0, 0.15
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
 """A track that lies so far below the middle one gives noise."""
+AS_FOUND_ARCMIN = 10.0
+"""A head may stand so far off as found."""
 UNREADABLE_POINTS = 30
 """A track that cannot be read for so long is left out."""
 
@@ -46,6 +49,20 @@ def angle_shows(bench: Bench, trimmer: str) -> bool:
         " set it by the greatest short-wave output and begin again"
     )
     return False
+
+
+def rough_hold_ratio(bench: Bench, frequency_hz: float) -> float | None:
+    """Within what part of the set band an angle is to be held by a long wave first, if it must be.
+
+    Where live neighbours stand so far apart that this frequency may turn by more than half a turn
+    between them, the long wave has to bring it to less than a quarter.
+    """
+    apart_mm = float(np.diff(bench.plan.positions_mm[bench.live]).max())
+    wave_us = 1e6 / frequency_hz
+    if float(delay_us(AS_FOUND_ARCMIN, apart_mm, bench.plan.speed_ips)) < 0.45 * wave_us:
+        return None
+    held = float(azimuth_from_delay_arcmin(0.2 * wave_us, apart_mm, bench.plan.speed_ips))
+    return held / bench.plan.azimuth_tolerance_arcmin
 
 
 class Angle:
@@ -103,8 +120,15 @@ class Angle:
             if abs(new.mean() - old.mean()) > max(2.2 * spread, 0.4 * self._set_band):
                 self._begin = n - 4
                 block = np.array(self._angles[self._begin :])
-        if len(block) >= 80 and _differ(block[-50:], block[:-50], 0.1 * self._set_band):
-            self._begin = n - 50
+        spread = spread_of_seconds(np.array(self._angles))
+        at = turned_at(block, spread, 0.1 * self._set_band)
+        if at is not None:
+            self._begin += at
+
+    def lately(self) -> float:
+        """Angle in arc-minutes over the least time alone: a turn that was not noticed shows."""
+        cross = np.sum(self._past[-round(LEAST_S * 10) :], axis=0)
+        return slope_arcmin(self._bench, cross, self._frequency_hz)[0]
 
     def read(self) -> tuple[float, F64, float]:
         """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
@@ -163,7 +187,7 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float
                 bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
                 bench.steps.keep_part("as found", angle)
         enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
-        if abs(off) <= hold and enough:
+        if enough and abs(off) <= hold and abs(target_arcmin - stack.lately()) <= hold:
             break
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
@@ -197,13 +221,6 @@ def _line(
         trimmer, bench.tones[0], position, line_us + scatter_us, line_us,
         arcmin, error_arcmin, target_arcmin,
     )  # fmt: skip
-
-
-def _differ(recent: F64, older: F64, least_arcmin: float) -> bool:
-    """Whether the stack was turned a little between two stretches of readings."""
-    error = np.hypot(_error(recent), _error(older))
-    away = abs(float(recent.mean() - older.mean()))
-    return bool(np.isfinite(error)) and away > max(2.0 * error, least_arcmin)
 
 
 def _error(angles: F64) -> float:

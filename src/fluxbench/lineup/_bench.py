@@ -7,13 +7,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.lineup._dropouts import DropoutCount
-from fluxbench.lineup._peak import Picture
+from fluxbench.lineup._channels import cables_from_told, cables_told
+from fluxbench.lineup._learned import Learned
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._point import HOPS_PER_POINT, Point, mean_level_db
 from fluxbench.lineup._presence import GONE_POINTS, WINDING_POINTS, Presence
 from fluxbench.lineup._steps import Kept, Steps, thawed
-from fluxbench.lineup._stretches import Stretches
 from fluxbench.lineup._telling import Stop
 from fluxbench.lineup._vanished import Vanishing
 from fluxbench.lineup._view import Ask
@@ -29,7 +28,7 @@ SETTLED_S = 0.4
 """What is sent anew has filled the filters and the window."""
 
 
-class Bench(Stretches):
+class Bench(Learned):
     """What all stages share: the plan, what is sent and listened to, asks, notes, journal."""
 
     def __init__(self, plan: Plan, past: Sequence[Kept] | None, time_s: float) -> None:
@@ -37,18 +36,11 @@ class Bench(Stretches):
         self.steps = Steps(past or ())
         self.signal: Signal = Silence()
         self.tones: tuple[float, ...] = (1000.0,)
-        self.sign = np.ones(plan.tracks)  # -1 for a return that is reversed off the tape
-        self.dropouts = DropoutCount(plan.tracks)
         self.round_trip_s = 0.0
-        self.azimuth_left_arcmin = 0.0
         self.source: tuple[str, Section | None] = ("none", None)
         self.loaded = ""
-        self.pictures: dict[int, Picture] = {}
-        """By track (from 0): what its bias was seen to do in this run."""
-        self.found_db: dict[str, F64] = {}
-        """What the reference tone of the calibration tape read before anything was turned."""
-        self.left_db: dict[str, tuple[F64, F64]] = {}
-        """What the calibration tape read as left re its target: level, high end; by head."""
+        self.cabled = plan.channels is None
+        """Whether a person has said that the cables hang as they should."""
         self.wanted: int | None = None
         """The track (from 0) that the person wants in hand, until it has been."""
         self._asks = 0
@@ -145,6 +137,9 @@ class Bench(Stretches):
         self._presence.forget()
         if kind == "load":
             self.loaded = str(values["tape"])
+        elif kind == "cables":
+            self.plug(cables_from_told(values))
+            self.cabled = True
 
     def wait(self, seconds: float) -> Procedure:
         """Let time pass."""
@@ -172,7 +167,7 @@ class Bench(Stretches):
                     yield from self.shout(gone)
                     yield from self.wind()
                     continue
-                self.dropouts.see(point.envelope, self.tones, self.source[0])
+                self.dropouts.see(point.envelope, self.tones, self.source[0], self.live)
                 return point
             if presence.clips:
                 raise Stop("every return clips at the interface: turn its inputs down")
@@ -265,7 +260,8 @@ class Bench(Stretches):
         """All that a step may have changed and a later one needs, as plain values."""
         kind, section = self.source
         return {
-            "live": self.live.tolist(),
+            "in_use": self.in_use.tolist(),
+            "cables": cables_told(self.cables) if self.cabled else None,
             "sign": self.sign.tolist(),
             "round_trip_s": float(self.round_trip_s),
             "azimuth_left_arcmin": float(self.azimuth_left_arcmin),
@@ -278,7 +274,10 @@ class Bench(Stretches):
 
     def _restore(self, state: Mapping[str, Any]) -> None:
         kind, number = state["source"]
-        self.live = np.array(state["live"], bool)
+        self.in_use = np.array(state.get("in_use", state.get("live")), bool)
+        cables = state.get("cables")
+        self.plug(self.cables if cables is None else cables_from_told(cables))
+        self.cabled = cables is not None or self.plan.channels is None
         self.sign = np.array(state["sign"])
         self.round_trip_s = state["round_trip_s"]
         self.azimuth_left_arcmin = state["azimuth_left_arcmin"]
@@ -288,4 +287,4 @@ class Bench(Stretches):
         self._presence.expect(GONE_POINTS)
 
     def _ready(self) -> list[int]:
-        return [int(t) + 1 for t in np.flatnonzero(self.live)]
+        return [int(t) + 1 for t in np.flatnonzero(self.in_use)]

@@ -68,19 +68,25 @@ def _bias(bench: Bench) -> Procedure:
             break
     for t in (t for t in off if abs(off[t]) > band.set_db):
         bench.note(f"bias of track {t + 1} is not in: {off[t]:+.2f} dB of over-bias are left")
-    everyone = range(plan.tracks)
+    _write_left(bench, peaks, off)
+
+
+def _write_left(bench: Bench, peaks: dict[int, Peak], off_db: dict[int, float]) -> None:
+    drop_db = bench.plan.over_bias_db
     first_db = bench.steps.parts("as found")[0][0]
     bench.write(
         "as left",
         trimmer="bias",
         target_db=drop_db,
-        found_over_bias_db=[
-            peaks[t].level_db - first_db[t] if t in peaks else None for t in everyone
-        ],
-        over_bias_db=[drop_db - off[t] if t in off else None for t in everyone],
-        peak_db=[peaks[t].level_db if t in peaks else None for t in everyone],
-        peak_error_db=[peaks[t].error_db if t in peaks else None for t in everyone],
+        found_over_bias_db=_row(bench, {t: p.level_db - first_db[t] for t, p in peaks.items()}),
+        over_bias_db=_row(bench, {t: drop_db - off for t, off in off_db.items()}),
+        peak_db=_row(bench, {t: p.level_db for t, p in peaks.items()}),
+        peak_error_db=_row(bench, {t: p.error_db for t, p in peaks.items()}),
     )
+
+
+def _row(bench: Bench, of: dict[int, float]) -> F64:
+    return np.array([of.get(t, np.nan) for t in range(bench.plan.tracks)])
 
 
 class Walk:

@@ -93,7 +93,8 @@ def check_contact(bench: Bench, points: Sequence[Point], frequency_hz: float, he
     level = np.array([p.level_db[0] for p in points])[:, bench.live]
     time = np.arange(len(level)) - (len(level) - 1) / 2.0
     slope = (time[:, np.newaxis] * (level - level.mean(axis=0))).sum(axis=0) / (time**2).sum()
-    waver_db = np.std(level - slope * time[:, np.newaxis], axis=0)
+    waver_db = np.full(bench.plan.tracks, np.nan)
+    waver_db[bench.live] = np.std(level - slope * time[:, np.newaxis], axis=0)
     if not np.isfinite(waver_db).any():
         return
     per_um_db = float(spacing_loss_db(1.0, wavelength_um(frequency_hz, bench.plan.speed_ips)))

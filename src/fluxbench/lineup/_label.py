@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError
 from fluxbench.lineup._plan import F64, Plan, Section
@@ -18,6 +19,8 @@ USUAL_S = 30.0
 """How long a line-up tone lasts; common practice, no source."""
 TOLD_APART_DB = 1.0
 """Standards that differ by less than this at every tone that was played cannot be told apart."""
+
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +104,9 @@ class Judged:
     contradicts: bool
 
 
-def judge_label(label: ReelLabel, plan: Plan, read_db: Mapping[int, F64], live: F64) -> Judged:
+def judge_label(
+    label: ReelLabel, plan: Plan, read_db: Mapping[int, F64], live: NDArray[np.bool_]
+) -> Judged:
     """Compare what the tones read (by section, (tracks,), dB re 0 VU) with every standard.
 
     It takes the deck to be as its last line-up left it: flat on the plan's equalisation, operating

@@ -1,45 +1,17 @@
 """The whole line-up, from plan to close: fed with hops, it says what to send, ask and advise."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
 from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._point import HOPS_PER_POINT, Point
-from fluxbench.lineup._stages_record import (
-    bias_stage,
-    close,
-    load_stock,
-    low_stage,
-    record_azimuth,
-    record_high_end,
-    record_level,
-    verify,
-)
-from fluxbench.lineup._stages_reproduce import input_check, reproduce, safe_check, sync
 from fluxbench.lineup._steps import Kept, Leave
 from fluxbench.lineup._telling import Stop
+from fluxbench.lineup._visits import go, next_visit, visits
 from fluxbench.measure import Hop
-
-COURSE: Mapping[str, Callable[[Bench], Procedure]] = {
-    "input check": input_check,
-    "prepare": safe_check,
-    "reproduce": partial(reproduce, head="reproduce"),
-    "sync": sync,
-    "load": load_stock,
-    "azimuth": partial(record_azimuth, stage="azimuth"),
-    "bias": bias_stage,
-    "record high end": record_high_end,
-    "record level": record_level,
-    "azimuth again": partial(record_azimuth, stage="azimuth again"),
-    "low end": low_stage,
-    "verify": verify,
-    "close": close,
-}
-"""The stages in their order."""
 
 
 class LineUp(Bench):
@@ -108,15 +80,15 @@ class LineUp(Bench):
             self.note(remark)
         if not self._recalling:
             yield
-        names = list(COURSE)
+        course = visits(plan)
         at = 0
-        while at < len(names):
+        while at < len(course):
             try:
-                yield from COURSE[names[at]](self)
+                yield from go(self, course[at])
                 at += 1
             except Leave as leave:
-                skipped = names[at]
-                at = at + 1 if leave.to is None else names.index(leave.to)
+                skipped = course[at].stage
+                at = next_visit(course, at, leave.to)
                 self._go(skipped, leave)
 
     def _go(self, left: str, leave: Leave) -> None:

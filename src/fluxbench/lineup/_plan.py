@@ -1,11 +1,13 @@
 """What a line-up sets out to do: the deck, both tapes, and from them the target of every tone."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.base import MisuseError
+from fluxbench.base import Cables, MisuseError
+from fluxbench.lineup._channels import Channels
 from fluxbench.trade import (
     Equalisation,
     Format,
@@ -68,6 +70,25 @@ class Plan:
     """Bias by the short wave alone, on wish."""
     tape: str = "calibration"
     """What the deck calls the tape whose sections are played."""
+    channels: Channels | None = None
+    """What there is of an interface with fewer channels than tracks, or another order."""
+
+    @property
+    def banks(self) -> list[tuple[int, ...]]:
+        """The tracks (from 0) that are cabled together, bank after bank."""
+        every = tuple(range(self.tracks))
+        return [every] if self.channels is None else self.channels.banks(self.tracks)
+
+    @property
+    def cables(self) -> Cables:
+        """How the first bank is cabled."""
+        return self.cables_to(self.banks[0])
+
+    def cables_to(self, tracks: Sequence[int]) -> Cables:
+        """How some tracks (from 0) are cabled to the interface."""
+        if self.channels is None:
+            return Cables.straight(self.tracks)
+        return self.channels.cables(self.tracks, tracks)
 
     @property
     def tape_told(self) -> str:

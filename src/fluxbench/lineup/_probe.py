@@ -1,5 +1,7 @@
 """Probes of the path: how long a tone takes to return, and whether each return is its own."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from fluxbench.lineup._bench import Bench, Procedure
@@ -7,6 +9,8 @@ from fluxbench.lineup._telling import Stop
 from fluxbench.signals import PerTrack, Tone
 
 PROBE_HZ = 1000.0
+THERE_DB = -25.0
+"""A track that records, as badly as it may be trimmed, gives more than this of operating level."""
 
 
 def check_order(bench: Bench) -> Procedure:
@@ -23,9 +27,48 @@ def check_order(bench: Bench) -> Procedure:
         power += 10.0 ** (np.nan_to_num(point.level_db, nan=-99.0) / 10.0)
     bench.signal = before
     source = np.argmax(power, axis=0)
-    wrong = [int(t) for t in np.flatnonzero(bench.live) if source[t] != t]
+    _stop_if_crossed(bench, {int(t): int(source[t]) for t in np.flatnonzero(bench.live)})
+
+
+def check_order_by_ready(bench: Bench) -> Procedure:
+    """One output feeds all inputs: each return must be that of the tracks that are made ready.
+
+    The tracks that are cabled are numbered; for each binary digit those that have it are recorded,
+    so that three recordings tell seven tracks apart.
+    """
+    live = [int(t) for t in np.flatnonzero(bench.live)]
+    heard = np.zeros(len(live), int)
+    for digit in range(len(live).bit_length()):
+        ready = [t + 1 for k, t in enumerate(live, 1) if k >> digit & 1]
+        named = ", ".join(str(t) for t in ready)
+        yield from bench.ask(
+            "transport",
+            f"record on {named} alone, listen to the reproduce head",
+            state="record",
+            ready=ready,
+            monitor="reproduce",
+        )
+        bench.send((PROBE_HZ, 0.0))
+        yield from bench.wait(0.6 + bench.round_trip_s + bench.plan.head_delay_s)
+        power = np.zeros(len(live))
+        for _ in range(4):
+            point = yield
+            power += 10.0 ** (np.nan_to_num(point.level_db[0, live], nan=-99.0) / 10.0)
+        heard |= (10.0 * np.log10(power / 4.0) > THERE_DB).astype(int) << digit
+        bench.silence()
+    for at in np.flatnonzero((heard == 0) | (heard > len(live))):
+        bench.note(f"the return of track {live[at] + 1} is not sure: it did not record as asked")
+    _stop_if_crossed(
+        bench,
+        {t: live[heard[at] - 1] for at, t in enumerate(live) if 0 < heard[at] <= len(live)},
+    )
+
+
+def _stop_if_crossed(bench: Bench, source: Mapping[int, int]) -> None:
+    """`Stop` if a return carries the tone of another track (both from 0)."""
+    wrong = [(t, other) for t, other in source.items() if other != t]
     if wrong:
-        said = ", ".join(f"return {t + 1} carries track {source[t] + 1}" for t in wrong)
+        said = ", ".join(f"return {t + 1} carries track {other + 1}" for t, other in wrong)
         bench.note(f"crossed: {said}")
         raise Stop(f"tracks are crossed: {said}; put the cables right and begin again")
 

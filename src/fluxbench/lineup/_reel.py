@@ -12,10 +12,10 @@ from fluxbench.lineup._label import Judged, ReelLabel, judge_label
 from fluxbench.lineup._lineup import LineUp
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
+from fluxbench.lineup._stages_before import safe_check
 from fluxbench.lineup._stages_reproduce import (
     high_and_level,
     reproduce_azimuth,
-    safe_check,
     stop_tape,
 )
 from fluxbench.lineup._steps import Kept

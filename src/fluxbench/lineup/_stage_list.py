@@ -3,8 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fluxbench.lineup._lineup import COURSE
 from fluxbench.lineup._plan import Plan
+from fluxbench.lineup._visits import COURSE
 
 Stages = list[Mapping[str, Any]]
 

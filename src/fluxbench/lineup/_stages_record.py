@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import FINE, ROUGH, angle_shows, azimuth
+from fluxbench.lineup._azimuth import FINE, ROUGH, angle_shows, azimuth, rough_hold_ratio
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._bias import bias
 from fluxbench.lineup._bias_master import master_bias
@@ -40,13 +40,15 @@ MOST_DROPOUTS_PER_MIN = 3.0
 def load_stock(bench: Bench) -> Procedure:
     """Load the stock, record on all tracks, prove that what returns comes off the tape."""
     bench.stage("load")
-    yield from stop_tape(bench)
+    if bench.loaded != "stock":
+        yield from stop_tape(bench)
     yield from bench.step("load", _load_stock(bench))
 
 
 def _load_stock(bench: Bench) -> Procedure:
     bench.silence()
-    yield from bench.ask("load", "load the session's stock", tape="stock")
+    if bench.loaded != "stock":
+        yield from bench.ask("load", "load the session's stock", tape="stock")
     yield from bench.record_all()
     bench.listen(PROBE_HZ)
     yield from bench.wait(1.2 + bench.plan.head_delay_s)
@@ -60,7 +62,8 @@ def _load_stock(bench: Bench) -> Procedure:
     for t in np.flatnonzero(bench.live & ~(level > -30.0)):
         bench.leave_out(int(t), "does not record" if level[t] <= -30.0 else "clips: turn it down")
     learn_polarity(bench, points)
-    yield from check_order(bench)
+    if bench.cables.mult is None:
+        yield from check_order(bench)
     yield from check_erasure(bench)
 
 
@@ -77,7 +80,13 @@ def record_azimuth(bench: Bench, stage: str) -> Procedure:
         return
     bench.stage(stage)
     yield from recording(bench)
-    bench.send((azimuth_frequency_hz(bench.plan.speed_ips), LOW_DB))
+    tone_hz = azimuth_frequency_hz(bench.plan.speed_ips)
+    rough = rough_hold_ratio(bench, tone_hz)
+    if rough is not None:
+        bench.send((LEVEL_HZ, LOW_DB))
+        yield from bench.settle()
+        yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, rough)
+    bench.send((tone_hz, LOW_DB))
     yield from bench.settle()
     held_ratio = ROUGH if stage == "azimuth" else FINE
     yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, held_ratio)

@@ -1,17 +1,16 @@
-"""The stages before anything is recorded: input check, safe, calibration tape, both heads."""
+"""The calibration tape: what it is, and both heads set by it."""
 
 from collections.abc import Mapping
 
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import angle_shows, azimuth, read_azimuth
+from fluxbench.lineup._azimuth import angle_shows, azimuth, read_azimuth, rough_hold_ratio
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._condition import (
     SILENT_DB,
     check_alone,
     check_contact,
-    check_hum,
     check_short_waves,
     check_speed,
     learn_polarity,
@@ -19,80 +18,31 @@ from fluxbench.lineup._condition import (
 )
 from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import mean_level_db
-from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
 from fluxbench.lineup._telling import Stop
 from fluxbench.lineup._vanished import wiped_parts
-
-
-def input_check(bench: Bench) -> Procedure:
-    """No tape: levels, order and polarity of every return, and the round trip of the link."""
-    bench.stage("input check")
-    yield from bench.step("input check", _input_check(bench))
-
-
-def _input_check(bench: Bench) -> Procedure:
-    yield from bench.ask(
-        "transport",
-        "stop the tape and listen to the input",
-        state="stop",
-        ready=[],
-        monitor="input",
-    )
-    bench.listen(PROBE_HZ)
-    yield from bench.wait(0.6)
-    bench.round_trip_s = yield from onset_s(bench)
-    if np.isnan(bench.round_trip_s):
-        raise Stop("nothing comes back: check interface, cables and the deck's monitor switch")
-    yield from bench.wait(0.6)
-    levels = (yield from bench.levels(1.0))[0]
-    for t in np.flatnonzero(np.isnan(levels)):
-        bench.leave_out(int(t), "clips at the interface: turn its return down")
-    for t in np.flatnonzero(levels <= -30.0):
-        bench.leave_out(int(t), "is dead: its input does not come back")
-    bench.write("input levels", level_db=levels)
-    off = bench.live & (np.abs(levels) > 1.0)
-    for t in np.flatnonzero(off):
-        bench.note(f"track {t + 1} returns its input at {levels[t]:+.1f} dB: check its input level")
-    phase = (yield from bench.gather(0.3))[0].envelope.mean(axis=0)[0]
-    reference = np.exp(1j * np.angle(phase[bench.live].sum() if bench.live.any() else 1.0))
-    for t in np.flatnonzero(bench.live & ((phase * reference.conj()).real < 0.0)):
-        bench.note(f"track {t + 1} comes back reversed in polarity")
-    yield from check_order(bench)
-    bench.silence()
-    yield from bench.wait(0.3)
-
-
-def safe_check(bench: Bench) -> Procedure:
-    """On scrap tape, record pressed with every track safe: nothing may come back off the tape."""
-    bench.stage("prepare")
-    yield from bench.step("safe", _safe_check(bench))
-
-
-def _safe_check(bench: Bench) -> Procedure:
-    yield from bench.ask("load", "load scrap tape (the stock will do)", tape="stock")
-    yield from bench.ask("transport", "all tracks safe; press record; listen to the reproduce head",
-                         state="record", ready=[], monitor="reproduce")  # fmt: skip
-    bench.silence()
-    bench.listen(PROBE_HZ)
-    yield from bench.wait(1.5)
-    onset = yield from onset_s(bench)
-    bench.silence()
-    if not np.isnan(onset):
-        check_head_delay(bench, onset)
-        raise Stop(f"a track records although all are safe: it would wipe {bench.plan.tape_told}")
-    bench.write("safe", proved=True)
-    yield from check_hum(bench)
-    yield from bench.ask("transport", "stop", state="stop", ready=[], monitor="reproduce")
 
 
 def first_look(bench: Bench) -> Procedure:
     """Both heads at the reference tone of the calibration tape, before anything is turned.
 
     Leaves out tracks that do not play, says how fast the tape runs and which tracks are reversed,
-    and asks both heads whether this is the tape of its sheet. Gives the levels (tracks,) by head.
+    and asks both heads, and all banks so far, whether this is the tape of its sheet. Gives the
+    levels (tracks,) by head.
     """
-    return (yield from bench.step("first look", _first_look(bench)))
+    found_db: dict[str, F64] = yield from bench.step("first look", _first_look(bench))
+    target = bench.plan.calibration_target_db(bench.plan.level_section)
+    for head, level in found_db.items():
+        off = level - target
+        told = bench.live & np.isfinite(off) & ((head == "reproduce") | (off > SILENT_DB))
+        bench.off_db |= {(head, int(t)): float(off[t]) for t in np.flatnonzero(told)}
+    try:
+        check_fluxivity(bench, np.array(list(bench.off_db.values())))
+    except Stop as doubted:
+        if not bench.trusted:
+            yield from bench.doubt(doubted)
+        bench.trusted = True
+    return found_db
 
 
 def _first_look(bench: Bench) -> Procedure:
@@ -102,18 +52,13 @@ def _first_look(bench: Bench) -> Procedure:
     points = yield from bench.gather(2.0)
     level = mean_level_db(points)[0]
     leave_out_silent(bench, level, target, "the reproduce head")
-    check_speed(bench, points, section.frequency_hz)
+    if not bench.off_db:
+        check_speed(bench, points, section.frequency_hz)
     learn_polarity(bench, points)
-    found_db, off = {"reproduce": level}, [(level - target)[bench.live]]
+    found_db = {"reproduce": level}
     if "sync_level" in bench.plan.trimmers:
         yield from bench.play_on("sync")
         found_db["sync"] = (yield from bench.levels(1.5))[0]
-        sync = found_db["sync"] - target
-        off.append(sync[bench.live & (sync > SILENT_DB)])
-    try:
-        check_fluxivity(bench, np.concatenate(off))
-    except Stop as doubted:
-        yield from bench.doubt(doubted)
     return found_db
 
 
@@ -158,14 +103,34 @@ def reproduce(bench: Bench, head: str) -> Procedure:
     """
     bench.stage(head)
     if head == "reproduce":
-        level_at = bench.plan.level_section
-        found = yield from bench.step("calibration pass", calibration_pass(bench, head))
-        if level_at.number not in found:
-            raise wrong_tape(bench, f"its {level_at.frequency_hz:g} Hz reference was not found")
-        leave_out_wiped(bench, found)
+        yield from know_the_tape(bench)
         bench.found_db = yield from first_look(bench)
         yield from reproduce_azimuth(bench)
     yield from high_and_level(bench, head)
+
+
+def reproduce_across(bench: Bench) -> Procedure:
+    """What is done once on a deck of several banks: the tape is known by it, azimuth is set."""
+    bench.stage("reproduce")
+    yield from know_the_tape(bench)
+    yield from first_look(bench)
+    yield from reproduce_azimuth(bench)
+
+
+def reproduce_bank(bench: Bench) -> Procedure:
+    """High end and level of the reproduce head, bank by bank."""
+    bench.stage("reproduce")
+    bench.found_db = yield from first_look(bench)
+    yield from high_and_level(bench, "reproduce")
+
+
+def know_the_tape(bench: Bench) -> Procedure:
+    """Play the whole calibration tape once; `Stop` if it is another, or lacks its reference."""
+    level_at = bench.plan.level_section
+    found = yield from bench.step("calibration pass", calibration_pass(bench, "reproduce"))
+    if level_at.number not in found:
+        raise wrong_tape(bench, f"its {level_at.frequency_hz:g} Hz reference was not found")
+    leave_out_wiped(bench, found)
 
 
 def reproduce_azimuth(bench: Bench) -> Procedure:
@@ -174,7 +139,12 @@ def reproduce_azimuth(bench: Bench) -> Procedure:
     if not {"reproduce_azimuth", "record_azimuth"} & trimmers:
         return
     if angle_shows(bench, "reproduce_azimuth"):
-        yield from bench.play_section(bench.plan.azimuth_section, "reproduce")
+        section = bench.plan.azimuth_section
+        rough = rough_hold_ratio(bench, section.frequency_hz)
+        if rough is not None and "reproduce_azimuth" in trimmers:
+            yield from bench.play_section(bench.plan.level_section, "reproduce")
+            yield from azimuth(bench, "reproduce_azimuth", 0.0, rough)
+        yield from bench.play_section(section, "reproduce")
         if "reproduce_azimuth" in trimmers:
             left = yield from azimuth(bench, "reproduce_azimuth", 0.0)
         else:
@@ -212,7 +182,7 @@ def high_and_level(bench: Bench, head: str) -> Procedure:
         (level_trimmer, level_left, level_target),
     ):
         bench.write("as left", trimmer=trimmer, deviation_db=left, target_db=target)
-    bench.left_db[head] = level_left, high_left
+    bench.keep_left(head, level_left, high_left)
 
 
 def sync(bench: Bench) -> Procedure:
@@ -222,18 +192,18 @@ def sync(bench: Bench) -> Procedure:
     """
     if not {"sync_level", "sync_high"} & bench.plan.trimmers:
         return
-    live = bench.live.copy()
+    in_use = bench.in_use.copy()
     try:
         yield from reproduce(bench, "sync")
     finally:
-        bench.live = live
+        bench.in_use = in_use
+        bench.plug(bench.cables)
 
 
 def stop_tape(bench: Bench) -> Procedure:
-    """Have the calibration tape stopped."""
-    yield from bench.ask(
-        "transport", f"stop {bench.plan.tape_told}", state="stop", ready=[], monitor="reproduce"
-    )
+    """Have the tape stopped that runs."""
+    told = "the stock" if bench.source[0] == "record" else bench.plan.tape_told
+    yield from bench.ask("transport", f"stop {told}", state="stop", ready=[], monitor="reproduce")
 
 
 def short_waves(bench: Bench, head: str, level_off_db: F64) -> Procedure:

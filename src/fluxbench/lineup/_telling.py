@@ -4,14 +4,28 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from fluxbench.base import Cables
 from fluxbench.lineup._plan import Plan
-from fluxbench.lineup._steps import rounded
+from fluxbench.lineup._steps import Leave, rounded
 from fluxbench.lineup._view import Advice, AzimuthLine, Board, View
 
 
 class Stop(Exception):  # noqa: N818 - not an error: the line-up ends here, with a reason
     """The line-up cannot go on; the reason is for the person."""
+
+
+def heard(cables: Cables) -> NDArray[np.bool_]:
+    """Which tracks come back by some cables, (tracks,)."""
+    back = np.zeros(cables.tracks, np.bool_)
+    back[list(cables.heard)] = True
+    return back
+
+
+def _is_table(fact: object) -> bool:
+    rows = fact.values() if isinstance(fact, dict) else (fact,)
+    return any(isinstance(row, np.ndarray) for row in rows)
 
 
 class Telling:
@@ -22,16 +36,25 @@ class Telling:
         self.time_s = time_s
         self.view = View("plan", time_s)
         self.journal: list[dict[str, Any]] = []
-        self.live = np.ones(plan.tracks, bool)
+        self.in_use = np.ones(plan.tracks, bool)
+        """Tracks that the line-up goes on with."""
+        self.cables = plan.cables
+        self.live = self.in_use & heard(self.cables)
+        """Those of them that come back by the cables that hang now."""
         self.board: Board | None = None
         self.line: AzimuthLine | None = None
         self._recalling = recalling
         self._passed: tuple[str, int | None] | None = None
 
     def write(self, what: str, **facts: Any) -> None:
-        """Put a fact into the journal (rounded: the journal is compared byte for byte)."""
+        """Put a fact into the journal (rounded: the journal is compared byte for byte).
+
+        Where not all tracks are cabled, `bank` says which ones (from 1) a table speaks of.
+        """
         if self._recalling:
             return
+        if not self.cables.whole and any(_is_table(fact) for fact in facts.values()):
+            facts["bank"] = [track + 1 for track in self.cables.heard]
         self.journal.append({"t": round(self.time_s, 2), "what": what, **rounded(facts)})
 
     def note(self, text: str) -> None:
@@ -41,11 +64,21 @@ class Telling:
             self.write("note", text=text)
 
     def leave_out(self, track: int, why: str) -> None:
-        """Go on without a track (from 0); `Stop` if it was the last one."""
-        self.live[track] = False
+        """Go on without a track (from 0); `Stop` if it was the last one.
+
+        `Leave` if others are in use, but none of them is cabled.
+        """
+        self.in_use[track] = self.live[track] = False
         self.note(f"track {track + 1} {why}; it is left out")
-        if not self.live.any():
+        if not self.in_use.any():
             raise Stop("no track is left that gives a reading: see the notes, and begin again")
+        if not self.live.any():
+            raise Leave(None, "no track that is cabled gives a reading")
+
+    def plug(self, cables: Cables) -> None:
+        """Take over the cables that hang now."""
+        self.cables = cables
+        self.live = self.in_use & heard(cables)
 
     def stage(self, name: str) -> None:
         self.view = replace(self.view, stage=name, ask=None, advice=None, done=0, due=0)

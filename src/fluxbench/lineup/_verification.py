@@ -1,15 +1,34 @@
 """A verification: what was chosen is read on all tracks, held against limits, worst track first."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
-from fluxbench.lineup._bench import Procedure
+from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._one_stage import OneStage
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._steps import Kept
-from fluxbench.lineup._verified_rows import READINGS
+from fluxbench.lineup._verified_erasure import erasure
+from fluxbench.lineup._verified_rows import (
+    crosstalk,
+    distortion,
+    flutter,
+    maximum,
+    noise,
+    response,
+)
+
+READINGS: Mapping[str, Callable[[Bench], Procedure]] = {
+    "response": response,
+    "noise": noise,
+    "distortion": distortion,
+    "crosstalk": crosstalk,
+    "flutter": flutter,
+    "maximum": maximum,
+    "erasure": erasure,
+}
+"""What can be verified, in order."""
 
 
 class Verification(OneStage):

@@ -1,6 +1,5 @@
 """What a verification can read: rows of one quantity of all tracks, with their limits."""
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -205,17 +204,6 @@ def maximum(bench: Bench) -> Procedure:
             at_least=True,
         )
     ]
-
-
-READINGS: Mapping[str, Callable[[Bench], Procedure]] = {
-    "response": response,
-    "noise": noise,
-    "distortion": distortion,
-    "crosstalk": crosstalk,
-    "flutter": flutter,
-    "maximum": maximum,
-}
-"""What can be verified, in order."""
 
 
 def _read(bench: Bench, signal: Any, of: tuple[str, float, float, int]) -> Procedure:

@@ -12,7 +12,7 @@ from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import error_db, mean_level_db
 from fluxbench.lineup._presence import WINDING_POINTS
 from fluxbench.lineup._sections import wrong_tape
-from fluxbench.lineup._stages_reproduce import safe_check
+from fluxbench.lineup._stages_before import safe_check
 from fluxbench.lineup._steps import rounded
 from fluxbench.lineup._telling import Stop
 

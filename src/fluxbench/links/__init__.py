@@ -1,5 +1,6 @@
 """Streams of samples: sound interface, deck handed in, file; and a deck's hands over HTTP."""
 
+from fluxbench.links._cabled import CabledLink
 from fluxbench.links._deck import Deck, DeckLink
 from fluxbench.links._deck_apart import DeckApart
 from fluxbench.links._duplex_ring import SilenceKey
@@ -11,6 +12,7 @@ from fluxbench.links._protocols import DeckControls, Link
 from fluxbench.links._stream import StreamLink
 
 __all__ = [
+    "CabledLink",
     "Deck",
     "DeckApart",
     "DeckControls",

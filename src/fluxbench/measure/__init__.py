@@ -1,5 +1,9 @@
 """What came back: arrays in, frozen results out."""
 
+from fluxbench.measure._along import (
+    AlongReading,
+    level_along,
+)
 from fluxbench.measure._azimuth import (
     DelaysReading,
     delays_of,
@@ -15,6 +19,13 @@ from fluxbench.measure._clock_drift import ClockDrift
 from fluxbench.measure._drop_outs import (
     DropOut,
     drop_outs_of,
+)
+from fluxbench.measure._echoes import (
+    LONGEST_TURN_S,
+    EchoesReading,
+    echoes,
+    narrow_powers,
+    turn_of,
 )
 from fluxbench.measure._flutter import (
     FlutterReading,
@@ -103,9 +114,11 @@ from fluxbench.measure._tone_stream import (
 from fluxbench.measure._unwanted import (
     RelativeReading,
     crosstalk,
+    crosstalk_between,
     erasure,
     modulation_noise,
     print_through,
+    remains,
 )
 from fluxbench.measure._validity import (
     waveform_validity,
@@ -114,10 +127,13 @@ from fluxbench.measure._validity import (
 __all__ = [
     "HOP_S",
     "KINDS",
+    "LONGEST_TURN_S",
     "THIRD_HARMONIC_LIMIT_PERCENT",
+    "AlongReading",
     "ClockDrift",
     "DelaysReading",
     "DropOut",
+    "EchoesReading",
     "EnvelopeBank",
     "FlutterComponent",
     "FlutterReading",
@@ -149,8 +165,10 @@ __all__ = [
     "components_of",
     "compression_db",
     "crosstalk",
+    "crosstalk_between",
     "delays_of",
     "drop_outs_of",
+    "echoes",
     "erasure",
     "fit_frequency",
     "flutter_of",
@@ -158,16 +176,19 @@ __all__ = [
     "harmonics_of",
     "hear",
     "highest_output",
+    "level_along",
     "low_end",
     "maximum_output",
     "measured",
     "modulation_noise",
     "multitone_levels",
+    "narrow_powers",
     "noise",
     "pair_delay",
     "power_dbfs",
     "print_through",
     "probe_return",
+    "remains",
     "stepped_levels",
     "sweep_levels",
     "take_tone",
@@ -175,6 +196,7 @@ __all__ = [
     "tone_of",
     "tone_reading",
     "track_delays",
+    "turn_of",
     "upright",
     "waveform_validity",
 ]

@@ -10,7 +10,7 @@ from fluxbench.base import MisuseError, Validity
 F64 = NDArray[np.float64]
 
 THIRD_HARMONIC_LIMIT_PERCENT = 3.0
-_LINEAR_BELOW_DB = 10.0
+_LINEAR_BELOW_DB = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +132,8 @@ def highest_output(frequency_hz: float, sent_db: F64, output_db: F64) -> Highest
 def compression_db(sent_db: F64, output_db: F64) -> F64:
     """How much less each output is than the lowest levels foretell, (steps,), positive: less.
 
-    The gain is the mean of the steps within 10 dB of the lowest that was heard.
+    The gain is the mean of the steps within 3 dB of the lowest that was heard: higher ones may
+    be squeezed already.
 
     Examples
     --------

@@ -12,12 +12,12 @@ from fluxbench.measure._harmonics import harmonics_of
 from fluxbench.measure._noise import noise
 from fluxbench.measure._tone import tone_reading
 from fluxbench.measure._tone_stream import take_tone
-from fluxbench.measure._unwanted import crosstalk
+from fluxbench.measure._unwanted import RelativeReading, crosstalk, remains
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
-KINDS = ("noise", "harmonics", "crosstalk", "flutter")
+KINDS = ("noise", "harmonics", "crosstalk", "flutter", "remains")
 _NAMES = {2: "second", 3: "third", 4: "fourth", 5: "fifth"}
 
 
@@ -44,7 +44,8 @@ class Measured:
     `hum_dbfs` (all lines together, NaN if none stands out). harmonics: `second_percent` to
     `fifth_percent` with `_standard_error_percent` and `_limit_percent`, under which it lies where
     it does not stand out of the noise, `total_percent`, and the tone's own `fundamental_dbfs`.
-    crosstalk: `level_db` re the driven track, `standard_error_db`, `limit_db`. flutter:
+    crosstalk: `level_db` re the driven track, `standard_error_db`, `limit_db`. remains: the same of
+    what is left of the tone, re full scale. flutter:
     `weighted_2_sigma_percent` with its `_standard_error_percent`, `weighted_quasi_peak_percent`,
     `unweighted_percent`.
     """
@@ -71,8 +72,8 @@ def measured(wanted: Wanted, samples: F32, rate_hz: float, *, lost: bool) -> Mea
     """
     if wanted.kind not in KINDS:
         raise MisuseError(f"a stretch is measured for {', '.join(KINDS)}, not for {wanted.kind!r}")
-    work = {"noise": _noise, "harmonics": _harmonics, "crosstalk": _crosstalk, "flutter": _flutter}
-    values, validity = work[wanted.kind](wanted, samples, rate_hz)
+    work = (_noise, _harmonics, _crosstalk, _flutter, _remains)
+    values, validity = work[KINDS.index(wanted.kind)](wanted, samples, rate_hz)
     if lost:
         validity = (Validity.GAP,) * len(validity)
         values = {name: np.full(len(validity), np.nan) for name in values}
@@ -115,7 +116,16 @@ def _harmonics(wanted: Wanted, samples: F32, rate_hz: float) -> Found:
 
 
 def _crosstalk(wanted: Wanted, samples: F32, rate_hz: float) -> Found:
-    read = crosstalk(samples, rate_hz, wanted.frequency_hz, wanted.driven_track)
+    return _relative(crosstalk(samples, rate_hz, wanted.frequency_hz, wanted.driven_track))
+
+
+def _remains(wanted: Wanted, samples: F32, rate_hz: float) -> Found:
+    full_scale = np.zeros((1, samples.shape[1]))
+    (read,) = remains(samples, rate_hz, [wanted.frequency_hz], full_scale)
+    return _relative(read)
+
+
+def _relative(read: RelativeReading) -> Found:
     return {
         "level_db": read.level_db,
         "standard_error_db": read.standard_error_db,

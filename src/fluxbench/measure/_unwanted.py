@@ -1,20 +1,23 @@
 """What should not be there: crosstalk, what erasing left, modulation noise, print-through."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError, Validity
-from fluxbench.measure._frequency import half_band_hz, hear
-from fluxbench.measure._spectrum import Samples, band_tone, bands, checked
+from fluxbench.measure._frequency import SEARCH, half_band_hz, hear, heard_in
+from fluxbench.measure._spectrum import Band, Samples, band_tone, bands, checked
 from fluxbench.measure._tone import dbfs
 from fluxbench.measure._validity import downgraded, usable, waveform_validity
 
 F64 = NDArray[np.float64]
+Held = tuple[F64, F64, F64, tuple[Validity, ...]]
 
 _MODULATION_FROM_SHARE = 0.003
 _MODULATION_TO_SHARE = 0.5
+_LEAST_SHARE, _SURE = 0.05, 4.0  # of the noise around, and in its errors: what must be left
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,37 @@ def crosstalk(
     return _relative(power, noise, error_db, told, np.full(len(told), reference_dbfs))
 
 
+def crosstalk_between(
+    samples: Samples, rate_hz: float, frequency_hz: float, driven_tracks: Sequence[int]
+) -> RelativeReading:
+    """Measure what the tone of some tracks leaves on the others, each re the nearest with it.
+
+    Parameters and errors are those of `crosstalk`, `driven_tracks` from 1; of two equally near
+    the louder one counts. The driven tracks themselves read 0.
+
+    Examples
+    --------
+    >>> sine = 0.1 * np.sin(2 * np.pi * 1000 * np.arange(96_000) / 48_000)
+    >>> four = np.stack([sine, 0.01 * sine, 0.002 * sine, 0.5 * sine], axis=1)
+    >>> [round(float(level), 1) for level in crosstalk_between(four, 48_000, 1e3, [1, 4]).level_db]
+    [0.0, -40.0, -48.0, 0.0]
+    """
+    if not driven_tracks:
+        raise MisuseError("crosstalk needs a track that carries the tone: name one")
+    read = crosstalk(samples, rate_hz, frequency_hz, driven_tracks[0])
+    own_db = {track - 1: float(read.level_db[track - 1]) for track in driven_tracks}
+    heard = {track: level_db for track, level_db in own_db.items() if np.isfinite(level_db)}
+    if not heard:
+        return read
+    nearest_db = np.array(
+        [
+            min((abs(track - other), -level_db) for other, level_db in heard.items())[1]
+            for track in range(len(read.level_db))
+        ]
+    )
+    return replace(read, level_db=read.level_db + nearest_db, limit_db=read.limit_db + nearest_db)
+
+
 def erasure(
     before: Samples, after: Samples, rate_hz: float, frequency_hz: float
 ) -> RelativeReading:
@@ -96,6 +130,43 @@ def erasure(
     power, noise, error_db, told = _power_at(after, rate_hz, frequency_hz, tone.envelope.centre_hz)
     told = tuple(a if a is not Validity.OK else b for a, b in zip(tone.validity, told, strict=True))
     return _relative(power, noise, error_db, told, dbfs(tone.inside.power))
+
+
+def remains(
+    samples: Samples, rate_hz: float, frequencies_hz: Sequence[float], reference_dbfs: F64
+) -> tuple[RelativeReading, ...]:
+    """Measure what is left of several tones, re what each of them was on each track.
+
+    Parameters
+    ----------
+    samples
+        Shape (frames, tracks), full scale 1; where the tones were erased, or should not be.
+    rate_hz
+        Sample rate in Hz.
+    frequencies_hz
+        Where the tones lay, within 0.5 %; `MisuseError` if the rate cannot hold one.
+    reference_dbfs
+        Their levels, shape (tones, tracks); where one is NaN nothing is read.
+
+    Returns
+    -------
+    tuple of RelativeReading
+        One a tone, as `erasure` gives it: `NO_SIGNAL` with a limit where nothing stands out.
+
+    Examples
+    --------
+    >>> time_s = np.arange(96_000) / 48_000
+    >>> wave = 1e-4 * np.sin(2 * np.pi * 1000 * time_s) + 1e-5 * np.sin(2 * np.pi * 3150 * time_s)
+    >>> was = np.array([[-10.0], [-20.0]])
+    >>> [round(float(r.level_db[0])) for r in remains(wave[:, None], 48_000, [1000.0, 3150.0], was)]
+    [-70, -80]
+    """
+    found = _powers_at(samples, rate_hz, frequencies_hz)
+    readings = []
+    for (power, noise, error_db, told), level_dbfs in zip(found, reference_dbfs, strict=True):
+        told = downgraded(told, np.isfinite(level_dbfs), Validity.NO_SIGNAL)
+        readings.append(_relative(power, noise, error_db, told, level_dbfs))
+    return tuple(readings)
 
 
 def modulation_noise(
@@ -128,23 +199,28 @@ def modulation_noise(
     >>> round(float(modulation_noise(0.1 * wave[:, None], 48_000, 1000.0).level_db[0]), 1)
     -43.0
     """
-    tone = hear(samples, rate_hz, frequency_hz)
+    told = waveform_validity(checked(samples, rate_hz, frequency_hz), rate_hz, frequency_hz)
+    band = _wide_band(usable(samples, rate_hz, told), rate_hz, frequency_hz)
+    tone = heard_in([band], told, frequency_hz, rate_hz, len(samples) / rate_hz)
     centre_hz = tone.envelope.centre_hz
-    around = _around(samples, rate_hz, centre_hz, tone.valid)
-    under = 0.0 * around if quiet is None else _around(quiet, rate_hz, centre_hz, tone.valid)
+    around = _around(band, centre_hz)
+    still, under = samples[:0], 0.0 * around
+    if quiet is not None:
+        still = np.where(tone.valid, quiet, quiet.dtype.type(0))
+        under = _around(_wide_band(still, rate_hz, frequency_hz), centre_hz)
     left = around - under
-    heard = left > 0.05 * around
-    told = downgraded(tone.validity, heard, Validity.NO_SIGNAL)
-    ok = np.array([v is Validity.OK for v in told], bool)
-    level_db = dbfs(left) - dbfs(tone.inside.power)
     # Noise in 2 B T independent values has a relative error of 1 / sqrt(B T).
     bandwidth_hz = 2.0 * _MODULATION_TO_SHARE * centre_hz
-    error_db = 10.0 / np.log(10.0) / np.sqrt(bandwidth_hz * len(samples) / rate_hz)
-    limit_db = np.where(tone.valid, dbfs(0.05 * around) - dbfs(tone.inside.power), np.nan)
+    error = np.sqrt(around**2 / len(samples) + under**2 / max(len(still), 1))
+    error = error * np.sqrt(rate_hz / bandwidth_hz)
+    hidden = np.maximum(_LEAST_SHARE * around, _SURE * error)
+    told = downgraded(tone.validity, left > hidden, Validity.NO_SIGNAL)
+    ok = np.array([v is Validity.OK for v in told], bool)
+    tone_dbfs = dbfs(tone.inside.power)
     return RelativeReading(
-        np.where(ok, level_db, np.nan),
-        np.where(ok, error_db * around / np.maximum(left, 1e-30), np.nan),
-        limit_db,
+        np.where(ok, dbfs(left) - tone_dbfs, np.nan),
+        np.where(ok, 10.0 / np.log(10.0) * error / np.maximum(left, 1e-30), np.nan),
+        np.where(tone.valid, dbfs(hidden) - tone_dbfs, np.nan),
         told,
     )
 
@@ -157,8 +233,8 @@ def print_through(
     Cut the echo before and the echo after out of a reel that is otherwise silent there, at
     `trade.echo_delay_s` from the tone, and call twice.
 
-    Examples
-    --------
+    `echoes` finds them by itself.
+
     >>> sine = 0.1 * np.sin(2 * np.pi * 1000 * np.arange(96_000) / 48_000)[:, None]
     >>> round(float(print_through(sine, 2e-3 * sine, 48_000, 1000.0).level_db[0]), 1)
     -54.0
@@ -166,20 +242,29 @@ def print_through(
     return erasure(loud, echo, rate_hz, frequency_hz)
 
 
-def _power_at(
-    samples: Samples, rate_hz: float, frequency_hz: float, centre_hz: float
-) -> tuple[F64, F64, F64, tuple[Validity, ...]]:
-    """Power, noise power and error of what every track holds at one frequency."""
-    told = waveform_validity(checked(samples, rate_hz, frequency_hz), rate_hz, frequency_hz)
-    fit = usable(samples, rate_hz, told)
-    half_hz = half_band_hz(centre_hz)
-    taper_s = min(1.0 / half_hz, 0.25 * len(fit) / rate_hz)
-    reach_hz = 3.0 * half_hz
-    (band,) = bands(fit, rate_hz, taper_s, [(centre_hz - reach_hz, centre_hz + reach_hz)])
-    inside = band_tone(band, centre_hz, half_hz, reach_hz)
-    told = downgraded(told, inside.heard & (inside.power > 0.0), Validity.NO_SIGNAL)
-    error_db = 20.0 / np.log(10.0) * inside.relative_error()
-    return inside.power, inside.hidden_power, error_db, told
+def _power_at(samples: Samples, rate_hz: float, frequency_hz: float, centre_hz: float) -> Held:
+    checked(samples, rate_hz, frequency_hz)
+    (found,) = _powers_at(samples, rate_hz, [centre_hz])
+    return found
+
+
+def _powers_at(samples: Samples, rate_hz: float, centres_hz: Sequence[float]) -> list[Held]:
+    """Power, noise power and error of what every track holds at each of some frequencies."""
+    samples = checked(samples, rate_hz, *centres_hz)
+    waveform = waveform_validity(samples, rate_hz, min(centres_hz))
+    fit = usable(samples, rate_hz, waveform)
+    halves_hz = [half_band_hz(centre_hz) for centre_hz in centres_hz]
+    taper_s = min(1.0 / min(halves_hz), 0.25 * len(fit) / rate_hz)
+    edges_hz = [(c - 3.0 * h, c + 3.0 * h) for c, h in zip(centres_hz, halves_hz, strict=True)]
+    found = []
+    for band, centre_hz, half_hz in zip(
+        bands(fit, rate_hz, taper_s, edges_hz), centres_hz, halves_hz, strict=True
+    ):
+        inside = band_tone(band, centre_hz, half_hz, 3.0 * half_hz)
+        told = downgraded(waveform, inside.heard & (inside.power > 0.0), Validity.NO_SIGNAL)
+        error_db = 20.0 / np.log(10.0) * inside.relative_error()
+        found.append((inside.power, inside.hidden_power, error_db, told))
+    return found
 
 
 def _relative(
@@ -194,11 +279,18 @@ def _relative(
     )
 
 
-def _around(samples: Samples, rate_hz: float, centre_hz: float, valid: NDArray[np.bool_]) -> F64:
+def _wide_band(samples: Samples, rate_hz: float, frequency_hz: float) -> Band:
+    """All that lies around a tone, and the tone."""
+    edges_hz = (1.0 + way * (_MODULATION_TO_SHARE + 2.0 * SEARCH) for way in (-1, 1))
+    low_hz, high_hz = (edge * frequency_hz for edge in edges_hz)
+    (band,) = bands(samples, rate_hz, 0.25 * len(samples) / rate_hz, [(low_hz, high_hz)])
+    return band
+
+
+def _around(band: Band, centre_hz: float) -> F64:
     """Power of both sides of a tone, (tracks,)."""
-    fit = np.where(valid, samples, samples.dtype.type(0))
     near_hz = max(20.0, _MODULATION_FROM_SHARE * centre_hz)
     far_hz = _MODULATION_TO_SHARE * centre_hz
-    edges = [(centre_hz - far_hz, centre_hz - near_hz), (centre_hz + near_hz, centre_hz + far_hz)]
-    sides = bands(fit, rate_hz, 0.25 * len(fit) / rate_hz, edges)
-    return np.asarray(sum(np.sum(np.abs(side.lines) ** 2, axis=0) for side in sides))
+    below = band.between(centre_hz - far_hz, centre_hz - near_hz)
+    above = band.between(centre_hz + near_hz, centre_hz + far_hz)
+    return np.asarray(sum(np.sum(np.abs(band.lines[side]) ** 2, axis=0) for side in (below, above)))

@@ -2,15 +2,16 @@
 
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 from fluxbench.base import DeckError
 from fluxbench.engine import Engine
-from fluxbench.lineup import LineUp, Plan, View, plan_from_state
+from fluxbench.lineup import Channels, LineUp, Plan, View, plan_from_state
 from fluxbench.links import DeckControls, Link
 from fluxbench.measure import measured
+from fluxbench.rehearsal._patch_bay import PatchBay
 from fluxbench.rehearsal._technician import Technician
 
 
@@ -30,28 +31,33 @@ def rehearse_guided(
     seed: int,
     watch: Callable[[View], None] | None = None,
     record: Callable[[Mapping[str, Any]], None] | None = None,
+    channels: tuple[int, int] | None = None,
 ) -> Rehearsed:
     """Line a deck up from plan to close, reading only what the bench shows.
 
-    `watch` gets every view, `record` every entry of the journal as it is written.
+    `watch` gets every view, `record` every entry of the journal as it is written. `channels` are
+    the inputs and outputs of an interface that has fewer than the deck has tracks.
     """
     begun = time.perf_counter()
-    calibration = deck.load("calibration")
-    stock = deck.load("stock")
-    plan = plan_from_state(calibration, stock)
-    lineup, technician = LineUp(plan), Technician(deck, seed)
-    engine = Engine(link, plan.tracks)
+    plan = plan_from_state(deck.load("calibration"), deck.load("stock"))
+    plug = None
+    if channels is not None:
+        plan = replace(plan, channels=Channels(*(tuple(range(count)) for count in channels)))
+        link = bay = PatchBay(link, *channels)
+        plug = bay.plug
+    lineup, technician = LineUp(plan), Technician(deck, seed, plug)
+    engine = Engine(link, plan.tracks, cables=lineup.cables)
     tape_s, running, recorded = 0.0, False, 0
     try:
         while not lineup.view.closed:
             engine.send(lineup.signal)
             engine.listen(lineup.tones)
             engine.keep(lineup.wanted_stretch)
+            engine.cable(lineup.cables)
             before = engine.time_s
             for hop in engine.step():
                 lineup.see(hop)
-            for one in engine.stretches():
-                lineup.hear(measured(one.wanted, one.samples, engine.rate_hz, lost=one.lost))
+            _measure_stretches(engine, lineup)
             tape_s += (engine.time_s - before) if running else 0.0
             asked = lineup.view.ask
             answered = technician.look(lineup.view, engine.time_s)
@@ -73,6 +79,11 @@ def rehearse_guided(
     visits = count_visits(lineup.journal, technician.turned, plan.tracks, plan.trimmers)
     line = result_line(plan, seed, "guided", tape_s, begun, visits, deck)
     return Rehearsed(line, tuple(lineup.journal), lineup.view.notes, lineup.view.stopped)
+
+
+def _measure_stretches(engine: Engine, lineup: LineUp) -> None:
+    for one in engine.stretches():
+        lineup.hear(measured(one.wanted, one.samples, engine.rate_hz, lost=one.lost))
 
 
 def _say_no(lineup: LineUp, technician: Technician) -> None:

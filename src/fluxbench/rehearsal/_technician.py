@@ -6,17 +6,19 @@ waits as long as the bench says before he believes a reading. When the bench goe
 trimmer, so does he.
 """
 
-from collections.abc import Generator, Mapping
+from collections.abc import Callable, Generator, Mapping
 from typing import Any
 
 import numpy as np
 
-from fluxbench.base import DeckError
-from fluxbench.lineup import Advice, Ask, View
+from fluxbench.base import Cables, DeckError
+from fluxbench.lineup import Advice, Ask, View, cables_from_told
 from fluxbench.links import DeckControls
 from fluxbench.rehearsal._experience import Experience
 
 REACTION_S = 0.3
+PLUGGING_S = 3.0
+"""For the cables of one track."""
 LOOK_AGAIN_S = 0.2
 LONGEST_WIND_S = 600.0
 TURN_ERROR = 0.2
@@ -39,8 +41,11 @@ Hands = Generator[None, None, None]
 class Technician:
     """Hands at a deck; call `look` with every new view and the time on the clock on the wall."""
 
-    def __init__(self, deck: DeckControls, seed: int) -> None:
+    def __init__(
+        self, deck: DeckControls, seed: int, plug: Callable[[Cables], None] | None = None
+    ) -> None:
         self._deck = deck
+        self._plug = plug
         self._rng = np.random.default_rng([seed, 77])
         self._now_s = 0.0
         self._view: View | None = None
@@ -79,19 +84,24 @@ class Technician:
         return tired
 
     def _work(self) -> Hands:
+        done = 0
         while True:
             yield
             view = self._view
             if view is None or view.closed:
                 continue
+            if view.ask is not None and view.ask.number == done:
+                continue  # it stands for another moment
             if view.ask is not None and view.ask.kind == "doubt":
                 yield from self._wait(REACTION_S)
-                self.declines = view.ask.number
+                self.declines = done = view.ask.number
             elif view.ask is not None:
                 yield from self._wait(REACTION_S)
+                if view.ask.kind == "cables":
+                    yield from self._wait(PLUGGING_S * len(cables_from_told(view.ask.values).heard))
                 self._do(view.ask)
                 yield from self._wound(view.ask)
-                self._answer = view.ask.number
+                self._answer = done = view.ask.number
             elif view.advice is not None:
                 yield from self._trim(view.advice)
 
@@ -103,6 +113,8 @@ class Technician:
             self._deck.locate(**values)
         elif ask.kind == "transport":
             self._deck.transport(**values)
+        elif ask.kind == "cables" and self._plug is not None:
+            self._plug(cables_from_told(values))
 
     def _wound(self, ask: Ask) -> Hands:
         """Wait until the tape has come to where it was sent; not every deck says that it winds."""

@@ -48,6 +48,8 @@ def of_ask(kind: str, values: dict[str, object]) -> str | None:
         return "Every track safe before somebody's reel is threaded; look at the tape first."
     if kind == "load":
         return "The calibration tape off the deck and away before anything is recorded."
+    if kind == "cables":
+        return "Monitors down and headphones off: plugs crack. The bench is silent meanwhile."
     if kind == "transport" and values.get("state") == "record" and values.get("ready"):
         return "This records. Is it the stock that is on the deck, not the calibration tape?"
     return None

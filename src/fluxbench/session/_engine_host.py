@@ -8,6 +8,7 @@ from dataclasses import replace
 from multiprocessing.connection import Connection
 from typing import Any
 
+from fluxbench.base import Cables
 from fluxbench.engine import ChannelTrims
 from fluxbench.measure import Wanted
 from fluxbench.session._engine_process import (
@@ -83,6 +84,7 @@ class EngineHost:
         signal: Signal,
         tones_hz: tuple[float, ...],
         stretch: Wanted | None = None,
+        cables: Cables | None = None,
         trims: ChannelTrims | None = None,
     ) -> None:
         """Send and listen to something else; hops that come before that have an older number.
@@ -90,7 +92,7 @@ class EngineHost:
         Without `trims` those of before stay.
         """
         trims = self.settings.trims if trims is None else trims
-        wanted = Settings(self.settings.number, signal, tones_hz, stretch, trims)
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch, cables, trims)
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
             self._say(self.settings)

@@ -11,7 +11,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.sharedctypes import Synchronized
 from typing import Any
 
-from fluxbench.base import FluxbenchError, MisuseError
+from fluxbench.base import Cables, FluxbenchError, MisuseError
 from fluxbench.engine import ChannelTrims, Engine, EvenLink, LoopBack, Stretch
 from fluxbench.links import Link, SilenceKey
 from fluxbench.measure import Hop, Measured, Wanted, measured
@@ -39,6 +39,8 @@ class Settings:
     tones_hz: tuple[float, ...]
     stretch: Wanted | None = None
     """What the return is to be kept for, and measured."""
+    cables: Cables | None = None
+    """Which tracks the channels are cabled to; None while there is no deck to speak of."""
     trims: ChannelTrims = field(default_factory=ChannelTrims)
     """What makes the channels of the interface alike in dBu."""
 
@@ -48,7 +50,8 @@ class Ready:
     """The link is open."""
 
     rate_hz: int
-    tracks: int
+    inputs: int
+    outputs: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +118,8 @@ def run_engine(
 
     def run() -> None:
         link = EvenLink(open_link(silence))
-        engine = Engine(link, link.inputs, STEP_S)
-        room.tell(Ready(link.rate_hz, link.inputs))
+        engine = Engine(link, link.inputs, STEP_S, Cables.listening(link.inputs))
+        room.tell(Ready(link.rate_hz, link.inputs, link.outputs))
         try:
             _step(engine, link, room)
         finally:
@@ -133,6 +136,8 @@ def _step(engine: Engine, link: EvenLink, room: "Room") -> None:
         if settings is not None and settings.number != number:
             number = settings.number
             link.trim(settings.trims)
+            if settings.cables is not None:
+                engine.cable(settings.cables)
             engine.send(settings.signal)
             engine.listen(settings.tones_hz)
             engine.keep(settings.stretch)

@@ -27,7 +27,7 @@ def new_bench(version: str, link_name: str, deck: str | None) -> dict[str, Any]:
         "line": None,
         "silenced": False,
         "gaps": 0,
-        "link": {"name": link_name, "rate_hz": None, "tracks": None},
+        "link": {"name": link_name, "rate_hz": None, "inputs": None, "outputs": None},
         "deck": deck,
         "saved": True,
     }
@@ -63,9 +63,9 @@ class Ledger:
         """Whether there is a page that could not be written."""
         return self._pending is not None
 
-    def tell_link(self, rate_hz: int, tracks: int) -> None:
+    def tell_link(self, rate_hz: int, inputs: int, outputs: int) -> None:
         """Tell that the engine runs, and on what."""
-        link = {**self.bench["link"], "rate_hz": rate_hz, "tracks": tracks}
+        link = {**self.bench["link"], "rate_hz": rate_hz, "inputs": inputs, "outputs": outputs}
         self.tell_bench(engine="running", line=None, link=link)
 
     def tell_bench(self, **changes: Any) -> None:

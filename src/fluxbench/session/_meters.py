@@ -62,7 +62,7 @@ class Meters:
     def message(self, lineup: LineUp | None, zero_dbfs: float, now: Mapping[str, Any]) -> Shown:
         """The message of this moment; `now` is what the session adds."""
         self._made += 1
-        out: dict[str, Any] = {"n": self._made, **now, **self._levels(zero_dbfs)}
+        out: dict[str, Any] = {"n": self._made, **now, **self._levels(zero_dbfs, lineup)}
         if lineup is None:
             nothing = dict.fromkeys(("board", "azimuth", "bias"))
             out |= {"t": 0.0, "stage": None, "sending": [], "advice": None, "focus": None}
@@ -89,7 +89,7 @@ class Meters:
             }
         return Shown(out, self._slow, self._slow_number)
 
-    def _levels(self, zero_dbfs: float) -> dict[str, Any]:
+    def _levels(self, zero_dbfs: float, lineup: LineUp | None) -> dict[str, Any]:
         if not self._hops:
             return {"lost": False, "tones_hz": [], "level_db": [], "peak_dbfs": []}
         power = np.mean([hop.power for hop in self._hops], axis=0)
@@ -100,11 +100,15 @@ class Meters:
         if lost:
             level[:] = np.nan
         level = np.maximum(level, -120.0)
+        peak_dbfs = 20.0 * np.log10(np.maximum(peak, 1e-6))
+        if lineup is not None and len(peak) == lineup.plan.tracks:
+            free = [t for t in range(len(peak)) if t not in lineup.cables.heard]
+            level[:, free] = peak_dbfs[free] = np.nan  # no cable
         return {
             "lost": lost,
             "tones_hz": list(self._hops[-1].frequencies_hz),
             "level_db": [plain(row, 2) for row in level],
-            "peak_dbfs": plain(20.0 * np.log10(np.maximum(peak, 1e-6)), 1),
+            "peak_dbfs": plain(peak_dbfs, 1),
         }
 
 

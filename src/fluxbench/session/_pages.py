@@ -9,18 +9,20 @@ from typing import Any
 from fluxbench.base import DeckError, MisuseError
 from fluxbench.book import Entry, LineUpRow, Page, Reading
 from fluxbench.lineup import LineUp, Plan, label_from_told, plan_for_reel, plan_from_state
-from fluxbench.session._full_scales import trims_of
+from fluxbench.session._channels import channels_of
 from fluxbench.session._commands import NotNowError, Waiting
 from fluxbench.session._from_book import ids_of
+from fluxbench.session._full_scales import trims_of
 from fluxbench.session._made import things_made
 
-CHOICES = ("verify", "limits", "seconds", "reel", "copy_name")
+CHOICES = ("verify", "limits", "seconds", "reel", "copy_name", "channels")
 """Fields of `begin` that belong to one kind of procedure; see `web`."""
 LIMITS = {
     "response_db": (0.1, 12.0),
     "noise_db": (-100.0, 0.0),
     "third_harmonic_percent": (0.01, 20.0),
     "crosstalk_db": (-100.0, 0.0),
+    "erasure_db": (-120.0, 0.0),
     "return_flutter_percent": (0.001, 5.0),
     "maximum_output_db": (-20.0, 30.0),
 }
@@ -58,7 +60,8 @@ def plan_of(shown: Mapping[str, Any]) -> Plan:
     if shown.get("reel") is not None:
         plan = plan_for_reel(plan, label_from_told(shown["reel"]))
     limits: dict[str, Any] = _limits(shown.get("limits") or {})
-    return replace(plan, tolerances=replace(plan.tolerances, **limits))
+    tolerances = replace(plan.tolerances, **limits)
+    return replace(plan, tolerances=tolerances, channels=channels_of(shown))
 
 
 def _limits(given: Mapping[str, float]) -> dict[str, float]:
@@ -161,6 +164,7 @@ def readings_of(of: int, stage: str, what: str, facts: Mapping[str, Any]) -> lis
     kind = {"as found": "found", "as left": "left", "taken": "taken"}.get(what)
     if kind is None:
         return []
+    bank = facts.get("bank")
     trimmer = facts["trimmer"]
     if "arcmin" in facts:
         error = facts.get("error_arcmin")
@@ -184,6 +188,7 @@ def readings_of(of: int, stage: str, what: str, facts: Mapping[str, Any]) -> lis
         Reading(of, stage, trimmer, track + 1, which, value, error, unit)
         for which, readings, spreads in tables
         for track, (value, error) in enumerate(zip(readings, spreads, strict=True))
+        if bank is None or track + 1 in bank
     ]
 
 

@@ -6,11 +6,12 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from typing import Any
 
-from fluxbench.base import FluxbenchError, MisuseError
+from fluxbench.base import FluxbenchError
 from fluxbench.book import Book, LineUpRow
 from fluxbench.lineup import Picture
 from fluxbench.links import HttpControls
 from fluxbench.measure import Hop
+from fluxbench.session._channels import with_channels
 from fluxbench.session._commands import Command, NotNowError, Waiting, steer
 from fluxbench.session._deck_eye import DeckEye
 from fluxbench.session._engine_host import EngineHost, Run
@@ -148,7 +149,7 @@ class Session:
                     self._desk.lineup.hear(message.measured)
             elif isinstance(message, Ready):
                 self._starts.running()
-                self.ledger.tell_link(message.rate_hz, message.tracks)
+                self.ledger.tell_link(message.rate_hz, message.inputs, message.outputs)
                 self._note_engine("running", None)
             elif isinstance(message, Failed):
                 self._lose(message)
@@ -209,9 +210,10 @@ class Session:
         if desk is None:
             self._host.set(Silence(), IDLE_TONES_HZ)
         else:
-            tones_hz = tuple(float(f) for f in desk.lineup.tones)
-            stretch = desk.lineup.wanted_stretch
-            self._host.set(desk.lineup.signal, tones_hz, stretch, desk.trims)
+            lineup = desk.lineup
+            tones_hz = tuple(float(f) for f in lineup.tones)
+            stretch, cables = lineup.wanted_stretch, lineup.cables
+            self._host.set(lineup.signal, tones_hz, stretch, cables, desk.trims)
 
     def _show(self) -> None:
         if not self._fresh_meters:
@@ -269,10 +271,8 @@ class Session:
     def _begin(self, kind: str, shown: Mapping[str, Any]) -> None:
         self._refuse_if_one_runs()
         self._starts.refuse_if_resting()
+        shown = with_channels(kind, shown, self.ledger.bench["link"])
         plan = plan_of(shown)
-        has = self.ledger.bench["link"]["tracks"]
-        if has is not None and has < plan.tracks:
-            raise MisuseError(f"the deck has {plan.tracks} tracks, the interface {has} channels")
         self.ledger.record(self._desk)
         if self.ledger.stuck:
             raise NotNowError("the book cannot be written; see to that first")

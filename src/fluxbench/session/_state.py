@@ -14,6 +14,8 @@ from fluxbench.lineup import (
     Verification,
     stages_after,
     stages_of,
+    with_bank,
+    with_first,
 )
 from fluxbench.session._cautions import OF_STAGES, of_ask
 from fluxbench.session._pages import LIMITS
@@ -175,16 +177,24 @@ def _tables(state: State, what: str, facts: Mapping[str, Any]) -> list[Any]:
         })  # fmt: skip
         at = -1
     table = dict(tables[at])
-    if facts.get("target_db") is not None:
-        table["target"] = facts["target_db"]
-    if what == "as found" and trimmer != "bias" and table["as_found"] is None:
-        table["as_found"] = facts.get("reading_db", facts.get("arcmin"))
+    if isinstance(facts.get("target_db"), list):
+        table["target"] = with_bank(table["target"], facts["target_db"], facts)
+    if what == "as found" and trimmer != "bias":
+        table["as_found"] = _found(table["as_found"], facts)
     if what == "as left":
-        table["as_left"] = _left(table, facts)
+        left = _left(table, facts)
+        in_rows = isinstance(left, list)
+        table["as_left"] = with_bank(table["as_left"], left, facts) if in_rows else left
     if trimmer == "bias":
         table["target"] = state["lineup"]["over_bias_db"]
     tables[at] = table
     return tables
+
+
+def _found(before: Any, facts: Mapping[str, Any]) -> Any:
+    if "reading_db" in facts:
+        return with_first(before, facts["reading_db"], facts)
+    return facts.get("arcmin") if before is None else before
 
 
 def _left(table: Mapping[str, Any], facts: Mapping[str, Any]) -> Any:
@@ -239,6 +249,10 @@ def _resumed(state: State, _entry: Entry, _plan: Plan) -> State:
 
 def _verified(state: State, entry: Entry, _plan: Plan) -> State:
     rows = entry.facts["level_db"]
+    shown = next((r for r in state["responses"] if r["of"] == "verify"), None)
+    if shown is not None:
+        before = dict(zip(shown["frequencies_hz"], shown["level_db"], strict=True))
+        rows = {f: with_bank(before.get(float(f)), row, entry.facts) for f, row in rows.items()}
     response = {
         "of": "verify",
         "monitor": "reproduce",

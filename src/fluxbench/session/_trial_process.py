@@ -62,7 +62,7 @@ def run_trial(
     def run() -> None:
         link = open_link(silence)
         try:
-            room.tell(Ready(link.rate_hz, link.inputs))
+            room.tell(Ready(link.rate_hz, link.inputs, link.outputs))
             if isinstance(trial, LoopTrial):
                 _check(trial, link, room)
             else:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fluxbench.book import Entry
-from fluxbench.lineup import Plan, stages_after, stages_of
+from fluxbench.lineup import Plan, stages_after, stages_of, with_bank, with_first
 from fluxbench.sheets._contents import Column, Readings, Response, StackAngle
 from fluxbench.sheets._words import LONGEST_TEXT, one_line
 from fluxbench.trade import LevelTolerance, azimuth_frequency_hz, phase_deg
@@ -65,9 +65,14 @@ class Seen:
     def found(self, entry: Entry) -> None:
         """Take a table as found: the first reading is kept, and the newest target."""
         facts, trimmer = entry.facts, entry.facts["trimmer"]
-        self._found.setdefault(trimmer, facts)
+        before = self._found.get(trimmer)
+        if before is None:
+            self._found[trimmer] = facts
+        elif "bank" in facts:
+            reading = with_first(before["reading_db"], facts["reading_db"], facts)
+            self._found[trimmer] = {**before, "reading_db": reading}
         if facts.get("target_db") is not None:
-            self._target[trimmer] = facts["target_db"]
+            self._target[trimmer] = with_bank(self._target.get(trimmer), facts["target_db"], facts)
 
     def left(self, entry: Entry) -> None:
         """Take a table as left: it takes the place of the one before."""
@@ -76,17 +81,19 @@ class Seen:
             self._angle[trimmer] = facts
         elif "over_bias_db" in facts:
             want_db = self.plan.over_bias_db
-            self._put("bias", [_less(b, want_db) for b in facts["over_bias_db"]])
-            self._errors("bias", facts.get("peak_error_db"))
-            self._peak = list(facts["peak_db"])
+            self._put("bias", [_less(b, want_db) for b in facts["over_bias_db"]], facts)
+            self._errors("bias", facts.get("peak_error_db"), facts)
+            self._peak = with_bank(self._peak, facts["peak_db"], facts)
         elif "deviation_db" in facts:
-            self._put(trimmer, facts["deviation_db"])
+            self._put(trimmer, facts["deviation_db"], facts)
         else:
             target = self._targets(trimmer)
             self._put(
-                trimmer, [_less(r, t) for r, t in zip(facts["reading_db"], target, strict=True)]
+                trimmer,
+                [_less(r, t) for r, t in zip(facts["reading_db"], target, strict=True)],
+                facts,
             )
-            self._errors(trimmer, facts.get("error_db"))
+            self._errors(trimmer, facts.get("error_db"), facts)
 
     def taken(self, entry: Entry) -> None:
         """Take one trimmer that was taken: it stands until its whole table comes."""
@@ -102,15 +109,20 @@ class Seen:
 
     def verified(self, entry: Entry) -> None:
         """Take what was read of the record side after all trimmers."""
-        self._put("record_level", entry.facts["record_level_db"])
-        self._put("record_high", entry.facts["record_high_db"])
+        self._put("record_level", entry.facts["record_level_db"], entry.facts)
+        self._put("record_high", entry.facts["record_high_db"], entry.facts)
 
     def response(self, entry: Entry) -> None:
         """Take the response of the deck's own recording."""
-        rows = entry.facts["level_db"]
-        title = "Own recording, as left"
+        title, facts = "Own recording, as left", entry.facts
+        kept = self.responses.get(title)
+        before = {} if kept is None else dict(zip(kept.frequencies_hz, kept.off_db, strict=True))
+        merged = {
+            float(f): with_bank(before.get(float(f)), row, facts)
+            for f, row in facts["level_db"].items()
+        }
         self.responses[title] = Response(
-            title, tuple(float(f) for f in rows), tuple(tuple(r) for r in rows.values())
+            title, tuple(merged), tuple(tuple(row) for row in merged.values())
         )
 
     def calibration_pass(self, entry: Entry) -> None:
@@ -194,12 +206,12 @@ class Seen:
     def _row(self, of: dict[str, list[float | None]], trimmer: str) -> list[float | None]:
         return of.setdefault(trimmer, [None] * self.plan.tracks)
 
-    def _put(self, trimmer: str, off_db: Sequence[float | None]) -> None:
-        self._left[trimmer] = list(off_db)
+    def _put(self, trimmer: str, off_db: Sequence[float | None], facts: Facts) -> None:
+        self._left[trimmer] = with_bank(self._left.get(trimmer), off_db, facts)
 
-    def _errors(self, trimmer: str, error_db: Sequence[float | None] | None) -> None:
+    def _errors(self, trimmer: str, error_db: Sequence[float | None] | None, facts: Facts) -> None:
         if error_db is not None:
-            self._error[trimmer] = list(error_db)
+            self._error[trimmer] = with_bank(self._error.get(trimmer), error_db, facts)
 
 
 def _less(reading: float | None, target: float | None) -> float | None:

@@ -13,6 +13,7 @@ CHOICES: Mapping[str, str] = {
     "crosstalk": "From its neighbours",
     "flutter": "Flutter both ways, 2σ",
     "maximum": "Output at 3 %",
+    "erasure": "Left by erasing",
 }
 
 _FINE_PERCENT = 0.2

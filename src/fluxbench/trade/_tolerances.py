@@ -41,6 +41,8 @@ class Tolerances:
     """Of 1 kHz at operating level, at most; from memory, to be edited."""
     crosstalk_db: float = -45.0
     """Of both neighbours at 1 kHz, at most; from memory, to be edited."""
+    erasure_db: float = -65.0
+    """What recording silence may leave of 1 kHz at operating level, re that; common practice."""
     return_flutter_percent: float = 0.12
     """Weighted 2 sigma of a tone recorded and played at once, at most: twice what is accepted of a
     speed tape, since both count. No standard has a limit for it; to be edited."""

@@ -16,10 +16,11 @@ Limit = Literal[
     "noise_db",
     "third_harmonic_percent",
     "crosstalk_db",
+    "erasure_db",
     "return_flutter_percent",
     "maximum_output_db",
 ]
-Verified = Literal["response", "noise", "distortion", "crosstalk", "flutter", "maximum"]
+Verified = Literal["response", "noise", "distortion", "crosstalk", "flutter", "maximum", "erasure"]
 
 
 class Strict(BaseModel):
@@ -51,6 +52,20 @@ class Label(Strict):
     tones: Annotated[list[LabelTone], Field(min_length=1, max_length=40)]
 
 
+Channel = Annotated[int, Field(ge=1, le=128)]
+
+
+class UsedChannels(Strict):
+    """Channels of the interface, counted from 1, in the order of the tracks they are cabled to.
+
+    With fewer inputs than tracks the bench goes bank by bank; with fewer outputs than a bank the
+    first one is multed to the inputs of all tracks.
+    """
+
+    inputs: Annotated[list[Channel], Field(min_length=1, max_length=128)]
+    outputs: Annotated[list[Channel], Field(min_length=1, max_length=128)]
+
+
 class Begin(Strict):
     """Start a line-up."""
 
@@ -66,6 +81,8 @@ class Begin(Strict):
     """How long each line-up tone is printed; 30 s if left out."""
     reel: Label | None = None
     """What the label of a reel from elsewhere says; the practice deck tells it of its own reel."""
+    channels: UsedChannels | None = None
+    """Which channels of the interface are cabled to the deck; all, in their order, if left out."""
     deck: Id | None = None
     """Things of the book that the line-up is about, by their ids; what they are now is kept."""
     tape: Id | None = None

@@ -11,6 +11,7 @@ from fluxbench.deck import PracticeDeck
 from fluxbench.engine import Engine
 from fluxbench.lineup import Verification, plan_from_state
 from fluxbench.lineup._verification import judged
+from fluxbench.lineup._verified_erasure import BEGIN_S
 from fluxbench.lineup._verified_rows import Row
 from fluxbench.links import DeckLink
 from fluxbench.measure import Measured, Wanted, measured
@@ -106,6 +107,36 @@ def test_flutter_is_that_of_recording_and_playing(upright: Any) -> None:
     row = rows["flutter both ways, weighted 2 sigma"]
     assert np.array(row["value"]) == pytest.approx(expected, rel=0.2)
     assert row["limit"] == 0.12
+
+
+@pytest.mark.parametrize(("faults", "left_db"), [((), -78.0), (("weak_erase",), -35.0)])
+def test_erasure_is_that_of_the_deck(faults: tuple[str, ...], left_db: float) -> None:
+    # What the deck leaves of a recording is told beside it; recording compresses by 0.1 dB.
+    deck = PracticeDeck(tracks=2, seed=3, faults=faults)
+    deck._set_ideal()
+    rows, verdict, procedure = verified(deck, ["erasure"])
+    row = rows["left of 1 kHz"]
+    assert np.array(row["value"]) == pytest.approx(left_db, abs=1.0)
+    assert row["limit"] == -65.0
+    assert {track["verdict"] for track in verdict["tracks"]} == {"out" if faults else "in"}
+    assert procedure.view.stopped is None
+
+
+def test_erasure_is_not_read_where_there_was_no_tone(monkeypatch: pytest.MonkeyPatch) -> None:
+    # A person who winds past the tone records silence over nothing: no reading, and never "in".
+    monkeypatch.setattr("fluxbench.lineup._verified_erasure.MOST_TRIES", 1)
+    deck = PracticeDeck(tracks=2, seed=3)
+    deck._set_ideal()
+    wound = deck.locate
+
+    def too_far(**place: Any) -> None:
+        past = place.get("position_s", 0.0) > BEGIN_S
+        wound(**({"position_s": 60.0} if past else place))
+
+    deck.locate = too_far  # type: ignore[method-assign, assignment]
+    rows, verdict, _ = verified(deck, ["erasure"])
+    assert all(value is None or np.isnan(value) for value in rows["left of 1 kHz"]["value"])
+    assert {track["verdict"] for track in verdict["tracks"]} == {"no reading"}
 
 
 def test_maximum_output_is_where_the_bend_gives_3_per_cent(upright: Any) -> None:

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from fluxbench.base import CaptureError
-from fluxbench.captures._line import line_of, number
+from fluxbench.captures._line import line_of
+from fluxbench.captures._line_related import number
 from fluxbench.captures._read import read_capture
 from fluxbench.captures.catalogue._peaks import peaks_of
 
