@@ -7,12 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from fluxbench.base import Cables
-from fluxbench.engine import Engine
+from fluxbench.engine import ChannelTrims, Engine, EvenLink
 from fluxbench.links import DeckLink
 from fluxbench.measure import Wanted, measured
+from fluxbench.session._engine_host import EngineHost, Run
 from fluxbench.session._engine_process import (
     Failed,
     Heard,
+    LinkFactory,
     Message,
     Ready,
     Settings,
@@ -67,7 +69,8 @@ class InlineHost:
     def start(self) -> None:
         self.starts += 1
         listening = Cables.listening(self.tracks)
-        self._engine = Engine(DeckLink(WireDeck(self.tracks)), self.tracks, 0.02, listening)
+        self._link = EvenLink(DeckLink(WireDeck(self.tracks)))
+        self._engine = Engine(self._link, self.tracks, 0.02, listening)
         self._messages.append(Ready(RATE_HZ, self.tracks, self.tracks))
 
     def set(
@@ -76,10 +79,15 @@ class InlineHost:
         tones_hz: tuple[float, ...],
         stretch: Wanted | None = None,
         cables: Cables | None = None,
+        trims: ChannelTrims | None = None,
     ) -> None:
-        wanted = Settings(self.settings.number, signal, tones_hz, stretch, cables)
+        trims = self.settings.trims if trims is None else trims
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch, cables, trims)
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
+
+    def beside(self, open_link: LinkFactory, run: Run) -> EngineHost:
+        return EngineHost(open_link, run)
 
     def beat(self) -> None:
         self.beats += 1
@@ -91,6 +99,7 @@ class InlineHost:
             return [Failed("the engine has died; it is started again", again=True)]
         messages, self._messages = self._messages, []
         if self._engine is not None:
+            self._link.trim(self.settings.trims)
             if self.settings.cables is not None:
                 self._engine.cable(self.settings.cables)
             self._engine.send(self.settings.signal)

@@ -146,8 +146,13 @@ def test_a_deck_that_cannot_be_asked_is_lined_up_from_the_book(
     high = next(s for s in plan.sections if s.frequency_hz == 10_000)
     assert high.level_db == pytest.approx(0.3 + _by_hand(35e-6, None) - _by_hand(50e-6, 3180e-6))
     assert plan.over_bias_db == 3.0
-    assert plan.zero_dbfs == pytest.approx(4.0 - 18.2)  # +4 dBu, the mean of both inputs
-    assert any("differ by 0.40 dB" in remark for remark in plan.remarks)
+    assert plan.zero_dbfs == pytest.approx(4.0 - 18.0)  # +4 dBu, the lowest of both inputs
+    told = row.plan["stock"]["electrical"]
+    assert [(c["side"], c["channel"], c["on"], c["uncertainty_db"]) for c in told["channels"]] == [
+        ("in", 1, "2026-01-02", 0.1), ("in", 2, "2026-01-02", 0.1), ("out", 2, "2026-01-02", 0.1),
+    ]  # fmt: skip
+    said = [remark for remark in plan.remarks if "calibrated" in remark]
+    assert said == ["output 1 is not calibrated: what it sends is not known in dBu"]
     assert client.get("/api/book/tapes/t1").json()["thing"]["uses"] == 1
 
 

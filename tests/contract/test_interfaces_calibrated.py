@@ -12,7 +12,7 @@ from fluxbench import links
 from fluxbench.base import MisuseError
 from fluxbench.book import Records
 from fluxbench.cli._interfaces import app
-from fluxbench.cli._interfaces_calibrated import level_dbu
+from fluxbench.engine import level_dbu
 from fluxbench.links import Interface as Named
 from tests.unit.engine.test_loop_check import Interface
 

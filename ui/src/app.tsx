@@ -104,12 +104,15 @@ function TapeTime() {
 
 function Silence() {
   const list = sending.value;
-  const quiet = list.length === 0;
+  const tried = state.value?.bench.engine === "resting";
+  const quiet = list.length === 0 && !tried;
   return (
     <div class={`silence ${silenced.value ? "on" : quiet ? "" : "loud"}`}>
       <span class="sends" aria-live="polite">
         {silenced.value ? (
           <><b>Silenced by you</b><button class="small" onClick={() => void sendAgain()}>send again</button></>
+        ) : tried ? (
+          <><b>Sending</b><i>an interface is tried</i></>
         ) : quiet ? (
           <><b>Silent</b><i>nothing is sent</i></>
         ) : (
@@ -133,6 +136,7 @@ function Banner() {
   if (state.value && connection.value === "lost")
     lines.push("The bench does not answer. It is tried again by itself; what was taken is on disk.");
   if (bench?.engine === "lost") lines.push(bench.line ?? "The engine has stopped and is started again; the line-up goes on with the step that it was in.");
+  if (bench?.engine === "resting") lines.push(bench.line ?? "An interface is being tried; a line-up waits until that is over.");
   if (bench?.engine === "failed") lines.push(bench.line ?? "The engine cannot go on.");
   if (bench && !bench.saved) lines.push("The book cannot be written: nothing more is taken until it can. Is the disk full?");
   if (complaint.value) lines.push(`Not done: ${complaint.value}`);

@@ -81,7 +81,7 @@ export interface LineUp {
 export interface BenchHealth {
   run: string;
   version: string;
-  engine: "idle" | "starting" | "running" | "lost" | "failed";
+  engine: "idle" | "starting" | "running" | "resting" | "lost" | "failed";
   line: string | null;
   silenced: boolean;
   gaps: number;

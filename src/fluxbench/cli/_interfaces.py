@@ -99,7 +99,8 @@ def check(
         link.close()
     name = (link.interface.name, link.interface.host_api)
     if as_json:
-        print(json.dumps(as_object(found, *name), allow_nan=False))
+        told = {"name": name[0], "host_api": name[1], **found.told()}
+        print(json.dumps(told, allow_nan=False))
     else:
         show(found, *name)
     if found.faults:
@@ -114,22 +115,6 @@ def checked(link: "Link", level_dbfs: float, tone_s: float) -> "LoopBack":
     while check.result is None:
         check.step()
     return check.result
-
-
-def as_object(found: "LoopBack", name: str, host_api: str) -> dict[str, object]:
-    """The check as one object of plain values."""
-    facts = asdict(found)
-    cables = facts.pop("cables")
-    return {
-        "name": name,
-        "host_api": host_api,
-        **facts,
-        "round_trip_frames": found.round_trip_frames,
-        "drift_ppm": found.drift_ppm,
-        "refused": found.refused,
-        "cables": cables,
-        "faults": found.faults,
-    }
 
 
 def show(found: "LoopBack", name: str, host_api: str) -> None:

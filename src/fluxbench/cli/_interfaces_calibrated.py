@@ -1,7 +1,6 @@
 """`fluxbench interfaces calibrate`: full scale of every channel in dBu, kept in the book."""
 
 import json
-import math
 import threading
 import uuid
 from collections.abc import Iterator, Sequence
@@ -15,7 +14,6 @@ from fluxbench.base import MisuseError
 from fluxbench.cli._data import BookAt, book_at
 
 if TYPE_CHECKING:
-    from fluxbench.book import Book
     from fluxbench.engine import CalibratedChannel, LoopBack
     from fluxbench.links import Link, PortAudioLink
 
@@ -37,7 +35,6 @@ Level = Annotated[
 Agreed = Annotated[bool, typer.Option("--agreed", help="The caution was read; do not ask.")]
 AsJson = Annotated[bool, typer.Option("--json", help="One JSON object, nothing else.")]
 BLOCK_S = 0.02
-LEAST_DBU, MOST_DBU = -60.0, 36.0
 
 
 def calibrate(
@@ -70,8 +67,9 @@ def calibrate(
     """
     from fluxbench.book import Book
     from fluxbench.cli._interfaces import checked
-    from fluxbench.engine import calibrated_inputs, calibrated_outputs
+    from fluxbench.engine import calibrated_inputs, calibrated_outputs, level_dbu
     from fluxbench.links import PortAudioLink
+    from fluxbench.session import keep_calibration
 
     given = None if reads is None else [level_dbu(word) for word in reads.split(",")]
     if not agreed:
@@ -88,29 +86,11 @@ def calibrate(
         finally:
             link.close()
         channels = (*known, *calibrated_inputs(known, found.cables))
-        _keep(place, link, channels, _how(meter, frequency, level), uncertainty)
+        how = _how(meter, frequency, level)
+        keep_calibration(place, link.interface, channels, how, uncertainty, uuid.uuid4().hex)
     finally:
         place.close()
     _show(link, channels, found, as_json=as_json)
-
-
-def level_dbu(word: str) -> float:
-    """A meter's reading in dBu: a number with dBu (or nothing), dBV, V or mV; MisuseError."""
-    from fluxbench.trade import dbu_from_dbv, dbu_from_volts
-
-    text = word.strip().lower()
-    unit = next((u for u in ("dbu", "dbv", "mv", "v") if text.endswith(u)), "")
-    try:
-        number = float(text.removesuffix(unit))
-        if unit in ("v", "mv"):
-            found = float(dbu_from_volts(abs(number) / (1000.0 if unit == "mv" else 1.0)))
-        else:
-            found = float(dbu_from_dbv(number)) if unit == "dbv" else number
-    except (ValueError, MisuseError):
-        raise MisuseError(f"{word!r} is no level; type one such as 4.02 dBu or 1.23 V") from None
-    if not LEAST_DBU <= found <= MOST_DBU:
-        raise MisuseError(f"{word!r} cannot be what an interface gives; look at unit and cable")
-    return found
 
 
 def _readings(
@@ -129,6 +109,8 @@ def _readings(
 
 
 def _typed(output: int, before_dbu: float | None) -> float:
+    from fluxbench.engine import level_dbu
+
     like = "" if before_dbu is None else f" (Enter: {before_dbu:.2f} dBu, as the one before)"
     while True:
         default = None if before_dbu is None else f"{before_dbu} dBu"
@@ -177,44 +159,6 @@ def _standing(link: "Link", output: int, frequency_hz: float, level_dbfs: float)
 
 def _how(meter: str, frequency_hz: float, level_dbfs: float) -> str:
     return f"{meter}; {frequency_hz:g} Hz at {level_dbfs:g} dBFS; inputs by cables from the outputs"
-
-
-def _keep(
-    place: "Book",
-    link: "PortAudioLink",
-    channels: "Sequence[CalibratedChannel]",
-    how: str,
-    uncertainty_db: float,
-) -> None:
-    """Write the calibration to the book, and the interface if it is new there."""
-    from fluxbench.book import Writing
-    from fluxbench.session import now_utc
-
-    at = now_utc()
-    day = at[:10]
-    name, host_api = link.interface.name, link.interface.host_api
-    same = [v for v in place.things("interfaces")
-            if (v.facts["name"], v.facts["host_api"]) == (name, host_api)]  # fmt: skip
-    if same:
-        key = same[0].id
-    else:
-        facts = {"name": name, "host_api": host_api, "inputs": link.inputs,
-                 "outputs": link.outputs}  # fmt: skip
-        key = place.keep(Writing(uuid.uuid4().hex, "interfaces", None, facts, at)).id
-    error_db = max(one.error_db for one in channels)
-    told = {
-        "name": f"{name}, {day}",
-        "interface": key,
-        "on": day,
-        "how": how,
-        "uncertainty_db": round(float(math.hypot(uncertainty_db, error_db)), 4),
-        "channels": [
-            {"channel": one.channel, "side": one.side,
-             "full_scale_dbu": round(one.full_scale_dbu, 3)}
-            for one in channels
-        ],
-    }  # fmt: skip
-    place.keep(Writing(uuid.uuid4().hex, "calibrations", None, told, at))
 
 
 def _show(

@@ -4,7 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from fluxbench.base import MisuseError
 from fluxbench.engine._loop_back import Cable
+from fluxbench.trade import dbu_from_dbv, dbu_from_volts
+
+LEAST_DBU, MOST_DBU = -60.0, 36.0
+"""What an interface may give or take; anything else is a slip of the unit. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,3 +49,20 @@ def calibrated_inputs(
         for cable in sorted(cables, key=lambda cable: cable.input)
         if cable.output in known and cable.gain_db is not None
     )
+
+
+def level_dbu(word: str) -> float:
+    """A meter's reading in dBu: a number with dBu (or nothing), dBV, V or mV; MisuseError."""
+    text = word.strip().lower()
+    unit = next((u for u in ("dbu", "dbv", "mv", "v") if text.endswith(u)), "")
+    try:
+        number = float(text.removesuffix(unit))
+        if unit in ("v", "mv"):
+            found = float(dbu_from_volts(abs(number) / (1000.0 if unit == "mv" else 1.0)))
+        else:
+            found = float(dbu_from_dbv(number)) if unit == "dbv" else number
+    except (ValueError, MisuseError):
+        raise MisuseError(f"{word!r} is no level; type one such as 4.02 dBu or 1.23 V") from None
+    if not LEAST_DBU <= found <= MOST_DBU:
+        raise MisuseError(f"{word!r} cannot be what an interface gives; look at unit and cable")
+    return found

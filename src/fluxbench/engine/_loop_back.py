@@ -2,7 +2,8 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 
@@ -65,6 +66,19 @@ class LoopBack:
         whole = Counter(round(self._frames(cable)) for cable in self.cables)
         return min(whole, key=lambda f: (-whole[f], f)) if whole else None
 
+    def told(self) -> dict[str, Any]:
+        """All of it as plain values, cables and faults last."""
+        facts = asdict(self)
+        cables = facts.pop("cables")
+        return {
+            **facts,
+            "round_trip_frames": self.round_trip_frames,
+            "drift_ppm": self.drift_ppm,
+            "refused": self.refused,
+            "cables": cables,
+            "faults": self.faults,
+        }
+
     def _frames(self, cable: Cable) -> float:
         return cable.delay_us * 1e-6 * self.rate_hz
 
@@ -102,7 +116,7 @@ class LoopBack:
             name = f"input {cable.input}"
             if cable.reversed:
                 yield f"{name} comes back reversed in polarity: look at its cable"
-            if self.round_trip_frames is not None:
+            if self.round_trip_frames is not None and not self.refused:
                 late = self._frames(cable) - self.round_trip_frames
                 if abs(late) > LATE_FRAMES:
                     yield f"{name} is {late:+.1f} frames off the others: is a converter between?"

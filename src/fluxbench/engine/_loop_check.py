@@ -11,6 +11,7 @@ from fluxbench.base import Block, Flag, Validity
 from fluxbench.engine._loop_back import Cable, LoopBack
 from fluxbench.links import Link
 from fluxbench.measure import (
+    ClockDrift,
     EnvelopeBank,
     RelativeReading,
     ToneReading,
@@ -29,6 +30,8 @@ SETTLE_S = 0.3
 NOISE_S = 2.0
 TONE_HZ = 1013.0
 """Off the mains grid."""
+FILTER_HOPS = 2
+"""Until the filter has forgotten that there was nothing before."""
 MOST_TRIES = 3
 """A probe or tone in which frames were lost is sent again."""
 ALONE_DB = 20.0
@@ -43,8 +46,16 @@ class _Kept:
     """What was sent and what came back, from the same moment on, and whether frames were lost."""
 
     sent: F32
-    returned: F32
-    lost: bool
+    blocks: list[Block]
+    """What returned, counted from the first of them."""
+
+    @property
+    def returned(self) -> F32:
+        return np.concatenate([block.samples for block in self.blocks])
+
+    @property
+    def lost(self) -> bool:
+        return any(block.flags != Flag.NONE for block in self.blocks)
 
 
 class LoopCheck:
@@ -143,23 +154,28 @@ class LoopCheck:
         settle_s = SETTLE_S + (self._round_trip_s or 0.0)
         for _ in range(MOST_TRIES):
             kept = yield from self._keep(signal, settle_s, self._tone_s)
-            self._look_for_slips(kept)
+            drift = self._look_for_slips(kept)
             if not kept.lost:
                 break
+        returned = kept.returned
         rate_hz = self._link.rate_hz
-        tones = tone_levels(kept.returned, rate_hz, TONE_HZ)
-        percent = harmonics(kept.returned, rate_hz, TONE_HZ).total_percent
+        tones = tone_levels(returned, rate_hz, TONE_HZ)
+        percent = harmonics(returned, rate_hz, TONE_HZ).total_percent
         yield
         on = [c for c in cables if driven[c.output - 1]]
         for cable in on:
             of = self._cable_read(cable, tones, percent)
             if kept.lost:
                 of = replace(cable, why="frames were lost")
-            read[cable.output, cable.input] = of
+            read[cable.output, cable.input] = replace(
+                of,
+                drift_ppm=_finite(drift.drift_ppm[cable.input - 1]),
+                drift_error_ppm=_finite(drift.error_ppm[cable.input - 1]),
+            )
         hearing = {c.input for c in on}
         if not on or len(hearing) == self._link.inputs:
             return
-        beside: RelativeReading = crosstalk(kept.returned, rate_hz, TONE_HZ, min(hearing))
+        beside: RelativeReading = crosstalk(returned, rate_hz, TONE_HZ, min(hearing))
         for n in range(self._link.inputs):
             if n + 1 not in hearing and any(c.input == n + 1 for c in cables):
                 apart[n + 1] = _finite(beside.level_db[n]), _finite(beside.limit_db[n])
@@ -173,16 +189,20 @@ class LoopCheck:
             gain_db=float(tones.level_dbfs[n]) - self._level_dbfs,
             gain_error_db=_finite(tones.level_standard_error_db[n]),
             harmonics_percent=_finite(percent[n]),
-            drift_ppm=_millionths(1.0 - tones.frequency_hz[n] / TONE_HZ),
-            drift_error_ppm=_millionths(tones.frequency_standard_error_hz[n] / TONE_HZ),
         )
 
-    def _look_for_slips(self, kept: _Kept) -> None:
+    def _look_for_slips(self, kept: _Kept) -> ClockDrift:
+        """Count the jumps of the tone that nobody told of, and measure the drift between them."""
         bank = EnvelopeBank(self._link.rate_hz, self._link.inputs, (TONE_HZ,))
+        drift = ClockDrift(self._link.rate_hz, TONE_HZ, self._link.inputs)
         before = False
-        for hop in bank.process(Block(kept.returned, 0)):
+        hops = (hop for block in kept.blocks for hop in bank.process(block))
+        for n, hop in enumerate(hops):
             self._lost_silent += hop.slipped and not before and not kept.lost
             before = hop.slipped
+            if n >= FILTER_HOPS:
+                drift.see(hop)
+        return drift
 
     def _keep(self, signal: Signal, settle_s: float, seconds: float) -> Steps:
         """Send a signal, let it settle, and keep what goes out and comes back."""
@@ -190,14 +210,15 @@ class LoopCheck:
         for _ in range(round(settle_s / BLOCK_S)):
             self._exchanged()
             yield
-        sent, returned, lost = [], [], False
+        sent, blocks = [], []
         for _ in range(int(np.ceil(seconds / BLOCK_S))):
             block, out = self._exchanged()
-            lost |= block.flags != Flag.NONE
             sent.append(out)
-            returned.append(block.samples)
+            blocks.append(block)
             yield
-        return _Kept(np.concatenate(sent), np.concatenate(returned), lost)
+        first = blocks[0].first_frame
+        blocks = [replace(block, first_frame=block.first_frame - first) for block in blocks]
+        return _Kept(np.concatenate(sent), blocks)
 
     def _exchanged(self) -> tuple[Block, F32]:
         out = self._sender.block(self._frames)
@@ -224,7 +245,3 @@ def _gain_db(cable: Cable) -> float:
 
 def _finite(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
-
-
-def _millionths(ratio: float) -> float | None:
-    return _finite(1e6 * float(ratio))

@@ -21,7 +21,6 @@ PER_TRACK = frozenset({
 })  # fmt: skip
 PER_STACK = frozenset({"reproduce_azimuth", "record_azimuth"})
 SAME_GAP_RATIO = 0.02
-WORTH_SAYING_DB = 0.05
 MISSED = {
     "reproduce_level": "the reproduce level is only read",
     "reproduce_high": "the reproduce high end is only read",
@@ -140,20 +139,22 @@ def _over_bias(
 
 
 def _of_levels(electrical: Mapping[str, Any]) -> tuple[str, ...]:
-    spread_db = float(electrical.get("channel_spread_db") or 0.0)
+    """What is to be said of channels whose full scale nobody measured."""
     if electrical.get("uncalibrated"):
         said = (
             "the interface is not calibrated: its levels hold among themselves, not in dBu, and"
             " 0 VU is taken where alignment level is usual"
         )
-    elif spread_db >= WORTH_SAYING_DB:
-        said = (
-            f"the interface's channels differ by {spread_db:.2f} dB: their mean is used, and each"
-            " track is out by as much as its channel"
-        )
-    else:
-        return ()
-    return (said,)
+        return (said,)
+    inputs = tuple(
+        f"input {channel} is not calibrated: its levels hold among themselves, not in dBu"
+        for channel in electrical.get("relative_inputs") or ()
+    )
+    outputs = tuple(
+        f"output {channel} is not calibrated: what it sends is not known in dBu"
+        for channel in electrical.get("relative_outputs") or ()
+    )
+    return (*inputs, *outputs)
 
 
 def _of_fringing(plan: Plan) -> tuple[str, ...]:

@@ -9,6 +9,9 @@ from types import ModuleType
 
 from fluxbench.base import ChannelsError, MisuseError, NoServerError
 
+LISTED_WITHIN_S = 60.0
+"""On a machine that is busy with other things its libraries take long to load."""
+
 
 @dataclass(frozen=True, slots=True)
 class Interface:
@@ -41,11 +44,14 @@ def interfaces() -> list[Interface]:
     """
     command = [sys.executable, "-m", "fluxbench.links._list_interfaces"]
     try:
-        child = subprocess.run(command, capture_output=True, text=True, timeout=15, check=True)
+        child = subprocess.run(
+            command, capture_output=True, text=True, timeout=LISTED_WITHIN_S, check=True
+        )
         answer = json.loads(child.stdout)
     except subprocess.TimeoutExpired:
         raise NoServerError(
-            "the sound interfaces cannot be listed within 15 s; is the sound server stuck?"
+            f"the sound interfaces cannot be listed within {LISTED_WITHIN_S:g} s; "
+            "is the sound server stuck?"
         ) from None
     except (subprocess.CalledProcessError, ValueError) as error:
         reason = (getattr(error, "stderr", "") or str(error)).strip().splitlines()[-1:]

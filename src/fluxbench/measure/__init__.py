@@ -15,6 +15,7 @@ from fluxbench.measure._bank import (
     Hop,
     power_dbfs,
 )
+from fluxbench.measure._clock_drift import ClockDrift
 from fluxbench.measure._drop_outs import (
     DropOut,
     drop_outs_of,
@@ -129,6 +130,7 @@ __all__ = [
     "LONGEST_TURN_S",
     "THIRD_HARMONIC_LIMIT_PERCENT",
     "AlongReading",
+    "ClockDrift",
     "DelaysReading",
     "DropOut",
     "EchoesReading",

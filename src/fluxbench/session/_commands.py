@@ -19,7 +19,10 @@ class Command:
 
     id: str
     name: str
-    """begin, acknowledge, decline, focus, pass-over, skip, repeat, silence or stop."""
+    """begin, acknowledge, decline, focus, pass-over, skip, repeat, silence or stop.
+
+    And rest and wake, from within.
+    """
     fields: Mapping[str, Any] = field(default_factory=dict)
 
 

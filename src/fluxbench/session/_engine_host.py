@@ -2,11 +2,14 @@
 
 import multiprocessing
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from multiprocessing.connection import Connection
+from typing import Any
 
 from fluxbench.base import Cables
+from fluxbench.engine import ChannelTrims
 from fluxbench.measure import Wanted
 from fluxbench.session._engine_process import (
     Failed,
@@ -23,6 +26,11 @@ STARTS_WITHIN_S = 300.0
 """On a machine that is busy with other things its libraries take long to load."""
 SILENT_S = 1.0
 """An engine that says nothing for so long is dead."""
+SUMS_S = 60.0
+"""So long may the sums of a loop-back check take on a slow machine."""
+
+Run = Callable[[LinkFactory, Connection, Connection, Any], None]
+"""What the process does; has to be picklable."""
 
 _SPAWN = multiprocessing.get_context("spawn")
 
@@ -30,9 +38,15 @@ _SPAWN = multiprocessing.get_context("spawn")
 class EngineHost:
     """One engine process at a time; all methods are for one thread."""
 
-    def __init__(self, open_link: LinkFactory) -> None:
-        self._open_link = open_link
-        self.silence = SharedSilence(_SPAWN.RawValue("b", 0))
+    def __init__(
+        self,
+        open_link: LinkFactory,
+        run: Run = run_engine,
+        silence: SharedSilence | None = None,
+        silent_s: float = SILENT_S,
+    ) -> None:
+        self._open_link, self._run, self._silent_s = open_link, run, silent_s
+        self.silence = SharedSilence(_SPAWN.RawValue("b", 0)) if silence is None else silence
         self.settings = Settings(0, Silence(), (1000.0,))
         self._process: multiprocessing.process.BaseProcess | None = None
         self._commands: Connection | None = None
@@ -46,7 +60,7 @@ class EngineHost:
         ear, self._commands = _SPAWN.Pipe(duplex=False)
         self._answers, mouth = _SPAWN.Pipe(duplex=False)
         self._process = _SPAWN.Process(
-            target=run_engine,
+            target=self._run,
             args=(self._open_link, ear, mouth, self.silence),
             name="engine",
             daemon=True,
@@ -56,6 +70,10 @@ class EngineHost:
         mouth.close()
         self._heard_s, self._is_ready = time.monotonic(), False
         self._say(self.settings)
+
+    def beside(self, open_link: LinkFactory, run: Run) -> "EngineHost":
+        """Another one under the same silence key, whose process may be long at its sums."""
+        return EngineHost(open_link, run, self.silence, SUMS_S)
 
     @property
     def pid(self) -> int | None:
@@ -67,9 +85,14 @@ class EngineHost:
         tones_hz: tuple[float, ...],
         stretch: Wanted | None = None,
         cables: Cables | None = None,
+        trims: ChannelTrims | None = None,
     ) -> None:
-        """Send and listen to something else; hops that come before that have an older number."""
-        wanted = Settings(self.settings.number, signal, tones_hz, stretch, cables)
+        """Send and listen to something else; hops that come before that have an older number.
+
+        Without `trims` those of before stay.
+        """
+        trims = self.settings.trims if trims is None else trims
+        wanted = Settings(self.settings.number, signal, tones_hz, stretch, cables, trims)
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
             self._say(self.settings)
@@ -91,7 +114,7 @@ class EngineHost:
         except (EOFError, OSError):
             messages.append(Failed("the engine has died; it is started again", again=True))
         self._is_ready |= any(isinstance(message, Ready) for message in messages)
-        limit_s = SILENT_S if self._is_ready else STARTS_WITHIN_S
+        limit_s = self._silent_s if self._is_ready else STARTS_WITHIN_S
         if not messages and time.monotonic() - self._heard_s > limit_s:
             messages.append(Failed("the engine hangs; it is started again", again=True))
         if any(isinstance(message, Failed) for message in messages):

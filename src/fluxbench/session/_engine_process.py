@@ -6,13 +6,13 @@ import signal
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection
 from multiprocessing.sharedctypes import Synchronized
 from typing import Any
 
 from fluxbench.base import Cables, FluxbenchError, MisuseError
-from fluxbench.engine import Engine, Stretch
+from fluxbench.engine import ChannelTrims, Engine, EvenLink, LoopBack, Stretch
 from fluxbench.links import Link, SilenceKey
 from fluxbench.measure import Hop, Measured, Wanted, measured
 from fluxbench.session._threads import WatchedThread
@@ -41,6 +41,8 @@ class Settings:
     """What the return is to be kept for, and measured."""
     cables: Cables | None = None
     """Which tracks the channels are cabled to; None while there is no deck to speak of."""
+    trims: ChannelTrims = field(default_factory=ChannelTrims)
+    """What makes the channels of the interface alike in dBu."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,17 @@ class Failed:
     again: bool
 
 
-Message = Ready | Heard | Weighed | Failed
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """How far the trial of an interface has come, see `run_trial`."""
+
+    doing: str
+    levels_dbfs: tuple[float, ...] = ()
+    """What stands at every input, a sine's peak."""
+    found: LoopBack | None = None
+
+
+Message = Ready | Heard | Weighed | Failed | Tried
 
 
 class SharedSilence:
@@ -101,31 +113,29 @@ def run_engine(
 ) -> None:
     """Run until told to end, until the session falls silent, or until the link fails."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the session, which then says so
-    room = _Room(commands, answers)
+    room = Room(commands, answers)
     room.start()
-    try:
-        link = open_link(silence)
+
+    def run() -> None:
+        link = EvenLink(open_link(silence))
         engine = Engine(link, link.inputs, STEP_S, Cables.listening(link.inputs))
         room.tell(Ready(link.rate_hz, link.inputs, link.outputs))
         try:
-            _step(engine, room)
+            _step(engine, link, room)
         finally:
             room.over.set()
             engine.close()
-    except FluxbenchError as error:
-        room.tell(Failed(str(error), again=not isinstance(error, MisuseError)))
-    except Exception as error:
-        reason = " ".join(f"{type(error).__name__}: {error}".split())
-        room.tell(Failed(f"the engine failed ({reason})", again=True))
-    room.finish()
+
+    room.hold(run)
 
 
-def _step(engine: Engine, room: "_Room") -> None:
+def _step(engine: Engine, link: EvenLink, room: "Room") -> None:
     number = -1
     while not room.over.is_set():
         settings = room.settings
         if settings is not None and settings.number != number:
             number = settings.number
+            link.trim(settings.trims)
             if settings.cables is not None:
                 engine.cable(settings.cables)
             engine.send(settings.signal)
@@ -136,7 +146,7 @@ def _step(engine: Engine, room: "_Room") -> None:
             room.weigh(number, one, engine.rate_hz)
 
 
-class _Room:
+class Room:
     """What the engine shares with its two threads: the ear for commands, the mouth for hops."""
 
     def __init__(self, commands: Connection, answers: Connection) -> None:
@@ -170,6 +180,17 @@ class _Room:
             self.tell(Weighed(settings, found))
 
         WatchedThread("stretch", run, self._died).start()
+
+    def hold(self, run: Callable[[], None]) -> None:
+        """Run it, tell why it failed if it does, and end the process."""
+        try:
+            run()
+        except FluxbenchError as error:
+            self.tell(Failed(str(error), again=not isinstance(error, MisuseError)))
+        except Exception as error:
+            reason = " ".join(f"{type(error).__name__}: {error}".split())
+            self.tell(Failed(f"the engine failed ({reason})", again=True))
+        self.finish()
 
     def tell(self, message: Message) -> None:
         self._waiting.put(message)

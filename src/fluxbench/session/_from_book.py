@@ -3,11 +3,17 @@
 A line-up keeps what each thing was when it began, so that no later edit changes an old sheet.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fluxbench.base import MisuseError
 from fluxbench.book import KINDS, Records, Version
+from fluxbench.session._full_scales import (
+    KnownChannel,
+    calibrations_of,
+    channels_of,
+    electrical_of,
+)
 from fluxbench.trade import Equalisation, equalisation_named
 
 NAMES = {
@@ -19,8 +25,6 @@ NAMES = {
     "printed_on": "reels",
 }
 """Fields of `begin` that name a thing of the book, and its kind."""
-UNCALIBRATED_ZERO_DBFS = -18.0
-"""Alignment level in digital systems: EBU R 68, from memory."""
 
 Facts = Mapping[str, Any]
 Known = Mapping[str, Version]
@@ -37,7 +41,11 @@ def begun_with(book: Records, fields: Facts, shown: Facts | None) -> dict[str, A
             if fields.get(name) is None:
                 raise MisuseError(f"{name}: say which tape of the book is copied, and its name")
     known = _known(book, fields)
-    whole = _shown(known, fields) if shown is None else dict(shown)
+    calibrations = calibrations_of(book, known["interface"].id) if "interface" in known else []
+    if calibrations:
+        known["calibration"] = calibrations[-1]
+    channels = channels_of(calibrations)
+    whole = _shown(known, fields, channels) if shown is None else dict(shown)
     whole.pop("book", None)
     if not known:
         return whole
@@ -62,14 +70,6 @@ def _known(book: Records, fields: Facts) -> dict[str, Version]:
         if "stock" in known and known["stock"].id != stock:
             raise MisuseError("batch: it is of another stock; leave stock out, or name its own")
         known["stock"] = _newest(book, "stocks", stock)
-    if "interface" in known:
-        done = [
-            version
-            for version in book.things("calibrations")
-            if version.facts["interface"] == known["interface"].id
-        ]
-        if done:
-            known["calibration"] = max(done, key=lambda v: (str(v.facts["on"]), v.row))
     return known
 
 
@@ -117,7 +117,7 @@ def _facts(told: object) -> dict[str, Any]:
     return dict(told) if isinstance(told, Mapping) else {}
 
 
-def _shown(known: Known, fields: Facts) -> dict[str, Any]:
+def _shown(known: Known, fields: Facts, channels: Sequence[KnownChannel]) -> dict[str, Any]:
     """What a deck that could be asked would show."""
     for name in ("deck", "tape", "stock"):
         if name not in known:
@@ -135,7 +135,7 @@ def _shown(known: Known, fields: Facts) -> dict[str, Any]:
         "track_width_mm": deck["track_width_mm"],
         "record_gap_um": deck["record_gap_um"],
         "head_spacing_mm": deck["head_spacing_mm"],
-        "electrical": _electrical(deck, known.get("calibration")),
+        "electrical": _electrical(deck, known.get("interface"), channels),
         "operating_fluxivity_nwb_per_m": deck["operating_fluxivity_nwb_per_m"],
         "trimmers": _trimmers(deck, speed["speed_ips"]),
     }
@@ -168,25 +168,14 @@ def _of_standard(deck: Facts, speed_ips: float) -> Facts:
     return {"speed_ips": speed_ips, "t1_us": named.t1_us, "t2_us": named.t2_us}
 
 
-def _electrical(deck: Facts, calibration: Version | None) -> dict[str, Any]:
-    zero_dbu = deck["zero_vu_dbu"]
-    inputs = [] if calibration is None else [
-        c["full_scale_dbu"]
-        for c in calibration.facts["channels"]
-        if c["side"] == "in" and c["channel"] <= deck["tracks"]
-    ]  # fmt: skip
-    if calibration is None or not inputs:
-        full_dbu = zero_dbu - UNCALIBRATED_ZERO_DBFS
-        return {
-            "zero_vu_dbu": zero_dbu, "interface_full_scale_dbu": full_dbu, "uncalibrated": True,
-        }  # fmt: skip
-    spread_db = max(inputs) - min(inputs)
-    return {
-        "zero_vu_dbu": zero_dbu,
-        "interface_full_scale_dbu": sum(inputs) / len(inputs),
-        "channel_spread_db": spread_db,
-        "level_uncertainty_db": calibration.facts["uncertainty_db"] + spread_db / 2.0,
-    }
+def _electrical(
+    deck: Facts, interface: Version | None, channels: Sequence[KnownChannel]
+) -> dict[str, Any]:
+    has = {} if interface is None else interface.facts
+    inputs, outputs = (
+        min(deck["tracks"], has.get(side) or deck["tracks"]) for side in ("inputs", "outputs")
+    )
+    return electrical_of(deck["zero_vu_dbu"], channels, inputs, outputs)
 
 
 def _trimmers(deck: Facts, speed_ips: float) -> dict[str, Any]:

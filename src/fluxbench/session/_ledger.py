@@ -1,6 +1,7 @@
 """What is written, and what is told after it was written."""
 
 import time
+import uuid
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -15,6 +16,21 @@ from fluxbench.session._state import EMPTY, State, begun, fold
 
 BOOK_AGAIN_S = 0.3
 REMEMBERED = 1000
+
+
+def new_bench(version: str, link_name: str, deck: str | None) -> dict[str, Any]:
+    """What a bench that starts tells of itself."""
+    return {
+        "run": uuid.uuid4().hex,
+        "version": version,
+        "engine": "idle",
+        "line": None,
+        "silenced": False,
+        "gaps": 0,
+        "link": {"name": link_name, "rate_hz": None, "inputs": None, "outputs": None},
+        "deck": deck,
+        "saved": True,
+    }
 
 
 class Ledger:

@@ -12,6 +12,7 @@ from fluxbench.lineup import LineUp, Plan, label_from_told, plan_for_reel, plan_
 from fluxbench.session._channels import channels_of
 from fluxbench.session._commands import NotNowError, Waiting
 from fluxbench.session._from_book import ids_of
+from fluxbench.session._full_scales import trims_of
 from fluxbench.session._made import things_made
 
 CHOICES = ("verify", "limits", "seconds", "reel", "copy_name", "channels")
@@ -89,6 +90,7 @@ class Desk:
     def __init__(self, row: LineUpRow, lineup: LineUp, asked: int | None, stage: str) -> None:
         self.row = row
         self.lineup = lineup
+        self.trims = trims_of(row.plan)
         self._journalled = 0
         self._asked = asked
         self._acknowledging: list[tuple[int, Waiting]] = []

@@ -2,35 +2,32 @@
 
 import queue
 import threading
-import time
-import uuid
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
-from dataclasses import replace
 from typing import Any
 
 from fluxbench.base import FluxbenchError
 from fluxbench.book import Book, LineUpRow
 from fluxbench.lineup import Picture
 from fluxbench.links import HttpControls
-from fluxbench.measure import HOP_S, Hop
+from fluxbench.measure import Hop
 from fluxbench.session._channels import with_channels
 from fluxbench.session._commands import Command, NotNowError, Waiting, steer
 from fluxbench.session._deck_eye import DeckEye
-from fluxbench.session._engine_host import EngineHost
+from fluxbench.session._engine_host import EngineHost, Run
 from fluxbench.session._engine_process import Failed, Heard, LinkFactory, Ready, Weighed
+from fluxbench.session._following import Following
 from fluxbench.session._gaps import Gaps
-from fluxbench.session._ledger import Ledger
+from fluxbench.session._ledger import Ledger, new_bench
 from fluxbench.session._meters import Meters, Shown
 from fluxbench.session._pages import Desk, new_row, plan_of, with_choice
 from fluxbench.session._procedures import PROCEDURES, as_left
+from fluxbench.session._starts import Starts
 from fluxbench.session._state import State, stage_now
 from fluxbench.session._tape import tape_shown
 from fluxbench.session._threads import WatchedThread
 from fluxbench.signals import Silence
 
-AGAIN_S = (0.2, 0.5, 1.0, 2.0, 5.0)
-"""How long to wait before the engine is started again, first time, second time and so on."""
 POLL_S = 0.05
 IDLE_TONES_HZ = (1000.0,)
 
@@ -56,27 +53,17 @@ class Session:
         self.controls = controls
         self.on_meters: Callable[[], None] = lambda: None
         self.meters = Shown()
-        self.ledger = Ledger(book, {
-            "run": uuid.uuid4().hex,
-            "version": version,
-            "engine": "idle",
-            "line": None,
-            "silenced": False,
-            "gaps": 0,
-            "link": {"name": link_name, "rate_hz": None, "inputs": None, "outputs": None},
-            "deck": None if controls is None else "practice" if practice else "controls",
-            "saved": True,
-        })  # fmt: skip
+        deck = None if controls is None else "practice" if practice else "controls"
+        self.ledger = Ledger(book, new_bench(version, link_name, deck))
         self._host = EngineHost(open_link)
         self._eye = DeckEye(controls, self._failed)
         self._desk: Desk | None = None
         self._commands: queue.Queue[Waiting] = queue.Queue()
         self._meter_box = Meters()
         self._fresh_meters = False
-        self._tries = 0
-        self._start_at_s: float | None = 0.0
-        self._following = self._interrupted = False
-        self._shift = 0
+        self._starts = Starts(self._host, self.ledger)
+        self._following = Following()
+        self._interrupted = False
         self._gaps = Gaps()
         self._over = threading.Event()
         self._thread = WatchedThread("session", self._run, self._failed)
@@ -106,6 +93,10 @@ class Session:
     def engine_process(self) -> int | None:
         """The number of the engine's process, None if there is none."""
         return self._host.pid
+
+    def host_of(self, open_link: LinkFactory, run: Run) -> EngineHost:
+        """The host of another process that opens a link, under the same silence key."""
+        return self._host.beside(open_link, run)
 
     def submit(self, command: Command) -> "Future[Mapping[str, Any]]":
         """Have a command carried out once; NotNowError and MisuseError come by the future."""
@@ -149,10 +140,7 @@ class Session:
             self._commands.get_nowait().refuse(NotNowError(line))
 
     def _keep_engine(self) -> None:
-        if self._start_at_s is not None and time.monotonic() >= self._start_at_s:
-            self._start_at_s = None
-            self.ledger.tell_bench(engine="starting")
-            self._host.start()
+        self._starts.keep()
         for message in self._host.poll(POLL_S):
             if isinstance(message, Heard):
                 self._hear(message)
@@ -160,17 +148,15 @@ class Session:
                 if self._desk and message.settings == self._host.settings.number:
                     self._desk.lineup.hear(message.measured)
             elif isinstance(message, Ready):
-                self._tries = 0
+                self._starts.running()
                 self.ledger.tell_link(message.rate_hz, message.inputs, message.outputs)
                 self._note_engine("running", None)
-            else:
+            elif isinstance(message, Failed):
                 self._lose(message)
 
     def _lose(self, failed: Failed) -> None:
         """The engine is gone: start another one, and take the line-up up where it was."""
-        wait_s = AGAIN_S[min(self._tries, len(AGAIN_S) - 1)]
-        self._tries += 1
-        self._start_at_s = time.monotonic() + (wait_s if failed.again else AGAIN_S[-1])
+        self._starts.again(soon=failed.again)
         if self.ledger.bench["engine"] == "running":
             self._note_engine("lost", failed.line)
         self.ledger.tell_bench(engine="lost", line=failed.line)
@@ -198,7 +184,8 @@ class Session:
         self._desk = Desk(row, lineup, number, stage_now(self.ledger.folded))
         if before is not None:
             self._desk.take_over(before)
-        self._following = self._interrupted = False
+        self._following.end()
+        self._interrupted = False
         self.ledger.note(self._desk, "resumed", {"stage": lineup.view.stage})
 
     def _hear(self, heard: Heard) -> None:
@@ -213,22 +200,10 @@ class Session:
 
     def _feed(self, settings: int, hop: Hop) -> None:
         """Show a hop to the line-up, as in lockstep: none that was measured under old settings."""
-        desk = self._desk
-        if (
-            desk is None
-            or desk.lineup.view.closed
-            or self._interrupted
-            or self.ledger.stuck
-            or settings != self._host.settings.number
-            or len(hop.peak) != desk.lineup.plan.tracks
-        ):
-            self._following = False
-            return
-        if not self._following:
-            self._following = True
-            self._shift = round(desk.lineup.time_s / HOP_S) * hop.frames - hop.first_frame
-        desk.lineup.see(replace(hop, first_frame=hop.first_frame + self._shift))
-        self._adjust_engine()
+        if self._interrupted or self.ledger.stuck or settings != self._host.settings.number:
+            self._following.end()
+        elif self._desk is not None and self._following.show(self._desk.lineup, hop):
+            self._adjust_engine()
 
     def _adjust_engine(self) -> None:
         desk = self._desk
@@ -237,7 +212,8 @@ class Session:
         else:
             lineup = desk.lineup
             tones_hz = tuple(float(f) for f in lineup.tones)
-            self._host.set(lineup.signal, tones_hz, lineup.wanted_stretch, lineup.cables)
+            stretch, cables = lineup.wanted_stretch, lineup.cables
+            self._host.set(lineup.signal, tones_hz, stretch, cables, desk.trims)
 
     def _show(self) -> None:
         if not self._fresh_meters:
@@ -274,6 +250,11 @@ class Session:
         elif name == "silence":
             self.ledger.tell_bench(silenced=bool(fields["on"]))
             self.ledger.note(self._desk, "silence", {"on": bool(fields["on"])})
+        elif name == "wake":
+            self._starts.wake()
+        elif name == "rest":
+            self._refuse_if_one_runs()
+            self._starts.rest(str(fields["line"]))
         elif self._desk is None or self._desk.lineup.view.closed:
             raise NotNowError("no line-up runs; begin one")
         elif name in ("acknowledge", "decline"):
@@ -283,9 +264,13 @@ class Session:
             steer(self._desk.lineup, name, fields)
         self.ledger.answer(waiting)
 
-    def _begin(self, kind: str, shown: Mapping[str, Any]) -> None:
+    def _refuse_if_one_runs(self) -> None:
         if self._desk and not self._desk.lineup.view.closed:
             raise NotNowError("a line-up runs already; stop it first")
+
+    def _begin(self, kind: str, shown: Mapping[str, Any]) -> None:
+        self._refuse_if_one_runs()
+        self._starts.refuse_if_resting()
         shown = with_channels(kind, shown, self.ledger.bench["link"])
         plan = plan_of(shown)
         self.ledger.record(self._desk)
@@ -295,5 +280,5 @@ class Session:
             shown = {**shown, "as_left": as_left(self.book, plan, shown)}
         row = new_row(kind, shown)
         self._desk = Desk(row, PROCEDURES[kind](shown, plan, None, 0.0), None, "plan")
-        self._following = False
+        self._following.end()
         self.ledger.begin(row, plan)

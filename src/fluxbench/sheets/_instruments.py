@@ -9,6 +9,8 @@ from fluxbench.sheets._words import one_line
 NOT_RECORDED = "not recorded"
 LONGEST_NAME = 60
 LONGEST_DATE = 24
+RELATIVE = "not calibrated: relative"
+_SIDES = {"in": "Input", "out": "Output"}
 
 Facts = Mapping[str, Any]
 
@@ -27,10 +29,7 @@ def instruments_of(
     checked = sheet.get("checked_at") or checks[-1].get("on")
     return (
         ("Interface", _text(electrical.get("interface") or interface.get("name"), LONGEST_NAME)),
-        (
-            "Levels calibrated",
-            _dated(electrical.get("calibrated_at") or done.get("on"), interface_db),
-        ),
+        *_levels(electrical, done, interface_db),
         ("Calibration tape", _text(sheet.get("name") or tape.get("name"), LONGEST_NAME)),
         ("Its level checked", _dated(checked, tape_db)),
         ("Its uses", _count(_uses(book, plan, sheet))),
@@ -45,6 +44,41 @@ def uncertainties_of(plan: Facts) -> tuple[float | None, float | None]:
         _positive(sheet.get("level_uncertainty_db") or tape.get("level_uncertainty_db")),
         _positive(electrical.get("level_uncertainty_db") or done.get("uncertainty_db")),
     )
+
+
+def _levels(
+    electrical: Facts, done: Facts, interface_db: float | None
+) -> tuple[tuple[str, str], ...]:
+    """Which channels were calibrated when and how well, and which were not."""
+    channels: Sequence[Facts] = electrical.get("channels") or ()
+    if not channels:
+        when = electrical.get("calibrated_at") or done.get("on")
+        said = RELATIVE if electrical.get("uncalibrated") else _dated(when, interface_db)
+        return (("Levels calibrated", said),)
+    groups: dict[tuple[str, str, float], list[int]] = {}
+    for one in channels:
+        key = (str(one["side"]), str(one["on"]), float(one["uncertainty_db"]))
+        groups.setdefault(key, []).append(int(one["channel"]))
+    rows = [
+        (f"{_channels(side, numbers)} calibrated", _dated(when, sd_db))
+        for (side, when, sd_db), numbers in groups.items()
+    ]
+    for side, name in (("in", "relative_inputs"), ("out", "relative_outputs")):
+        if electrical.get(name):
+            rows.append((_channels(side, electrical[name]), RELATIVE))
+    return tuple(rows)
+
+
+def _channels(side: str, numbers: Sequence[int]) -> str:
+    """Ascending channels of a side with their runs closed up: Inputs 1-8, 11."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    said = ", ".join(f"{r[0]}-{r[-1]}" if len(r) > 1 else f"{r[0]}" for r in runs)
+    return f"{_SIDES[side]}{'s' * (len(numbers) > 1)} {said}"
 
 
 def _kept(plan: Facts, name: str) -> Facts:

@@ -12,12 +12,13 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from fluxbench.base import ConflictError, DeckError, FluxbenchError, MisuseError
-from fluxbench.session import NotNowError, Session
+from fluxbench.session import NotNowError, Session, Trials
 from fluxbench.web import (
     _calls,
     _captures,
     _deck,
     _history,
+    _interfaces,
     _lan_calls,
     _papers,
     _sockets,
@@ -32,11 +33,17 @@ STATIC = Path(__file__).parent / "static"
 STATUS = {MisuseError: 400, NotNowError: 409, ConflictError: 409, DeckError: 502}
 
 
-def build_app(session: Session, static: Path = STATIC, lan: Lan | None = None) -> FastAPI:
+def build_app(
+    session: Session,
+    static: Path = STATIC,
+    lan: Lan | None = None,
+    trials: Trials | None = None,
+) -> FastAPI:
     """The application around a session, which is started and closed with it.
 
     With `lan` it answers on the local network as well, to devices that are paired.
     """
+    trials = Trials(session) if trials is None else trials
     audience = _sockets.Audience(session)
     measuring = Measuring(session)
 
@@ -49,6 +56,7 @@ def build_app(session: Session, static: Path = STATIC, lan: Lan | None = None) -
         finally:
             audience.end()
             await asyncio.to_thread(measuring.end)
+            await asyncio.to_thread(trials.end)
             await asyncio.to_thread(session.close)
 
     app = FastAPI(
@@ -64,9 +72,11 @@ def build_app(session: Session, static: Path = STATIC, lan: Lan | None = None) -
     app.add_exception_handler(RequestValidationError, _misread)
     app.add_exception_handler(HTTPException, _failed)
     app.state.session, app.state.audience = session, audience
-    app.state.measuring = measuring
+    app.state.measuring, app.state.trials = measuring, trials
     app.state.turned, app.state.lan = _deck.Once(), lan
-    for part in (_calls, _captures, _deck, _history, _lan_calls, _papers, _things, _sockets):
+    for part in (
+        _calls, _captures, _deck, _history, _interfaces, _lan_calls, _papers, _things, _sockets,
+    ):  # fmt: skip
         app.include_router(part.router)
     if (static / "index.html").exists():
         app.mount("/", Screens(static), name="screens")

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from fluxbench.base import MisuseError
 from fluxbench.book import Entry, LineUpRow
-from fluxbench.session import Command, Session, begun_with, bias_picture, event
+from fluxbench.session import Command, Session, begun_with, bias_picture, event, named_interface
 from fluxbench.web._bench import Bench
 from fluxbench.web._models import (
     AnyCommand,
@@ -121,6 +121,9 @@ def _begun_with(session: Session, fields: dict[str, Any]) -> dict[str, Any]:
     if fields["kind"] == "reel" and fields["reel"] is None:
         fields["reel"] = _label(session)
     shown = _shown(session) if given is None else given
+    link = session.state["bench"]["link"]
+    if shown is None and fields.get("interface") is None:
+        fields["interface"] = named_interface(session.book, link["name"])
     return begun_with(session.book, fields, shown)
 
 

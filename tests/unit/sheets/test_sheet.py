@@ -432,6 +432,29 @@ def test_instruments_that_the_book_knows(tmp_path: Path) -> None:
         assert said in text, said
 
 
+def test_channels_that_were_calibrated_apart_and_not_at_all(tmp_path: Path) -> None:
+    plan = json.loads(json.dumps(shown(4)))
+    of = [("in", 1, "2026-05-02", 0.11), ("in", 2, "2026-05-02", 0.11),
+          ("in", 4, "2026-06-01", 0.2), *(("out", n, "2026-04-30", 0.1) for n in (1, 2, 3, 4))]  # fmt: skip
+    names = ("side", "channel", "on", "uncertainty_db")
+    plan["stock"]["electrical"] |= {
+        "channels": [dict(zip(names, one, strict=True)) for one in of],
+        "relative_inputs": [3],
+        "relative_outputs": [],
+        "level_uncertainty_db": 0.2,
+    }
+    text = made(tmp_path, plan, whole(4))
+    for said in (
+        "Inputs 1-2 calibrated 2026-05-02, ±0.11 dB", "Input 4 calibrated 2026-06-01, ±0.20 dB",
+        "Outputs 1-4 calibrated 2026-04-30, ±0.10 dB", "Input 3 not calibrated: relative",
+    ):  # fmt: skip
+        assert said in text, said
+    plan["stock"]["electrical"] = {**shown(4)["stock"]["electrical"], "uncalibrated": True}
+    (tmp_path / "other").mkdir()
+    text = made(tmp_path / "other", plan, whole(4))
+    assert "Levels calibrated not calibrated: relative" in text
+
+
 def test_instruments_of_which_nothing_is_known(tmp_path: Path) -> None:
     plan = json.loads(json.dumps(shown(2)))
     plan["stock"]["electrical"] |= {"interface": None, "calibrated_at": ""}

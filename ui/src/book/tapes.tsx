@@ -12,6 +12,7 @@ import { BATCH, CALIBRATION, CHECKS, INTERFACE, REEL, SECTIONS, STOCK, TAPE } fr
 import { CopyOf, MakeCopy } from "./copy";
 import { editing, open } from "./editing";
 import { Form } from "./form";
+import { HereNow, NoInterface, Trials } from "./interface";
 import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { constants, dayOf, speedName } from "./words";
@@ -81,15 +82,15 @@ function AsDeck() {
   );
 }
 
-const EMPTY: Record<Box, [string, string]> = {
+const EMPTY: Record<Exclude<Box, "interfaces">, [string, string]> = {
   tapes: ["No calibration tape stands here yet", "Its leaflet tells what it holds: fluxivity, equalisation, speed, its sections, and how far each is off. From these comes the target of every tone."],
   stocks: ["No stock stands here yet", "The data sheet of a stock tells how far beyond the peak its bias belongs, and for which tone, speed, level and gap. Bias cannot be set without it."],
   reels: ["No reel stands here yet", "Write down what a reel was recorded to, and which line-up it was recorded after; years later somebody will ask."],
-  interfaces: ["No interface stands here yet", "Once its channels are measured in dBu, levels on the sheet are true volts. Until then a line-up is allowed, and says that it is not calibrated."],
 };
 
 function None({ kind, add: act, words }: { kind: Box; add: () => void; words: string }) {
   if (!readAt.value) return <Nothing title="Opening the book …"><p /></Nothing>;
+  if (kind === "interfaces") return <NoInterface><div class="row"><button onClick={act}>{words}</button></div></NoInterface>;
   const [title, text] = EMPTY[kind];
   return (
     <Nothing title={title}>
@@ -298,8 +299,9 @@ function InterfacePage({ one }: { one: Thing }) {
   const start = before ? { channels: before["channels"], how: before["how"], uncertainty_db: before["uncertainty_db"] } : {};
   return (
     <Page thing={one} kicker={`Sound interface · ${one.facts["host_api"]}`} keys={whole(one, INTERFACE)}>
+      {!one.retired && <Trials thing={one} key={one.id} />}
       <Card
-        title="Calibrations, the newest counts"
+        title="Calibrations: of each channel the newest counts"
         wide
         keys={<button class="small" onClick={() => open({ screen: "tapes", kind: "calibrations", title: `A calibration of ${one.facts["name"]}`, fields, start, besides: { interface: one.id } })}>Add a calibration</button>}
       >
@@ -307,17 +309,18 @@ function InterfacePage({ one }: { one: Thing }) {
           <p class="hint">Not calibrated yet. Send a tone, read it with a meter that you trust, and write down what full scale of each channel is in dBu.</p>
         ) : (
           <ul class="notes">
-            {list.map((done, i) => (
+            {list.map((done) => (
               <li key={done.id}>
                 <time>{done.facts["on"]}</time>
-                <span class="grow"><b>{done.facts["name"]}</b>{` · ±${done.facts["uncertainty_db"]} dB · ${i === 0 ? "counts now" : "before"}`}<small>{done.facts["how"]}</small><small>{(done.facts["channels"] as Facts[]).map((c) => `${c["side"]} ${c["channel"]}: ${shown(c["full_scale_dbu"])} dBu`).join(" · ")}</small></span>
+                <span class="grow"><b>{done.facts["name"]}</b>{` · ±${done.facts["uncertainty_db"]} dB`}<small>{done.facts["how"]}</small><small>{(done.facts["channels"] as Facts[]).map((c) => `${c["side"]} ${c["channel"]}: ${shown(c["full_scale_dbu"])} dBu`).join(" · ")}</small></span>
                 <EditKey screen="tapes" thing={done} fields={fields} title={`Calibration ${done.facts["name"]}`} />
               </li>
             ))}
           </ul>
         )}
       </Card>
-      <Card title="What it is"><FactRows fields={INTERFACE.slice(1)} thing={one} /></Card>
+      <Card title="What it is" wide><FactRows fields={INTERFACE.slice(1)} thing={one} /></Card>
+      <HereNow />
     </Page>
   );
 }

@@ -49,7 +49,7 @@ class ChannelCalibration:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """dBFS against dBu of an interface's channels, measured once; the newest one counts."""
+    """dBFS against dBu of an interface's channels; of each channel the newest counts."""
 
     __pydantic_config__: ClassVar[ConfigDict] = CONFIG
 
