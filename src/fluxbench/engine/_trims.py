@@ -15,8 +15,8 @@ F32 = NDArray[np.float32]
 class ChannelTrims:
     """A factor for every channel, from the first on; channels beyond them stay as they are."""
 
-    sends: tuple[float, ...] = ()
-    returns: tuple[float, ...] = ()
+    send_ratio: tuple[float, ...] = ()
+    return_ratio: tuple[float, ...] = ()
 
 
 class EvenLink:
@@ -47,8 +47,8 @@ class EvenLink:
     def trim(self, trims: ChannelTrims) -> None:
         """Use other factors."""
         self._trims = trims
-        self._sends = _factors(trims.sends, self.outputs)
-        self._returns = _factors(trims.returns, self.inputs)
+        self._sends = _factors(trims.send_ratio, self.outputs)
+        self._returns = _factors(trims.return_ratio, self.inputs)
 
     def exchange(self, send: F32) -> Block:
         """As the link's own."""

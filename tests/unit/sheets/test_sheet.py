@@ -434,8 +434,12 @@ def test_instruments_that_the_book_knows(tmp_path: Path) -> None:
 
 def test_channels_that_were_calibrated_apart_and_not_at_all(tmp_path: Path) -> None:
     plan = json.loads(json.dumps(shown(4)))
-    of = [("in", 1, "2026-05-02", 0.11), ("in", 2, "2026-05-02", 0.11),
-          ("in", 4, "2026-06-01", 0.2), *(("out", n, "2026-04-30", 0.1) for n in (1, 2, 3, 4))]  # fmt: skip
+    of = [
+        ("in", 1, "2026-05-02", 0.11),
+        ("in", 2, "2026-05-02", 0.11),
+        ("in", 4, "2026-06-01", 0.2),
+        *(("out", n, "2026-04-30", 0.1) for n in (1, 2, 3, 4)),
+    ]
     names = ("side", "channel", "on", "uncertainty_db")
     plan["stock"]["electrical"] |= {
         "channels": [dict(zip(names, one, strict=True)) for one in of],
