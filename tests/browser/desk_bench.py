@@ -15,7 +15,7 @@ def main() -> None:
     app = build_app(session, trials=Trials(session, listed, opened))
     listener = listen_on(0)
     try:
-        serve_app(app, listener, lambda address: print(address, flush=True))
+        serve_app(app, [listener], lambda address: print(address, flush=True))
     finally:
         listener.close()
         book.close()
