@@ -6,6 +6,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from starlette.testclient import TestClient
@@ -107,7 +108,9 @@ def pair(desk: TestClient, device: TestClient, name: str = "Tablet") -> Any:
 
 
 def command(client: TestClient, key: str, name: str, **fields: Any) -> Any:
-    return client.post("/api/commands", json={"id": key, "command": name, **fields})
+    """A command of its own: all tests of this module have one bench, which knows old ones."""
+    body = {"id": f"{key} {uuid4()}", "command": name, **fields}
+    return client.post("/api/commands", json=body)
 
 
 def own_id(client: TestClient) -> str:
