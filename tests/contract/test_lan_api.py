@@ -109,7 +109,7 @@ def pair(desk: TestClient, device: TestClient, name: str = "Tablet") -> Any:
 
 def command(client: TestClient, key: str, name: str, **fields: Any) -> Any:
     """A command of its own: all tests of this module have one bench, which knows old ones."""
-    body = {"id": f"{key} {uuid4()}", "command": name, **fields}
+    body = {"id": f"{key}-{uuid4().hex}", "command": name, **fields}
     return client.post("/api/commands", json=body)
 
 
