@@ -73,6 +73,9 @@ class Plan:
     channels: Channels | None = None
     """What there is of an interface with fewer channels than tracks, or another order."""
 
+    unused: frozenset[int] = frozenset()
+    """Tracks (from 0) that the line-up leaves alone: not used, or known to be dead."""
+
     @property
     def banks(self) -> list[tuple[int, ...]]:
         """The tracks (from 0) that are cabled together, bank after bank."""

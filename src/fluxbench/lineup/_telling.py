@@ -36,7 +36,7 @@ class Telling:
         self.time_s = time_s
         self.view = View("plan", time_s)
         self.journal: list[dict[str, Any]] = []
-        self.in_use = np.ones(plan.tracks, bool)
+        self.in_use = np.array([t not in plan.unused for t in range(plan.tracks)])
         """Tracks that the line-up goes on with."""
         self.cables = plan.cables
         self.live = self.in_use & heard(self.cables)

@@ -15,7 +15,7 @@ from fluxbench.session._from_book import ids_of
 from fluxbench.session._full_scales import trims_of
 from fluxbench.session._made import things_made
 
-CHOICES = ("verify", "limits", "seconds", "reel", "copy_name", "channels")
+CHOICES = ("verify", "limits", "seconds", "reel", "copy_name", "channels", "unused")
 """Fields of `begin` that belong to one kind of procedure; see `web`."""
 LIMITS = {
     "response_db": (0.1, 12.0),
@@ -61,7 +61,26 @@ def plan_of(shown: Mapping[str, Any]) -> Plan:
         plan = plan_for_reel(plan, label_from_told(shown["reel"]))
     limits: dict[str, Any] = _limits(shown.get("limits") or {})
     tolerances = replace(plan.tolerances, **limits)
-    return replace(plan, tolerances=tolerances, channels=channels_of(shown))
+    return replace(
+        plan,
+        tolerances=tolerances,
+        channels=channels_of(shown),
+        **_unused(shown.get("unused") or (), plan),
+    )
+
+
+def _unused(tracks: Sequence[int], plan: Plan) -> dict[str, Any]:
+    """Tracks (from 1) that are left alone, and what is said of them; MisuseError if all are."""
+    if not tracks:
+        return {}
+    unused = frozenset(track - 1 for track in tracks)
+    if max(tracks) > plan.tracks or len(unused) == plan.tracks:
+        raise MisuseError(
+            f"unused: the deck has tracks 1 to {plan.tracks}, and one at least is to be lined up"
+        )
+    told = ", ".join(str(track + 1) for track in sorted(unused))
+    remark = f"not used, and left as they are: tracks {told}"
+    return {"unused": unused, "remarks": (*plan.remarks, remark)}
 
 
 def _limits(given: Mapping[str, float]) -> dict[str, float]:

@@ -83,6 +83,8 @@ class Begin(Strict):
     """What the label of a reel from elsewhere says; the practice deck tells it of its own reel."""
     channels: UsedChannels | None = None
     """Which channels of the interface are cabled to the deck; all, in their order, if left out."""
+    unused: Annotated[list[Channel], Field(max_length=128)] | None = None
+    """Tracks that are left alone, counted from 1."""
     deck: Id | None = None
     """Things of the book that the line-up is about, by their ids; what they are now is kept."""
     tape: Id | None = None

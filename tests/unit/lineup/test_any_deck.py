@@ -1,5 +1,6 @@
 """The procedure on decks that are built otherwise; what is true is the figures deck's own."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from fluxbench.lineup._stages_record import bias_stage, record_level, verify
 from fluxbench.lineup._stages_reproduce import reproduce_azimuth
 from fluxbench.trade import translate_over_bias
 from tests.decks.figures_deck import ALL, FiguresDeck, FiguresRehearsal, sections
+from tests.decks.standing import Stages
 
 
 def plan_of(told: dict[str, Any] | None = None, **deck: Any) -> Any:
@@ -63,6 +65,20 @@ def test_a_master_of_bias_moves_every_track() -> None:
     (left,) = rehearsal.journal("as left")
     assert left["over_bias_db"] == pytest.approx(true_db, abs=0.1)
     assert any("bias of track 4 stands" in note for note in view.notes)
+
+
+def test_tracks_that_are_not_used_are_left_alone() -> None:
+    deck = FiguresDeck(tracks=3, seed=2)
+    found_db = deck.off["record_level"].copy()
+    rehearsal = FiguresRehearsal(deck, course=record_level)
+    plan = replace(plan_of(tracks=3, seed=2), unused=frozenset({1}))
+    rehearsal.lineup = Stages(plan, record_level)
+    assert rehearsal.run(150.0).closed
+    assert deck.state()["ready"] == [1, 3]
+    assert deck.off["record_level"][1] == found_db[1]
+    assert deck.returns_db(1000.0)[[0, 2]] == pytest.approx(0.0, abs=0.06)
+    (left,) = rehearsal.journal("as left")
+    assert [reading is None for reading in left["reading_db"]] == [False, True, False]
 
 
 def test_a_trimmer_at_its_end_is_left_and_said() -> None:

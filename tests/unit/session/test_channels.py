@@ -6,6 +6,8 @@ import pytest
 
 from fluxbench.base import MisuseError
 from fluxbench.session._channels import channels_of, with_channels
+from fluxbench.session._pages import plan_of
+from tests.decks.figures_deck import FiguresDeck
 
 
 def begun(kind: str, inputs: int | None, outputs: int | None, **shown: Any) -> Any:
@@ -48,3 +50,14 @@ def test_what_cannot_be_is_one_line(
 ) -> None:
     with pytest.raises(MisuseError, match=line):
         begun(kind, inputs, outputs, **({} if wished is None else {"channels": wished}))
+
+
+def test_tracks_that_are_not_used() -> None:
+    deck = FiguresDeck(tracks=3)
+    shown = {"calibration": deck.load("calibration"), "stock": deck.load("stock")}
+    plan = plan_of({**shown, "unused": [3, 1]})
+    assert plan.unused == {0, 2}
+    assert plan.remarks[-1] == "not used, and left as they are: tracks 1, 3"
+    for wrong in ([4], [1, 2, 3]):
+        with pytest.raises(MisuseError, match="tracks 1 to 3"):
+            plan_of({**shown, "unused": wrong})
