@@ -78,7 +78,7 @@ def rehearse(
         raise MisuseError(f"{given} alone is no deck; give {wanted} as well")
     if interface is None or controls is None:
         with _practice_deck(tracks, speed, seed, rate, stock, fault or ()) as deck:
-            channels = _channels(inputs, outputs, deck.inputs, method)
+            channels = _channels(inputs, outputs, deck, method)
             _report(deck, deck, seed, method, report, as_json, channels)
     else:
         of_the_deck = {
@@ -111,7 +111,7 @@ def _report(
 
 
 def _channels(
-    inputs: int | None, outputs: int | None, tracks: int, method: Method
+    inputs: int | None, outputs: int | None, deck: "Link", method: Method
 ) -> tuple[int, int] | None:
     """Inputs and outputs of a bench with fewer of them than the deck has tracks."""
     from fluxbench.base import MisuseError
@@ -120,7 +120,7 @@ def _channels(
         return None
     if method is Method.NEEDLE:
         raise MisuseError("a needle has its own cables; leave out --inputs and --outputs")
-    return min(inputs or tracks, tracks), min(outputs or tracks, tracks)
+    return min(inputs or deck.inputs, deck.inputs), min(outputs or deck.outputs, deck.outputs)
 
 
 def _practice_deck(

@@ -155,8 +155,9 @@ def test_every_track_is_lined_up() -> None:
     deck = rehearsal.deck
     assert np.abs(deck.returns_db(1000.0)).max() < 0.08
     assert np.abs(deck.over_bias_db() - 2.8).max() < 0.2
-    for kind in ("reproduce_level", "reproduce_azimuth", "record_azimuth"):
-        assert np.abs(deck.off[kind]).max() < 0.1, kind
+    assert np.abs(deck.off["reproduce_level"]).max() < 0.08
+    for kind in ("reproduce_azimuth", "record_azimuth"):  # three tracks are a quarter inch: 1'
+        assert np.abs(deck.off[kind]).max() < 0.5, kind
     assert not deck.wiped
     left = [entry["bank"] for entry in rehearsal.journal("as left", trimmer="record_level")]
     assert left == [[1, 2], [3]]

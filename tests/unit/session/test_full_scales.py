@@ -92,8 +92,8 @@ def test_channels_that_nobody_calibrated_are_named_and_left_as_they_are() -> Non
     told = electrical_of(ZERO_DBU, known(without=(("in", 2), ("out", 1))), 3, 3)
     assert (told["relative_inputs"], told["relative_outputs"]) == ([2], [1])
     trims = trims_of({"stock": {"electrical": told}})
-    assert trims.returns[1] == trims.sends[0] == 1.0
-    assert trims.returns[0] == pytest.approx(10.0 ** (0.3 / 20.0))  # 18.0 above 17.7, by hand
+    assert trims.return_ratio[1] == trims.send_ratio[0] == 1.0
+    assert trims.return_ratio[0] == pytest.approx(10.0 ** (0.3 / 20.0))  # 18.0 above 17.7, by hand
     nothing = electrical_of(ZERO_DBU, [], 3, 3)
     assert nothing["uncalibrated"] is True
     assert nothing["interface_full_scale_dbu"] == ZERO_DBU + 18.0
