@@ -183,7 +183,13 @@ class WrittenDown:
         self.meanwhile: Callable[[Record | None], None] = lambda record: None
 
     def __call__(
-        self, link: Any, deck: Any, seed: int, watch: Watch, record: Record | None = None
+        self,
+        link: Any,
+        deck: Any,
+        seed: int,
+        watch: Watch,
+        record: Record | None = None,
+        channels: tuple[int, int] | None = None,
     ) -> Rehearsed:
         for view in self.views:
             watch(view)
