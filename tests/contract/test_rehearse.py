@@ -143,6 +143,8 @@ def test_a_line_up_that_cannot_go_on_is_one_line_and_no_json(
 class DeckHere:
     """Stands for `DeckApart`, whose process takes long to start."""
 
+    inputs = outputs = 2
+
     def __init__(self, factory: Callable[[], Any]) -> None:
         factory()
 
@@ -375,6 +377,9 @@ def test_as_json_nothing_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
         ("--interface deck --controls http://127.0.0.1:1", 1, "no deck answers"),
         ("--interface deck --controls http://127.0.0.1:1 --rate 96000", 2, "--rate is for the"),
         ("--interface deck --controls http://127.0.0.1:1 --fault dirty", 2, "--fault is for the"),
+        ("--interface deck --controls http://127.0.0.1:1 --inputs 2", 2, "--inputs is for the"),
+        ("--inputs 0", 2, "'--inputs'"),
+        ("--method needle --outputs 1", 2, "leave out --inputs and --outputs"),
     ],
 )
 def test_what_cannot_be_is_one_line(
