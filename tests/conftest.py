@@ -143,6 +143,15 @@ def own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monke
 
 
 @pytest.fixture(scope="session")
+def playing() -> Iterator[Any]:
+    """What starts browsers: one for all tests of a process, which can have no more than that."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as started:
+        yield started
+
+
+@pytest.fixture(scope="session")
 def database_server() -> Iterator[Any]:
     """A server for all tests of a process, see `benches.database_server`."""
     from tests.benches.database_server import DatabaseServer

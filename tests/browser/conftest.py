@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect
 
 from tests.browser.benches import Running, serving
 
@@ -20,11 +20,10 @@ SIZES = {"tablet": (1180, 820), "laptop": (1280, 800)}
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    with sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield browser
-        browser.close()
+def chromium(playing: Playwright) -> Iterator[Browser]:
+    browser = playing.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    yield browser
+    browser.close()
 
 
 @pytest.fixture

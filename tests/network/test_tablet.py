@@ -5,7 +5,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect
 
 from tests.browser.conftest import ARGUMENTS, CHROMIUM, PATIENCE_MS, SIZES
 from tests.browser.test_screens import assert_no_faults_in_either_light, scrolled_size
@@ -29,15 +29,14 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
 
 
 @pytest.fixture
-def browser(bench: Bench, tmp_path: Path) -> Iterator[Browser]:
+def browser(playing: Playwright, bench: Bench, tmp_path: Path) -> Iterator[Browser]:
     """A browser on the bench's network: by 127.0.0.1 it is the desk, by the number a device."""
     enter = tmp_path / "chromium"
     enter.write_text(f'#!/bin/sh\nexec {" ".join(bench.room.inside(CHROMIUM))} "$@"\n')
     enter.chmod(0o755)
-    with sync_playwright() as started:
-        made = started.chromium.launch(executable_path=enter, args=ARGUMENTS)
-        yield made
-        made.close()
+    made = playing.chromium.launch(executable_path=enter, args=ARGUMENTS)
+    yield made
+    made.close()
 
 
 def opened(browser: Browser, address: str, asked: list[str] | None = None) -> Page:

@@ -1,4 +1,6 @@
 // Tapes and what measures them: calibration tapes, stocks and batches, reels, interfaces.
+import type { ComponentChild } from "preact";
+import { useEffect } from "preact/hooks";
 import { signal } from "@preact/signals";
 import { begin } from "../actions";
 import { Cautions } from "../marks";
@@ -12,7 +14,6 @@ import { BATCH, CALIBRATION, CHECKS, INTERFACE, REEL, SECTIONS, STOCK, TAPE } fr
 import { CopyOf, MakeCopy } from "./copy";
 import { editing, open } from "./editing";
 import { Form } from "./form";
-import { HereNow, NoInterface, Trials } from "./interface";
 import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { constants, dayOf, speedName } from "./words";
@@ -25,6 +26,16 @@ const BOXES: { kind: Box; title: string; add: string; told: (thing: Thing) => st
   { kind: "interfaces", title: "Interfaces", add: "Add an interface", told: (t) => (newestOf(t) ? `calibrated ${newestOf(t)!.facts["on"]}` : "not calibrated") },
 ];
 const box = signal<Box>("tapes");
+type Desk = typeof import("./interface");
+const desk = signal<Desk | null>(null);
+
+/** What is tried on an interface comes when one is looked at, as the other screens do. */
+function AtDesk({ show }: { show: (of: Desk) => ComponentChild }) {
+  useEffect(() => {
+    if (!desk.peek()) void import("./interface").then((of) => (desk.value = of), () => {});
+  }, []);
+  return <>{desk.value && show(desk.value)}</>;
+}
 
 const batchesOf = (stock: Thing): Thing[] => kept("batches").filter((one) => one.facts["stock"] === stock.id);
 const calibrationsOf = (of: Thing): Thing[] =>
@@ -90,7 +101,8 @@ const EMPTY: Record<Exclude<Box, "interfaces">, [string, string]> = {
 
 function None({ kind, add: act, words }: { kind: Box; add: () => void; words: string }) {
   if (!readAt.value) return <Nothing title="Opening the book …"><p /></Nothing>;
-  if (kind === "interfaces") return <NoInterface><div class="row"><button onClick={act}>{words}</button></div></NoInterface>;
+  if (kind === "interfaces")
+    return <AtDesk show={({ NoInterface }) => <NoInterface><div class="row"><button onClick={act}>{words}</button></div></NoInterface>} />;
   const [title, text] = EMPTY[kind];
   return (
     <Nothing title={title}>
@@ -299,7 +311,7 @@ function InterfacePage({ one }: { one: Thing }) {
   const start = before ? { channels: before["channels"], how: before["how"], uncertainty_db: before["uncertainty_db"] } : {};
   return (
     <Page thing={one} kicker={`Sound interface · ${one.facts["host_api"]}`} keys={whole(one, INTERFACE)}>
-      {!one.retired && <Trials thing={one} key={one.id} />}
+      {!one.retired && <AtDesk show={({ Trials }) => <Trials thing={one} key={one.id} />} />}
       <Card
         title="Calibrations: of each channel the newest counts"
         wide
@@ -320,7 +332,7 @@ function InterfacePage({ one }: { one: Thing }) {
         )}
       </Card>
       <Card title="What it is" wide><FactRows fields={INTERFACE.slice(1)} thing={one} /></Card>
-      <HereNow />
+      <AtDesk show={({ HereNow }) => <HereNow />} />
     </Page>
   );
 }
