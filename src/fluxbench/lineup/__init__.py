@@ -1,6 +1,6 @@
 """The procedure of a line-up: pure folds over readings; no clock, no I/O, no randomness."""
 
-from fluxbench.lineup._bank_tables import with_bank, with_first
+from fluxbench.lineup._bank_tables import response_with_bank, with_bank, with_first
 from fluxbench.lineup._channels import Channels, cables_from_told
 from fluxbench.lineup._check import CHECK_HZ, FiveMinuteCheck
 from fluxbench.lineup._follow import Follower
@@ -52,6 +52,7 @@ __all__ = [
     "label_from_told",
     "plan_for_reel",
     "plan_from_state",
+    "response_with_bank",
     "stages_after",
     "stages_of",
     "with_bank",

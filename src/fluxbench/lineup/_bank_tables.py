@@ -23,3 +23,14 @@ def with_first(before: Row | None, now: Row, facts: Mapping[str, Any]) -> list[A
         return list(now)
     both = enumerate(zip(before, now, strict=True), 1)
     return [new if old is None and track in bank else old for track, (old, new) in both]
+
+
+def response_with_bank(
+    frequencies_hz: Sequence[float], level_db: Sequence[Row], facts: Mapping[str, Any]
+) -> dict[float, list[Any]]:
+    """Rows by frequency (Hz) after an entry with a response, from those before (may be empty)."""
+    before = dict(zip(frequencies_hz, level_db, strict=True))
+    return {
+        float(f): with_bank(before.get(float(f)), row, facts)
+        for f, row in facts["level_db"].items()
+    }

@@ -52,8 +52,7 @@ def _input_check(bench: Bench) -> Procedure:
     reference = np.exp(1j * np.angle(phase[bench.live].sum() if bench.live.any() else 1.0))
     for t in np.flatnonzero(bench.live & ((phase * reference.conj()).real < 0.0)):
         bench.note(f"track {t + 1} comes back reversed in polarity")
-    if bench.cables.mult is None:
-        yield from check_order(bench)
+    yield from check_order(bench)
     bench.silence()
     yield from bench.wait(0.3)
 

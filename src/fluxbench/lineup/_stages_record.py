@@ -62,8 +62,7 @@ def _load_stock(bench: Bench) -> Procedure:
     for t in np.flatnonzero(bench.live & ~(level > -30.0)):
         bench.leave_out(int(t), "does not record" if level[t] <= -30.0 else "clips: turn it down")
     learn_polarity(bench, points)
-    if bench.cables.mult is None:
-        yield from check_order(bench)
+    yield from check_order(bench)
     yield from check_erasure(bench)
 
 

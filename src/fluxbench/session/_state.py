@@ -12,6 +12,7 @@ from fluxbench.lineup import (
     Plan,
     PrintTones,
     Verification,
+    response_with_bank,
     stages_after,
     stages_of,
     with_bank,
@@ -248,15 +249,13 @@ def _resumed(state: State, _entry: Entry, _plan: Plan) -> State:
 
 
 def _verified(state: State, entry: Entry, _plan: Plan) -> State:
-    rows = entry.facts["level_db"]
-    shown = next((r for r in state["responses"] if r["of"] == "verify"), None)
-    if shown is not None:
-        before = dict(zip(shown["frequencies_hz"], shown["level_db"], strict=True))
-        rows = {f: with_bank(before.get(float(f)), row, entry.facts) for f, row in rows.items()}
+    nothing: dict[str, list[Any]] = {"frequencies_hz": [], "level_db": []}
+    shown = next((r for r in state["responses"] if r["of"] == "verify"), nothing)
+    rows = response_with_bank(shown["frequencies_hz"], shown["level_db"], entry.facts)
     response = {
         "of": "verify",
         "monitor": "reproduce",
-        "frequencies_hz": [float(f) for f in rows],
+        "frequencies_hz": list(rows),
         "level_db": list(rows.values()),
     }
     return {"responses": _responses(state, response)}

@@ -4,7 +4,14 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fluxbench.book import Entry
-from fluxbench.lineup import Plan, stages_after, stages_of, with_bank, with_first
+from fluxbench.lineup import (
+    Plan,
+    response_with_bank,
+    stages_after,
+    stages_of,
+    with_bank,
+    with_first,
+)
 from fluxbench.sheets._contents import Column, Readings, Response, StackAngle
 from fluxbench.sheets._words import LONGEST_TEXT, one_line
 from fluxbench.trade import LevelTolerance, azimuth_frequency_hz, phase_deg
@@ -114,13 +121,9 @@ class Seen:
 
     def response(self, entry: Entry) -> None:
         """Take the response of the deck's own recording."""
-        title, facts = "Own recording, as left", entry.facts
-        kept = self.responses.get(title)
-        before = {} if kept is None else dict(zip(kept.frequencies_hz, kept.off_db, strict=True))
-        merged = {
-            float(f): with_bank(before.get(float(f)), row, facts)
-            for f, row in facts["level_db"].items()
-        }
+        title = "Own recording, as left"
+        kept = self.responses.get(title, Response(title, (), ()))
+        merged = response_with_bank(kept.frequencies_hz, kept.off_db, entry.facts)
         self.responses[title] = Response(
             title, tuple(merged), tuple(tuple(row) for row in merged.values())
         )
