@@ -10,7 +10,7 @@ from fluxbench.lineup._view import Advice, AzimuthLine, Verdict
 from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
-MOST_S = 15.0
+MOST_S = 10.0
 ROUGH, FINE = 1.0, 0.15
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
@@ -126,16 +126,41 @@ class Angle:
         if at is not None:
             self._begin += at
 
-    def lately(self) -> float:
-        """Angle in arc-minutes over the least time alone: a turn that was not noticed shows."""
-        cross = np.sum(self._past[-round(LEAST_S * 10) :], axis=0)
-        return slope_arcmin(self._bench, cross, self._frequency_hz)[0]
+    def begin_anew(self) -> None:
+        """Let the points so far count no more."""
+        self._begin = len(self._angles) - 1
 
     def read(self) -> tuple[float, F64, float]:
         """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
         cross = np.sum(self._past[self._first :], axis=0)
         angle, scatter = slope_arcmin(self._bench, cross, self._frequency_hz)
         return angle, scatter, _error(np.array(self._angles[self._first :]))
+
+
+class Proof:
+    """That a stack stays where it was put: read anew once the hand has been told to stay.
+
+    A small turn among the points before may not have been noticed.
+    """
+
+    def __init__(self, stack: Angle, shown_lag_s: float) -> None:
+        self._stack, self._hand_points = stack, 10.0 * (shown_lag_s + HAND_S)
+        self._stays = 0
+        self._proving = self.given = False
+
+    def way(self, way: int, enough: bool) -> int:
+        """Which way to show, of the one that the reading says and whether it is a sure one."""
+        if self._proving and not enough:
+            return 0
+        if self._proving:
+            self._proving, self.given = False, way == 0
+            self._stays = 0
+        else:
+            self._stays = self._stays + 1 if way == 0 else 0
+        if enough and self._stays > self._hand_points:
+            self._stack.begin_anew()
+            self._proving = True
+        return way
 
 
 def azimuth(
@@ -171,7 +196,8 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float
     lag_s = bench.shown_lag_s
     stack = Angle(bench, bench.tones[0], set_band)
     name = trimmer.replace("_", " ")
-    started, told_to_stay = False, 0
+    proof = Proof(stack, lag_s)
+    started = False
     while angle_shows(bench, trimmer):
         if bench.passed_over(trimmer, None):
             bench.note(f"{name} is not in: it was passed over")
@@ -189,9 +215,8 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float
                 bench.steps.keep_part("as found", angle)
         enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
-        told_to_stay = told_to_stay + 1 if way == 0 else 0
-        sure = enough and told_to_stay > 10.0 * (lag_s + HAND_S)  # an older turn would show
-        if sure and abs(target_arcmin - stack.lately()) <= hold:
+        way = proof.way(way, enough)
+        if proof.given:
             break
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
         word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"
