@@ -11,6 +11,8 @@ from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
 MOST_S = 10.0
+PROOF_S = 15.0
+"""The reproduce head is proved for so long: the record head is set by it, its error twice there."""
 ROUGH, FINE = 1.0, 0.15
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
@@ -90,7 +92,7 @@ class Angle:
 
     @property
     def _first(self) -> int:
-        return max(self._begin, len(self._angles) - round(MOST_S * 10))
+        return max(self._begin, len(self._angles) - round(PROOF_S * 10))
 
     @property
     def seconds(self) -> float:
@@ -143,14 +145,15 @@ class Proof:
     A small turn among the points before may not have been noticed.
     """
 
-    def __init__(self, stack: Angle, shown_lag_s: float) -> None:
+    def __init__(self, stack: Angle, shown_lag_s: float, proof_s: float) -> None:
         self._stack, self._hand_points = stack, 10.0 * (shown_lag_s + HAND_S)
+        self._proof_s = proof_s
         self._stays = 0
         self._proving = self.given = False
 
     def way(self, way: int, enough: bool) -> int:
         """Which way to show, of the one that the reading says and whether it is a sure one."""
-        if self._proving and not enough:
+        if self._proving and not (enough and self._stack.seconds >= self._proof_s - 0.2):
             return 0
         if self._proving:
             self._proving, self.given = False, way == 0
@@ -164,13 +167,17 @@ class Proof:
 
 
 def azimuth(
-    bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float = FINE
+    bench: Bench,
+    trimmer: str,
+    target_arcmin: float,
+    held_ratio: float = FINE,
+    proof_s: float = LEAST_S,
 ) -> Procedure:
     """Turn one stack trimmer until the stack stands at the target angle; gives what was left.
 
-    It is held within that ratio of the set band.
+    It is held within that ratio of the set band, and read anew for so long in the end.
     """
-    turning = _azimuth(bench, trimmer, target_arcmin, held_ratio)
+    turning = _azimuth(bench, trimmer, target_arcmin, held_ratio, proof_s)
     return (yield from bench.step(f"turn {trimmer}", turning))
 
 
@@ -190,13 +197,15 @@ def _read_azimuth(bench: Bench, trimmer: str) -> Procedure:
     return angle
 
 
-def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float) -> Procedure:
+def _azimuth(
+    bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float, proof_s: float
+) -> Procedure:
     set_band = bench.plan.azimuth_tolerance_arcmin
     hold = held_ratio * set_band
     lag_s = bench.shown_lag_s
     stack = Angle(bench, bench.tones[0], set_band)
     name = trimmer.replace("_", " ")
-    proof = Proof(stack, lag_s)
+    proof = Proof(stack, lag_s, proof_s)
     started = False
     while angle_shows(bench, trimmer):
         if bench.passed_over(trimmer, None):
