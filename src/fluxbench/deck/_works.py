@@ -145,8 +145,8 @@ class Works:
         self.take_in()
         if self._ahead is not None or self._passes_on or frames > self._piece_frames:
             return
-        side = self._sides[self.monitor].moving
-        chain = [self._motion, self._expander, *side, *self._record.moving]
+        sides = [one for side in self._sides.values() for one in side.moving]
+        chain = [self._motion, self._expander, *self._record.moving, *sides]
         moment = Moment([self, *chain, *self.banks.values()], self._white.rng)
         self._ahead = self._next(np.zeros((frames, self.machine.tracks), np.float32)), moment
 
