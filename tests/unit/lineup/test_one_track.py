@@ -10,9 +10,10 @@ from fluxbench.deck import PracticeDeck
 from fluxbench.engine import Engine
 from fluxbench.lineup import LineUp, plan_from_state
 from fluxbench.lineup._bench import Procedure
-from fluxbench.lineup._one_track import Upright, short_section, shortest_hz
+from fluxbench.lineup._one_track import short_section, shortest_hz
 from fluxbench.lineup._stages_record import record_azimuth
 from fluxbench.lineup._stages_reproduce import reproduce_azimuth
+from fluxbench.lineup._upright import Upright
 from fluxbench.links import DeckLink
 from fluxbench.rehearsal._technician import Technician
 
