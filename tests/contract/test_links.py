@@ -145,6 +145,9 @@ class HandedWireDeck(WireDeck):
         self._frames += int((self._sent != 0.0).any(axis=1).sum())
         self._sent = self._sent[:0]
 
+    def look_ahead(self, frames: int) -> None:
+        pass
+
     def state(self) -> dict[str, int]:
         return {"frames": self._frames}
 

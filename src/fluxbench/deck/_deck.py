@@ -110,9 +110,22 @@ class PracticeDeck:
         """The second half of `process`: what was sent is recorded."""
         self._works.take_in()
 
+    def look_ahead(self, frames: int) -> None:
+        """Make ready what comes back of the next block, where that does not hang on what is sent.
+
+        Nothing shows that it was done: whoever uses the hands first finds the deck as it was.
+        """
+        self._works.look_ahead(frames)
+
+    @property
+    def _now(self) -> Works:
+        """The works as the last block left them."""
+        self._works.take_back()
+        return self._works
+
     def state(self) -> dict[str, Any]:
         """What a person at the deck can see."""
-        machine, works = self._machine, self._works
+        machine, works = self._machine, self._now
         standard = machine.equalisation
         return {
             "tracks": self.tracks,
@@ -147,7 +160,7 @@ class PracticeDeck:
 
     def turn(self, trimmer: str, turns: float, track: int | None = None) -> float:
         """Begin to turn (positive: clockwise); give back the seconds that the hand needs."""
-        if trimmer not in self._works.banks:
+        if trimmer not in self._now.banks:
             names = ", ".join((*PER_TRACK, *PER_STACK))
             raise DeckError(f"the deck has no trimmer {trimmer!r}; it has {names}")
         if not abs(turns) <= MOST_TURNS:
@@ -155,10 +168,10 @@ class PracticeDeck:
         if trimmer in PER_STACK:
             if track is not None:
                 raise DeckError(f"{trimmer} is one for all tracks; leave the track out")
-            return self._works.banks[trimmer].turn(0, float(turns))
+            return self._now.banks[trimmer].turn(0, float(turns))
         if track is None or not 1 <= track <= self.tracks:
             raise DeckError(f"{trimmer} needs a track from 1 to {self.tracks}, not {track}")
-        return self._works.banks[trimmer].turn(track - 1, float(turns))
+        return self._now.banks[trimmer].turn(track - 1, float(turns))
 
     def transport(
         self,
@@ -167,7 +180,7 @@ class PracticeDeck:
         monitor: str | None = None,
     ) -> dict[str, Any]:
         """Press the buttons; give back the new state."""
-        works = self._works
+        works = self._now
         if state is not None and state not in TRANSPORTS:
             raise DeckError(f"no transport state {state!r}; there are {', '.join(TRANSPORTS)}")
         if monitor is not None and monitor not in MONITORS:
@@ -190,12 +203,12 @@ class PracticeDeck:
         """Thread a tape, wound to its begin; the deck stops."""
         if tape not in TAPES:
             raise DeckError(f"there is no tape {tape!r}; there are {', '.join(TAPES)}")
-        self._works.wind(tape, 0.0)
+        self._now.wind(tape, 0.0)
         return self.state()
 
     def locate(self, section: int | None = None, position_s: float | None = None) -> dict[str, Any]:
         """Wind to a place, or to just before a section of the calibration tape; the deck stops."""
-        works = self._works
+        works = self._now
         if (section is None) == (position_s is None):
             raise DeckError("locate needs either a section or a position_s")
         if section is not None:
@@ -212,11 +225,11 @@ class PracticeDeck:
     def truth(self) -> dict[str, Any]:
         """For a judge only: what is left to the ideal, and whether the calibration tape lives."""
         residual: dict[str, Any] = {}
-        for name, values in self._truth.residual(self._works.settings).items():
+        for name, values in self._truth.residual(self._now.settings).items():
             residual[name] = values.tolist() if len(values) > 1 or "azi" not in name else values[0]
         for name in ("reproduce_azimuth_arcmin", "record_azimuth_arcmin"):
             residual[name] = float(residual[name])
-        return {"residual": residual, "calibration_wiped": self._works.wiped}
+        return {"residual": residual, "calibration_wiped": self._now.wiped}
 
     def save(self, path: Path) -> None:
         """Keep trimmers, tape and place in a file, whole or not at all; the hands have let go."""
@@ -224,7 +237,7 @@ class PracticeDeck:
 
     def kept(self) -> dict[str, Any]:
         """What `save` keeps, as plain values."""
-        works = self._works
+        works = self._now
         return {
             "made_as": self._made_as,
             "trimmers": {kind: bank.places_turns.tolist() for kind, bank in works.banks.items()},
@@ -244,36 +257,36 @@ class PracticeDeck:
     def from_kept(cls, kept: Mapping[str, Any]) -> Self:
         """The deck of what `kept` gave, stopped, its recordings read as erased."""
         deck = cls(**kept["made_as"])
-        for kind, bank in deck._works.banks.items():
+        for kind, bank in deck._now.banks.items():
             bank.put(np.array(kept["trimmers"][kind], np.float64))
-        for name, reel in deck._works.reels.items():
+        for name, reel in deck._now.reels.items():
             reel.forget({int(at): tracks for at, tracks in kept["recorded"].get(name, {}).items()})
-        deck._works.resume(str(kept["tape"]), float(kept["position_s"]))
-        deck._works.wiped = bool(kept["calibration_wiped"])
+        deck._now.resume(str(kept["tape"]), float(kept["position_s"]))
+        deck._now.wiped = bool(kept["calibration_wiped"])
         return deck
 
     def _set_ideal(self) -> None:
         """Put every trimmer right; for tests."""
         ideal = self._truth.ideal()
-        for kind, bank in self._works.banks.items():
+        for kind, bank in self._now.banks.items():
             bank.set_values(ideal[kind])
-        self._works.adjust_all()
+        self._now.adjust_all()
 
     def _section(self) -> int | None:
         for number, tone in enumerate(self._tones()):
-            if tone.start_s <= self._works.place_s < tone.end_s:
+            if tone.start_s <= self._now.place_s < tone.end_s:
                 return number
         return None
 
     def _tones(self) -> Sequence[Section]:
         """The tones that the loaded tape came with."""
-        if self._works.tape == "reel":
+        if self._now.tape == "reel":
             return reel_tones(self._machine.speed_ips)
-        return self._works.sections if self._works.tape == "calibration" else ()
+        return self._now.sections if self._now.tape == "calibration" else ()
 
     def _sheet(self) -> Mapping[str, Any]:
-        if self._works.tape == "calibration":
-            return calibration_sheet(self._works.sections)
-        if self._works.tape == "reel":
+        if self._now.tape == "calibration":
+            return calibration_sheet(self._now.sections)
+        if self._now.tape == "reel":
             return reel_label(self._machine)
         return stock_sheet(self._machine, self._stock)

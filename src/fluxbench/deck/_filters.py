@@ -56,12 +56,16 @@ class MovingFir:
         impulse = scipy.fft.irfft(response, GRID, axis=0)
         half = self.delay_frames
         cut = np.concatenate([impulse[-half:], impulse[: half + 1]])
+        self._impulse = self._impulse.copy()
         self._impulse[:, tracks] = (cut * self._window).astype(np.float32)
         if self._size:
             if self._old is None:
-                self._old = self._now.copy()
-                self._changed[:] = False
+                self._old = self._now
+                self._changed = np.zeros_like(self._changed)
+            else:
+                self._changed = self._changed.copy()
             self._changed[tracks] = True
+            self._now = self._now.copy()
             self._now[:, tracks] = scipy.fft.rfft(self._impulse[:, tracks], self._size, axis=0)
 
     def process(self, block: F32) -> F32:

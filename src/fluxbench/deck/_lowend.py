@@ -115,7 +115,7 @@ class LowEnd:
 
     def rest(self) -> None:
         """Forget what went in, as after a pause."""
-        self._state[:] = 0.0
+        self._state = np.zeros_like(self._state)
 
     def process(self, block: F32) -> F32:
         """Filter a block (frames, tracks); the result is (3, frames, tracks)."""
@@ -202,7 +202,7 @@ class Shelf:
 
     def rest(self) -> None:
         """Forget what went in, as after a pause."""
-        self._state[:] = 0.0
+        self._state = np.zeros_like(self._state)
 
     def process(self, block: F32) -> F32:
         """Filter a block (frames, tracks)."""

@@ -99,12 +99,12 @@ class WhiteNoise:
     SECONDS = 4
 
     def __init__(self, rate_hz: int, tracks: int, rng: np.random.Generator) -> None:
-        self._rng = rng
+        self.rng = rng
         self._table = rng.standard_normal((self.SECONDS * rate_hz, tracks), np.float32)
 
     def next(self, frames: int) -> F32:
         """The next frames (frames, tracks), at most 4 s; a view, not to be written to."""
-        begin = int(self._rng.integers(0, len(self._table) - frames + 1))
+        begin = int(self.rng.integers(0, len(self._table) - frames + 1))
         return self._table[begin : begin + frames]
 
 

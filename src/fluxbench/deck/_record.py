@@ -60,6 +60,7 @@ class RecordSide:
 
     def adjust(self, level_db: F64, high_db: F64, bias_db: F64, tracks: NDArray[np.int_]) -> None:
         """Take over settings (all tracks are given) for the tracks listed, from 0."""
+        self.bias_db = self.bias_db.copy()
         self.bias_db[tracks] = bias_db[tracks]
         gain_db = (level_db + self._machine.record_efficiency_db)[tracks]
         bent = bend(self._stock, bias_db[tracks])  # B of tanh(B x)/B goes into the filters
@@ -68,6 +69,11 @@ class RecordSide:
         self._post.set_response(self._responses.record_post(bias_db[tracks]) / bent, tracks)
         self._modulated = self._stock.modulation_noise(self.bias_db).astype(np.float32)
         self._zone_um = ZONE_UM_PER_DB * (self.bias_db - self.bias_db.mean())
+
+    @property
+    def moving(self) -> tuple[object, ...]:
+        """What a turn of a trimmer changes, for a `Moment`."""
+        return self, self._pre, self._post
 
     def rest(self) -> None:
         """Start afresh after a pause."""

@@ -4,14 +4,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.deck._filters import MovingDelay
-from fluxbench.deck._machine import Machine
-from fluxbench.deck._sheets import CalibrationFlux, ReelFlux
+from fluxbench.deck._machine import OPERATING_NWB_PER_M, Machine
+from fluxbench.deck._sheets import (
+    CALIBRATION_NWB_PER_M,
+    REEL_NWB_PER_M,
+    WRONG_NWB_PER_M,
+    CalibrationFlux,
+    ReelFlux,
+    Section,
+    reel_recorded_to,
+    stock_seconds,
+)
+from fluxbench.deck._stocks import Stock
 from fluxbench.deck._tape import LaidDown, TapeMemory
+from fluxbench.deck._unwanted import tape_noise
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 Laid = tuple[F32, F64]
 
+LEADER_S = 5.0
+REEL_ARCMIN_AT_QUARTER_INCH = 4.0
+"""The reel from elsewhere stands at most so far off the calibration tape."""
 ERASED_DB = -78.0
 WEAKLY_ERASED_DB = -35.0
 
@@ -93,3 +107,20 @@ class Reel:
         if self._own is not None and (untouched := np.isnan(flux)).any():
             return np.where(untouched, self._own.at(places_s), flux)
         return flux
+
+
+def reels(machine: Machine, stock: Stock, tones: tuple[Section, ...], seed: int) -> dict[str, Reel]:
+    """The reels that lie beside the deck, by name; `tones` are those of the calibration tape."""
+    fluxivity = WRONG_NWB_PER_M if machine.faults.wrong_tape else CALIBRATION_NWB_PER_M
+    re_operating_db = 20.0 * np.log10(fluxivity / OPERATING_NWB_PER_M)
+    calibration = CalibrationFlux(machine, tones, re_operating_db)
+    theirs_db = 20.0 * np.log10(REEL_NWB_PER_M / OPERATING_NWB_PER_M)
+    away = np.random.default_rng([seed, 3]).uniform(-1.0, 1.0)
+    away *= REEL_ARCMIN_AT_QUARTER_INCH * (6.3 / machine.layout.tape_width_mm) ** 0.5
+    elsewhere = ReelFlux(machine, reel_recorded_to(machine), theirs_db, float(away))
+    noise, seconds = tape_noise(machine, stock), stock_seconds(machine.speed_ips)
+    return {
+        "calibration": Reel(machine, tones[-1].end_s + LEADER_S, noise, calibration),
+        "stock": Reel(machine, seconds, noise, None),
+        "reel": Reel(machine, seconds, noise, elsewhere),
+    }

@@ -61,6 +61,13 @@ class ReproduceSide:
         """What the filter takes, in frames."""
         return self._fir.delay_frames
 
+    @property
+    def moving(self) -> tuple[object, ...]:
+        """What a block or a turn of a trimmer changes, for a `Moment`."""
+        return tuple(
+            one for one in (self, self._fir, self._low_end, self._shelf) if one is not None
+        )
+
     def adjust(
         self,
         level_db: F64,

@@ -1,6 +1,6 @@
 """Trimmers as hands find them: a knob, some backlash, a law, and a sense nobody wrote down."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,7 @@ SECONDS_PER_TURN = 1.0
 SECONDS_TO_START = 0.15
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Motion:
     """A turn on its way: the knob moves evenly until nothing is left."""
 
@@ -45,7 +45,7 @@ class Bank:
         self._backlash_turns = rng.uniform(0.01, 0.05, count)
         self._wiper_turns = np.full(count, TURNS / 2)
         self._knob_turns = self._wiper_turns.copy()
-        self._motions: list[Motion] = []
+        self._motions: tuple[Motion, ...] = ()
         self.values = np.zeros(count)
         self._update()
 
@@ -70,12 +70,12 @@ class Bank:
         if places_turns.shape != (2, self.count) or not np.all(np.abs(places_turns) <= TURNS):
             raise MisuseError(f"the places of {self.kind} do not fit this deck; set it up anew")
         self._wiper_turns, self._knob_turns = places_turns.copy()
-        self._motions.clear()
+        self._motions = ()
         self._update()
 
     def turn(self, index: int, turns: float) -> float:
         """Begin to turn; give back the seconds until the hand is done, waiting turns included."""
-        self._motions.append(Motion(index, turns, np.sign(turns) / SECONDS_PER_TURN))
+        self._motions += (Motion(index, turns, np.sign(turns) / SECONDS_PER_TURN),)
         waiting = sum(abs(m.left_turns) for m in self._motions) * SECONDS_PER_TURN
         return waiting + SECONDS_TO_START
 
@@ -86,12 +86,15 @@ class Bank:
     def advance(self, seconds: float) -> list[int]:
         """Let the hands move for a while; give back the trimmers whose value changed."""
         moved: list[int] = []
+        if not self._motions:
+            return moved
+        self._knob_turns, self._wiper_turns = self._knob_turns.copy(), self._wiper_turns.copy()
         while self._motions and seconds > 0.0:
             motion = self._motions[0]
             left = abs(motion.left_turns)
             step = np.clip(motion.turns_per_s * seconds, -left, left)
             seconds -= abs(step) * SECONDS_PER_TURN
-            motion.left_turns -= step
+            rest = replace(motion, left_turns=motion.left_turns - step)
             i = motion.index
             self._knob_turns[i] = np.clip(self._knob_turns[i] + step, 0.0, TURNS)
             knob, half = self._knob_turns[i], self._backlash_turns[i] / 2
@@ -99,8 +102,8 @@ class Bank:
             if dragged != self._wiper_turns[i]:
                 self._wiper_turns[i] = np.clip(dragged, 0.0, TURNS)
                 moved.append(i)
-            if abs(motion.left_turns) < 1e-9:
-                self._motions.pop(0)
+            done = abs(rest.left_turns) < 1e-9
+            self._motions = self._motions[1:] if done else (rest, *self._motions[1:])
         if moved:
             self._update()
         return moved

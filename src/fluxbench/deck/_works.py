@@ -3,36 +3,27 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.deck._machine import OPERATING_NWB_PER_M, ZERO_VU_DBFS, Machine
+from fluxbench.deck._machine import ZERO_VU_DBFS, Machine
+from fluxbench.deck._moment import Moment
 from fluxbench.deck._motion import TapeMotion
 from fluxbench.deck._random import Flutter, WhiteNoise
 from fluxbench.deck._record import RecordSide, bias_at_head_db
-from fluxbench.deck._reel import Reel
+from fluxbench.deck._reel import reels
 from fluxbench.deck._reproduce import ReproduceSide
 from fluxbench.deck._sheets import (
-    CALIBRATION_NWB_PER_M,
-    REEL_NWB_PER_M,
-    WRONG_NWB_PER_M,
-    CalibrationFlux,
-    ReelFlux,
-    reel_recorded_to,
     sections,
-    stock_seconds,
 )
 from fluxbench.deck._stocks import Stock
 from fluxbench.deck._tape import KNOTS_PER_S
 from fluxbench.deck._trimmers import Bank
-from fluxbench.deck._unwanted import SYNC_HUM_DB, Background, Dropouts, tape_noise
+from fluxbench.deck._unwanted import SYNC_HUM_DB, Background, Dropouts
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 
 PIECE_S = 0.04
-LEADER_S = 5.0
 WIND_S = 1.0
 WIND_RATIO = 30.0
-REEL_ARCMIN_AT_QUARTER_INCH = 4.0
-"""The reel from elsewhere stands at most so far off the calibration tape."""
 LEAK_HEARD_DB = 0.002
 """A neighbour's bias is worked out anew once it has moved so far; it makes no difference before."""
 _RECORD_KINDS = {"bias", "record_level", "record_high"}
@@ -50,6 +41,7 @@ class Works:
         self.ready = np.zeros(machine.tracks, np.bool_)
         self.tape = "calibration"
         self.wiped = False
+        self._piece_frames = max(1, round(PIECE_S * machine.rate_hz))
         self._frame = 0
         self._winding_frames = 0
         self._place_s = 0.0
@@ -67,20 +59,7 @@ class Works:
         behind, ahead = self._record.delay_frames, self._sides["sync"].delay_frames
         self._motion = TapeMotion(machine.rate_hz, flutter, behind, ahead)
         self.sections = sections(machine.speed_ips)
-        fluxivity = WRONG_NWB_PER_M if machine.faults.wrong_tape else CALIBRATION_NWB_PER_M
-        re_operating_db = 20.0 * np.log10(fluxivity / OPERATING_NWB_PER_M)
-        tones = CalibrationFlux(machine, self.sections, re_operating_db)
-        end_s = self.sections[-1].end_s + LEADER_S
-        theirs_db = 20.0 * np.log10(REEL_NWB_PER_M / OPERATING_NWB_PER_M)
-        away = np.random.default_rng([seed, 3]).uniform(-1.0, 1.0)
-        away *= REEL_ARCMIN_AT_QUARTER_INCH * (6.3 / machine.layout.tape_width_mm) ** 0.5
-        elsewhere = ReelFlux(machine, reel_recorded_to(machine), theirs_db, float(away))
-        noise = tape_noise(machine, stock)
-        self.reels = {
-            "calibration": Reel(machine, end_s, noise, tones),
-            "stock": Reel(machine, stock_seconds(machine.speed_ips), noise, None),
-            "reel": Reel(machine, stock_seconds(machine.speed_ips), noise, elsewhere),
-        }
+        self.reels = reels(machine, stock, self.sections, seed)
         self._send_from = self._all.copy()
         for one, other in machine.faults.crossed:
             self._send_from[[one - 1, other - 1]] = self._send_from[[other - 1, one - 1]]
@@ -90,7 +69,9 @@ class Works:
         self._slants = {"reproduce": 0.0, "sync": 0.0}
         self._recorded_until = self._played_until = -1
         self._record_frame = 0
-        self._left_over: tuple[F32, F64, int] | None = None
+        self._sent: F32 | None = None
+        self._to_record: tuple[F64, int] | None = None
+        self._ahead: tuple[F32, Moment] | None = None
         self._record.load(stock)
         self.adjust_all()
 
@@ -143,7 +124,7 @@ class Works:
         The last piece of it is not on the tape yet: until the tape has come from the record head
         to the reproduce head, 59 ms at 30 in/s, nothing that is given back depends on it.
         """
-        piece = max(1, round(PIECE_S * self.machine.rate_hz))
+        piece = self._piece_frames
         if len(send) <= piece:
             return self._piece(send)
         parts = [self._piece(send[at : at + piece]) for at in range(0, len(send), piece)]
@@ -151,20 +132,54 @@ class Works:
 
     def take_in(self) -> None:
         """Record what is left of the block that was sent last."""
-        if self._left_over is not None:
-            left, self._left_over = self._left_over, None
-            self._lay_down(*left)
+        if self._to_record is not None and self._sent is not None:
+            self._lay_down(self._sent, *self._to_record)
+            self._to_record = None
+        self._sent = None
+
+    def look_ahead(self, frames: int) -> None:
+        """Work out a next block of so many frames, if it does not depend on what will be sent."""
+        self.take_in()
+        if self._ahead is not None or self._passes_on or frames > self._piece_frames:
+            return
+        side = self._sides[self.monitor].moving
+        moving = [self, self._motion, *side, *self._record.moving, *self.banks.values()]
+        moment = Moment(moving, self._white.rng)
+        self._ahead = self._next(np.zeros((frames, self.machine.tracks), np.float32)), moment
+
+    def take_back(self) -> None:
+        """Be where the last block ended, with nothing worked out ahead."""
+        if self._ahead is not None:
+            self._ahead[1].back()
+
+    @property
+    def _passes_on(self) -> bool:
+        """Whether what is sent comes back at once."""
+        in_sync = self.transport == "record" and self.monitor == "sync" and bool(self.ready.any())
+        return in_sync or self._on_input
+
+    @property
+    def _on_input(self) -> bool:
+        return self.monitor == "input" or self.machine.faults.monitor_input
 
     def _piece(self, send: F32) -> F32:
         self.take_in()
-        frames = len(send)
-        self._turn(frames / self.machine.rate_hz)
         if self.machine.faults.crossed:
             send = send[:, self._send_from]
+        if self._ahead is not None and len(self._ahead[0]) != len(send):
+            self.take_back()
+        out = self._next(send) if self._ahead is None else self._ahead[0]
+        self._ahead, self._sent = None, send
+        return out
+
+    def _next(self, send: F32) -> F32:
+        """What comes back of the block that is next."""
+        frames = len(send)
+        self._turn(frames / self.machine.rate_hz)
         hum_db = 0.0 if self.monitor == "reproduce" else SYNC_HUM_DB
         out = self._background.next(self._frame, frames, hum_db)
         out *= np.float32(10.0 ** (ZERO_VU_DBFS / 20.0))
-        on_input = self.monitor == "input" or self.machine.faults.monitor_input
+        on_input = self._on_input
         if on_input:
             out += send
         if self._winding_frames > 0:
@@ -181,7 +196,7 @@ class Works:
         places_s = self._motion.advance(self._frame, frames)
         recording = self.transport == "record" and bool(self.ready.any())
         if recording:
-            self._left_over = send, places_s[:frames], self._frame
+            self._to_record = places_s[:frames], self._frame
         listening = self._all
         if recording and self.monitor == "sync":
             listening = np.flatnonzero(~self.ready)
@@ -230,7 +245,7 @@ class Works:
         azimuth = float(self.banks[kind].values[0])
         slant = azimuth - reel.azimuth_arcmin(float(places_s[0]))
         if abs(slant - self._slants[monitor]) > 0.002:
-            self._slants[monitor] = slant
+            self._slants = self._slants | {monitor: slant}
             self._adjust_side(monitor, self._all)
         flux, laid = reel.under(places_s)
         flux += self._white.next(len(places_s)) * reel.noise

@@ -24,7 +24,7 @@ millisecond for those of 40 ms."""
 
 
 class HandedDeck(Deck, DeckControls, Protocol):
-    """A deck with samples and hands, whose `process` may be had in two halves."""
+    """A deck with samples and hands, whose `process` may be had in parts."""
 
     def give_back(self, send: F32) -> F32:
         """What comes back while a block is sent."""
@@ -34,12 +34,17 @@ class HandedDeck(Deck, DeckControls, Protocol):
         """Record that block; before anything else is asked for."""
         ...
 
+    def look_ahead(self, frames: int) -> None:
+        """Make ready what comes back of a next block, if it can be told before it is sent."""
+        ...
+
 
 class DeckApart:
     """Link and hands of a deck that a picklable factory makes in another process.
 
     What was sent is recorded while the bench looks at what came back: the two are a head spacing
-    apart. Same calls, same answers, however fast either process is. What the factory raises is
+    apart. Then the deck works out what will come back next, and forgets it if a hand moves first.
+    Same calls, same answers, however fast either process is. What the factory raises is
     raised here; DeviceLostError once the deck's process has ended by itself. Leaving the `with`
     lets the deck go, and its process with it.
     """
@@ -183,6 +188,7 @@ def _be_the_deck(
         block = deck.give_back(sent[:size].reshape(frames, deck.tracks).copy())
         returned[:size] = block.ravel()
 
+    frames = 0
     while True:
         try:
             name, given = pipe.recv()
@@ -197,3 +203,7 @@ def _be_the_deck(
         except OSError:
             return
         deck.take_in()
+        if name == "give_back":
+            (frames,) = given
+        if frames:
+            deck.look_ahead(frames)

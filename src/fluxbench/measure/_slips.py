@@ -47,7 +47,7 @@ class _Watched:
 
     frequency_hz: float
     tracks: NDArray[np.int_]
-    rows: F32
+    window: F32
     before: C64
     level: F64
     usual_rad: float = float(np.radians(START_DEG))
@@ -134,53 +134,53 @@ class SlipDetector:
         self._watched, self._faint = [], 0
         candidates = []
         for f in self._high:
-            rows = self._rows(f)
-            size = np.abs(self._points(rows, samples, first_frame, f)).mean(axis=0)
-            candidates.append((float(size.max(initial=0.0)), f, rows, size))
+            window = self._window(f)
+            size = np.abs(self._points(window, samples, first_frame, f)).mean(axis=0)
+            candidates.append((float(size.max(initial=0.0)), f, window, size))
         candidates.sort(key=lambda one: -one[0])
-        for most, f, rows, size in candidates[:MOST_TONES]:
+        for most, f, window, size in candidates[:MOST_TONES]:
             if most < 10.0 ** (QUIETEST_DBFS / 20.0):
                 continue
             order = np.argsort(-size, kind="stable")[:MOST_TRACKS]
             tracks = order[size[order] >= most * 10.0 ** (-BESIDE_DB / 20.0)]
             history = np.zeros((5 * self._span(f) // self._step, len(tracks)), np.complex64)
-            self._watched.append(_Watched(f, tracks, rows, history, size[tracks]))
+            self._watched.append(_Watched(f, tracks, window, history, size[tracks]))
 
-    def _rows(self, frequency_hz: float) -> F32:
-        """The windows of all points of a hop as a matrix (2 points, frames)."""
+    def _window(self, frequency_hz: float) -> F32:
+        """The window of a point, turned back by the tone (frames, 2: real and imaginary)."""
         span = self._span(frequency_hz)
-        window = raised_cosine(span) * (4.0 / span)
-        width = self._longest + self._hop
-        rows = np.zeros((self._points_per_hop, 2, width), np.float32)
-        for point in range(self._points_per_hop):
-            end = self._longest + (point + 1) * self._step
-            n = np.arange(end - span, end)
-            turn = np.exp(-2j * np.pi * frequency_hz / self._rate_hz * n) * window
-            rows[point, 0, end - span : end] = turn.real
-            rows[point, 1, end - span : end] = turn.imag
-        return rows.reshape(-1, width)
+        turns = frequency_hz / self._rate_hz * np.arange(span)
+        turned = np.exp(-2j * np.pi * turns) * raised_cosine(span) * (4.0 / span)
+        return np.stack([turned.real, turned.imag], axis=1).astype(np.float32)
 
-    def _points(self, rows: F32, samples: F32, first_frame: int, frequency_hz: float) -> C64:
+    def _points(self, window: F32, samples: F32, first_frame: int, frequency_hz: float) -> C64:
         """Phases of a hop's points (points, tracks), re a clock of the tone's frequency."""
-        flat = (rows @ samples[-rows.shape[1] :]).reshape(self._points_per_hop, 2, -1)
-        start = (first_frame - self._longest) * frequency_hz / self._rate_hz % 1.0
-        return np.asarray(
-            (flat[:, 0] + 1j * flat[:, 1]) * np.exp(-2j * np.pi * start), np.complex64
+        (span, _), tracks, points = window.shape, samples.shape[1], self._points_per_hop
+        begins = len(samples) - self._hop + self._step - span
+        row, size = samples.strides
+        pieces = np.ndarray(
+            (points, tracks, span), np.float32, samples, begins * row, (self._step * row, size, row)
         )
+        found = (pieces.reshape(-1, span) @ window).view(np.complex64).reshape(points, tracks)
+        turns_per_frame = frequency_hz / self._rate_hz
+        along = np.exp(-2j * np.pi * (turns_per_frame * self._step * np.arange(points)))
+        start = (first_frame + self._step - span) * turns_per_frame % 1.0
+        back = (np.exp(-2j * np.pi * start) * along).astype(np.complex64)
+        return np.asarray(found * back[:, np.newaxis])
 
     def _slipped(self, one: _Watched, samples: F32, first_frame: int) -> bool:
-        new = self._points(one.rows, samples[:, one.tracks], first_frame, one.frequency_hz)
+        watched = np.take(samples, one.tracks, axis=1)
+        new = self._points(one.window, watched, first_frame, one.frequency_hz)
         points = np.concatenate([one.before, new])
         one.before = points[-len(one.before) :]
         apart = self._span(one.frequency_hz) // self._step
-        turned = points[apart:] * points[:-apart].conj()
         size = np.abs(points)
         middle = _median(size[-self._points_per_hop :])
         if (middle < 0.5 * one.level).any():
             self._faint += 1  # it has ended, or it is on other tracks now
         else:
             one.level += LEARN * (middle - one.level)
-        bend = _bend_rad(turned, apart)
+        bend = _bend_rad(np.angle(points), apart)
         floor = 10.0 ** (-STEADY_DB / 20.0)
         low = np.minimum(size[2 * apart : -3 * apart], size[3 * apart : -2 * apart])
         high = np.maximum(size[2 * apart : -3 * apart], size[3 * apart : -2 * apart])
@@ -197,11 +197,19 @@ def _median(values: NDArray[np.floating]) -> NDArray[np.floating]:
     return np.asarray(np.partition(values, middle, axis=0)[middle])
 
 
-def _bend_rad(turned: C64, apart: int) -> F64:
-    """How far a turn stands from the mean of those before and after, 0 to pi (points, tracks)."""
+def _bend_rad(phase_rad: F32, apart: int) -> F64:
+    """How far a turn stands from the mean of those before and after, 0 to pi (points, tracks).
+
+    A turn is the phase (points, tracks) less that of `apart` points earlier.
+    """
+    turned = phase_rad[apart:] - phase_rad[:-apart]
     before, after = turned[: -4 * apart], turned[4 * apart :]
-    middle = turned[2 * apart : -2 * apart]
-    start = np.angle(before)
-    mean = start + np.angle(after * before.conj()) / 2.0
-    away = np.angle(middle) - mean
-    return np.asarray(np.abs((away + np.pi) % (2.0 * np.pi) - np.pi), np.float64)
+    mean = before + _wrapped_rad(after - before) / 2.0
+    away = turned[2 * apart : -2 * apart] - mean
+    return np.asarray(np.abs(_wrapped_rad(away)), np.float64)
+
+
+def _wrapped_rad(angle_rad: F32) -> F32:
+    """The same angle between -pi and pi."""
+    turn = np.float32(2.0 * np.pi)
+    return np.asarray(angle_rad - turn * np.rint(angle_rad / turn))

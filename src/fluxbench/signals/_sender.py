@@ -65,9 +65,9 @@ class Sender:
         Raises `SignalError`, and goes on sending as before, if a frequency is not between 0 and
         half the rate, or the peak lies above full scale, or tracks and signals differ in number.
         """
-        layer = self._layer(signal)
-        if signal == self.signal and not layer.sweeps:
+        if signal == self.signal and not self._layers[-1].sweeps:
             return
+        layer = self._layer(signal)
         if len(self._layers) > 1 and self._layers[-1].first_frame == self._frame:
             self._layers.pop()  # not one frame of it was sent
         self._layers.append(layer)
