@@ -59,7 +59,7 @@ def bench(tmp_path: Path) -> Iterator[Running]:
         yield running
 
 
-def add(page: Page, bench: Running, kind: str, **facts: Any) -> str:
+def add(page: Page, bench: Running, kind: str, /, **facts: Any) -> str:
     """Put a thing in the book; its id."""
     body = {"id": uuid.uuid4().hex, "facts": facts}
     answer = page.request.post(f"{bench.address}/api/book/{kind}", data=body)
@@ -182,3 +182,40 @@ def test_a_working_copy_is_begun_on_its_tapes_page_and_told_on_its_own(
         expect(time_told).to_contain_text("ends in")
         assert time_told.evaluate("of => of.scrollHeight <= of.clientHeight"), "nothing is cut off"
     assert faults_of(page) == []
+
+
+def test_what_stands_inside_a_page_is_retired_and_taken_back(page: Page, bench: Running) -> None:
+    """Heads and notes of a deck, batches of a stock, calibrations of an interface."""
+    head = {"name": "Rear head", "function": "reproduce", "deck": LONG_ROOM}
+    add(page, bench, "heads", **head)
+    add(
+        page,
+        bench,
+        "notes",
+        name="Cleaned by night",
+        deck=LONG_ROOM,
+        on="2025-03-01",
+        kind="cleaned",
+    )
+    stock = add(page, bench, "stocks", name="Stock K")
+    add(page, bench, "batches", name="0417", stock=stock)
+    interface = add(page, bench, "interfaces", name="Desk", host_api="JACK")
+    add(page, bench, "calibrations", name="By the meter", interface=interface, on="2025-01-01",
+        uncertainty_db=0.1, how="a meter",
+        channels=[{"channel": 1, "side": "in", "full_scale_dbu": 20.0}])  # fmt: skip
+    for at, box, name in (
+        ("decks", None, "Rear head"), ("decks", None, "Cleaned by night"),
+        ("tapes", "Stock", "0417"), ("tapes", "Interfaces", "By the meter"),
+    ):  # fmt: skip
+        page.goto(f"{bench.address}/#{at}")
+        page.reload()
+        if box is not None:
+            page.get_by_role("button", name=box, exact=True).tap()
+        leaf = page.locator(".leaf")
+        expect(leaf).to_contain_text(name)
+        leaf.get_by_role("button", name=f"Retire: {name}", exact=True).tap()
+        leaf.get_by_text("1 retired").tap()
+        assert faults_of(page) == []
+        leaf.get_by_role("button", name=f"Take back: {name}", exact=True).tap()
+        expect(leaf.get_by_text("1 retired")).to_have_count(0)
+        expect(leaf.get_by_role("button", name=f"Retire: {name}", exact=True)).to_be_visible()

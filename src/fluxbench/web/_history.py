@@ -231,7 +231,7 @@ def _forecast(trail: Trail, told: Forecast) -> dict[str, Any]:
 
 
 def _notes(book: Records, deck: str | None) -> list[Note]:
-    told = [n.facts for n in book.things("notes", retired=True) if n.facts["deck"] == deck]
+    told = [n.facts for n in book.things("notes") if n.facts["deck"] == deck]
     return [Note(str(f["on"]), str(f["kind"]), str(f["name"])) for f in told]
 
 
