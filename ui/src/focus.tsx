@@ -168,7 +168,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
       </div>
       <p class={`words ${wrong ? "wrong" : ""}`} aria-live="polite">{sentence(now.words)}</p>
       <p class="fine">
-        {sought && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
+        {sought && now.unit === "dB" && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
         {sought && now.to_go_db !== null && now.to_go_db > 0 ? `about ${now.to_go_db.toFixed(0)} dB to go · ` : ""}
         {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitName(now.unit)} · ` : ""}
         {`after a turn, look again in ${now.wait_s.toFixed(1)} s`}
