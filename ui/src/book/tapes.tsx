@@ -133,7 +133,7 @@ function TapePage({ tape }: { tape: Thing }) {
   const checks = [...(facts["checks"] as Facts[])].sort((a, b) => (a["on"] < b["on"] ? 1 : -1));
   const copies = all("tapes").filter((one) => one.facts["working_copy_of"] === tape.id);
   const sections = facts["sections"] as Facts[];
-  const last = lineups.value?.find((one) => one.tape === tape.id && one.kind === "line-up");
+  const last = lineups.value?.find((one) => one.tape === tape.id && ["line-up", "working copy"].includes(one.kind));
   return (
     <Page
       thing={tape}
