@@ -1,21 +1,29 @@
-"""How long a history answers take on a large book: `python benchmarks/history_speed.py`.
+"""How long answers of the history take on a large book: `python benchmarks/history_speed.py`.
 
-Builds a book of many line-ups of 24 tracks by SQL, over several decks, and times every call of the
-history. `--lineups 10000 --decks 20` unless told; `--decks 1` puts all on one deck.
+Builds a book of many line-ups of 24 tracks by SQL, over several decks, serves it, and asks over
+HTTP for every kind of answer, once after the start and five times more: milliseconds on the wall,
+in brackets of processor time (of all that the bench does meanwhile, as Linux counts it).
+`--lineups 10000 --decks 20` unless told; `--decks 1` puts all on one deck.
 """
 
 import argparse
+import os
+import socket
 import sqlite3
+import subprocess
+import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
+from urllib.request import urlopen
 
 import numpy as np
 
 from fluxbench.book import Book
-from fluxbench.web import _history
+from fluxbench.book._open import engine_for
+from fluxbench.book._packs import pack_all
 
 TRIMMERS = (
     "reproduce_level", "reproduce_high", "sync_level", "sync_high", "bias", "record_level",
@@ -23,6 +31,14 @@ TRIMMERS = (
 )  # fmt: skip
 TRACKS = 24
 REPEATS = 5
+CALLS = {
+    "overview": "?deck=deck-0",
+    "a trimmer, its drift, forecasts and what moves together":
+        "/trimmers/reproduce_level?deck=deck-0",
+    "suggestions": "/suggestions?deck=deck-0",
+    "batches": "/batches?deck=deck-0",
+    "tapes": "/tapes?deck=deck-0",
+}  # fmt: skip
 
 
 def build(path: Path, lineups: int, decks: int) -> None:
@@ -38,8 +54,8 @@ def build(path: Path, lineups: int, decks: int) -> None:
         at = str(begin + np.timedelta64(nth * 7000 // max(each, 1), "D")) + "Z"
         name = f"line-up-{n}"
         connection.execute(
-            "INSERT INTO lineups (id, kind, begun_at, plan, closed, deck, tape, batch, speed_ips)"
-            " VALUES (?, 'line-up', ?, '{}', 1, ?, ?, ?, 15.0)",
+            "INSERT INTO lineups (id, kind, begun_at, plan, closed, deck, tape, batch, speed_ips,"
+            " bench) VALUES (?, 'line-up', ?, '{}', 1, ?, ?, ?, 15.0, 'another')",
             (name, at, deck, f"tape-{nth % 7 == 0}", f"batch-{nth // 40}"),
         )
         entry = connection.execute(
@@ -59,44 +75,62 @@ def build(path: Path, lineups: int, decks: int) -> None:
             ],
         )
     connection.commit()
-    connection.execute("ANALYZE")
     connection.close()
+    engine = engine_for(path, writes=True)
+    with engine.begin() as packing:
+        pack_all(packing)
+    engine.dispose()
 
 
 def main() -> None:
-    """Build, ask, print milliseconds: the median and the worst of five."""
+    """Build, serve, ask; print milliseconds of the first answer and of the next five."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--lineups", type=int, default=10_000)
     parser.add_argument("--decks", type=int, default=20)
+    parser.add_argument("--book", type=Path, help="one that was built before, or is to be kept")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "large.book"
-        start = time.perf_counter()
-        build(path, asked.lineups, asked.decks)
-        size_mb = path.stat().st_size / 1e6
-        print(f"{asked.lineups} line-ups, {size_mb:.0f} MB, {time.perf_counter() - start:.0f} s")
-        book = Book(path)
-        bench: Any = SimpleNamespace(book=book)
-        calls = {
-            "overview": lambda: _history.overview(bench, "deck-0", None, 100),
-            "a trimmer": lambda: _history.trimmer_history(
-                bench, "reproduce_level", "deck-0", None, 300, None
-            ),
-            "suggestions": lambda: _history.suggestions(bench, "deck-0", None, 60),
-            "batches": lambda: _history.batches(bench, "deck-0", None, 60),
-            "tapes": lambda: _history.tapes(bench, "deck-0", None, 60),
-        }
-        for name, call in calls.items():
-            taken = []
-            for _ in range(REPEATS):
-                start, used = time.perf_counter(), time.process_time()
-                call()
-                wall, cpu = time.perf_counter() - start, time.process_time() - used
-                taken.append((1000.0 * wall, 1000.0 * cpu))
-            wall_ms, cpu_ms = np.median(taken, axis=0)
-            worst = max(wall for wall, _ in taken)
-            print(f"{name}: median {wall_ms:.0f} ms ({cpu_ms:.0f} of processor), worst {worst:.0f}")
-        book.close()
+        path = asked.book or Path(folder) / "large.book"
+        if not path.exists():
+            build(path, asked.lineups, asked.decks)
+        print(f"{asked.lineups} line-ups, {path.stat().st_size / 1e6:.0f} MB")
+        with served(path) as (bench, process):
+            for name, call in CALLS.items():
+                taken = [ask(f"{bench}/api/history{call}", process) for _ in range(1 + REPEATS)]
+                first, *rest = (f"{wall:.0f} ({used:.0f})" for wall, used in taken)
+                print(f"{name}: first {first} ms, then {', '.join(rest)}")
+
+
+@contextmanager
+def served(book: Path) -> Iterator[tuple[str, int]]:
+    """A bench with that book, in a process of its own: its address and number."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-m", "fluxbench", "serve", "--no-browser", "--port", str(port)]
+    with subprocess.Popen([*command, "--book", str(book)], stdout=subprocess.DEVNULL) as bench:
+        try:
+            for _ in range(600):
+                with suppress(OSError), urlopen(f"http://127.0.0.1:{port}/api/lan", timeout=5):
+                    break
+                time.sleep(0.1)
+            yield f"http://127.0.0.1:{port}", bench.pid
+        finally:
+            bench.terminate()
+
+
+def ask(url: str, process: int) -> tuple[float, float]:
+    """Milliseconds from question to whole answer, and those of its processor time."""
+    used_ms, start = processor_ms(process), time.perf_counter()
+    with urlopen(url, timeout=60) as answer:
+        answer.read()
+    return 1000.0 * (time.perf_counter() - start), processor_ms(process) - used_ms
+
+
+def processor_ms(process: int) -> float:
+    """What a process has used of the processor, as Linux counts it, in steps of a tick."""
+    told = Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()
+    return 1000.0 * (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
 
 
 if __name__ == "__main__":

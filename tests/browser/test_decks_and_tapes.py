@@ -59,7 +59,7 @@ def bench(tmp_path: Path) -> Iterator[Running]:
         yield running
 
 
-def add(page: Page, bench: Running, kind: str, **facts: Any) -> str:
+def add(page: Page, bench: Running, kind: str, /, **facts: Any) -> str:
     """Put a thing in the book; its id."""
     body = {"id": uuid.uuid4().hex, "facts": facts}
     answer = page.request.post(f"{bench.address}/api/book/{kind}", data=body)
@@ -139,3 +139,83 @@ def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: 
     expect(trace.locator("figcaption")).to_contain_text("2025-01-05")
     expect(trace.locator("figcaption")).to_contain_text("found −0.06 ± 0.01 dB")
     assert faults_of(page) == []
+
+
+def test_a_working_copy_is_begun_on_its_tapes_page_and_told_on_its_own(
+    page: Page, bench: Running
+) -> None:
+    """As far as the first section of the calibration tape; then the page of one made before."""
+    facts = {"speed_ips": 15.0, "fluxivity_nwb_per_m": 250.0, "t2_us": 35.0}
+    tone = {"frequency_hz": 1000.0, "seconds": 30.0}
+    house = add(page, bench, "tapes", name="House tape", sections=[tone], **facts)
+    read = {"correction_db": 0.12, "track_corrections_db": [0.05, -0.05], "uncertainty_db": 0.03}
+    add(page, bench, "tapes", name="An older copy", working_copy_of=house, width="tracks",
+        sections=[{**tone, **read}], **facts)  # fmt: skip
+    page.goto(bench.address + "/#tapes")
+    page.get_by_role("button", name=re.compile("^An older copy")).tap()
+    told = page.get_by_role("region", name="Corrections track by track")
+    expect(told.get_by_role("row").nth(1)).to_have_text(
+        re.compile(r"^1\s*1 kHz\s*0.03\s*\+0.17\s*\+0.07$")
+    )
+    page.get_by_role("button", name=re.compile("^House tape")).tap()
+    make = page.get_by_role("button", name="Make a working copy")
+    expect(make).to_be_disabled()
+    page.get_by_label("Its name").last.fill("House copy 1")
+    assert_no_faults_in_either_light(page)
+    make.tap()
+    expect(page.get_by_text("Load scrap tape")).to_be_visible()
+    does = page.get_by_role("button", name="Let the practice deck do it")
+    asked: list[str] = []
+    while page.locator(".focus", has_text="Section 1: 1 kHz, ends in").count() == 0:
+        big = page.locator(".focus .big").first.text_content() or ""
+        asked += [big] if big not in asked else []
+        if does.count() and does.is_enabled():
+            does.tap()
+        page.wait_for_timeout(200)
+    safe = asked.index("Hands off: the bench listens")
+    assert "record" in asked[safe - 1], "safe is proved on scrap tape"
+    assert safe < asked.index("Load the calibration tape"), "and before the tape is loaded"
+    for wide, high in SIZES.values():
+        page.set_viewport_size({"width": wide, "height": high})
+        assert scrolled_size(page) == [wide, high]
+        time_told = page.get_by_label("Tape time")
+        expect(time_told).to_contain_text("ends in")
+        assert time_told.evaluate("of => of.scrollHeight <= of.clientHeight"), "nothing is cut off"
+    assert faults_of(page) == []
+
+
+def test_what_stands_inside_a_page_is_retired_and_taken_back(page: Page, bench: Running) -> None:
+    """Heads and notes of a deck, batches of a stock, calibrations of an interface."""
+    head = {"name": "Rear head", "function": "reproduce", "deck": LONG_ROOM}
+    add(page, bench, "heads", **head)
+    add(
+        page,
+        bench,
+        "notes",
+        name="Cleaned by night",
+        deck=LONG_ROOM,
+        on="2025-03-01",
+        kind="cleaned",
+    )
+    stock = add(page, bench, "stocks", name="Stock K")
+    add(page, bench, "batches", name="0417", stock=stock)
+    interface = add(page, bench, "interfaces", name="Desk", host_api="JACK")
+    add(page, bench, "calibrations", name="By the meter", interface=interface, on="2025-01-01",
+        uncertainty_db=0.1, how="a meter",
+        channels=[{"channel": 1, "side": "in", "full_scale_dbu": 20.0}])  # fmt: skip
+    for at, box, name in (
+        ("decks", None, "Rear head"), ("decks", None, "Cleaned by night"),
+        ("tapes", "Stock", "0417"), ("tapes", "Interfaces", "By the meter"),
+    ):  # fmt: skip
+        page.goto(f"{bench.address}/#{at}")
+        page.reload()
+        if box is not None:
+            page.get_by_role("button", name=box, exact=True).tap()
+        leaf = page.locator(".leaf")
+        expect(leaf).to_contain_text(name)
+        leaf.get_by_role("button", name=f"Retire: {name}", exact=True).tap()
+        leaf.get_by_text("1 retired").tap()
+        assert faults_of(page) == []
+        leaf.get_by_role("button", name=f"Take back: {name}", exact=True).tap()
+        expect(leaf.get_by_text("1 retired")).to_have_count(0)
+        expect(leaf.get_by_role("button", name=f"Retire: {name}", exact=True)).to_be_visible()

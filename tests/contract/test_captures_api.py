@@ -63,6 +63,8 @@ def test_a_capture_is_measured_and_stays_in_the_book(
     listed = client.get("/api/captures").json()["captures"]
     assert [one["facts"]["name"] for one in listed] == ["reel 12.wav"]
     assert "measured" not in listed[0]["facts"]
+    assert client.get("/api/book/captures").json()["things"] == listed
+    assert client.get("/api/book/captures/c-1").json()["thing"]["facts"]["measured"]
     facts = client.get("/api/captures/c-1").json()["facts"]
     assert (facts["path"], facts["channels"], facts["rate_hz"]) == (str(transfer), 2, RATE_HZ)
     assert facts["verdict"] == "repair"  # 0.8 dB apart

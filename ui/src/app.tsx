@@ -97,7 +97,7 @@ function TapeTime() {
     <div class={`tape-time ${now.running ? "moving" : ""}`} aria-label="Tape time">
       <span><b>{clock(now.counted_s)}</b><i> of tape</i> run</span>
       {left !== null && <span class={short ? "short" : ""}><b>{clock(left)}</b> left{short ? ": too short" : ""}</span>}
-      {ends !== null && now.running && <span class={ends < 10 ? "short" : ""}>section ends in <b>{clock(ends)}</b></span>}
+      {ends !== null && now.running && <span class={ends < 10 ? "short" : ""}><i>section </i>ends in <b>{clock(ends)}</b></span>}
     </div>
   );
 }

@@ -5,7 +5,7 @@ import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
 import { clock, pitch, shown } from "./scale";
-import { advice, connection, deck, focus, heard, progress, stageNow, state, tape } from "./store";
+import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { LabelForm, LabelJudged, labelling } from "./reel";
 import { choosing, Choice, VerifyKey } from "./verified";
 import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
@@ -168,7 +168,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
       </div>
       <p class={`words ${wrong ? "wrong" : ""}`} aria-live="polite">{sentence(now.words)}</p>
       <p class="fine">
-        {sought && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
+        {sought && now.unit === "dB" && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
         {sought && now.to_go_db !== null && now.to_go_db > 0 ? `about ${now.to_go_db.toFixed(0)} dB to go · ` : ""}
         {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitName(now.unit)} · ` : ""}
         {`after a turn, look again in ${now.wait_s.toFixed(1)} s`}
@@ -206,12 +206,13 @@ function CheckWords({ check }: { check: Check }) {
   );
 }
 
-const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel" };
+const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied" };
 
 /** What there is to say of something that ended well. */
 export function endWords(told: State): string {
   if (told.lineup?.kind === "verification") return sentence(told.verification?.words ?? "verified");
   if (told.lineup?.kind === "tones") return "The tones are on the tape";
+  if (told.lineup?.kind === "working copy") return "The working copy is made; its page is on Tapes";
   if (told.lineup?.kind === "reel") return "The reproduce side stands as the reel wants it";
   return told.lineup?.kind === "check" ? "The check is done" : "The line-up is done and written down";
 }
@@ -259,8 +260,9 @@ function Ended() {
       {lineup.kind === "reel" && told.label && <LabelJudged label={told.label} />}
       {lineup.kind === "line-up" && <p>{`${told.taken.length} readings are in the book.`}</p>}
       <div class="row">
-        <button class="primary" onClick={() => void begin("line-up")}>
-          {lineup.stopped ? "Begin anew" : "Line up again"}
+        {lineup.kind === "working copy" && <button class="primary" onClick={() => (screen.value = "tapes")}>To the tapes</button>}
+        <button class={lineup.kind === "working copy" ? "" : "primary"} onClick={() => void begin("line-up")}>
+          {lineup.stopped && lineup.kind !== "working copy" ? "Begin anew" : "Line up again"}
         </button>
         <SheetLink>Line-up sheet</SheetLink>
         <ShortKeys />

@@ -26,6 +26,7 @@ export interface Advice {
   moved_db: number;
   /** While bias is sought: about how far it has to go on, null if that is not known. */
   to_go_db: Num;
+  back_ratio: Num;
 }
 
 export interface Stage {

@@ -30,7 +30,7 @@ const show = (what: () => void, page = <Focus />) => {
 };
 const now: Advice = {
   trimmer: "bias", track: 3, verdict: "near", way: -1, deviation: -0.214, unit: "dB", spread: 0.02, wait_s: 3.9,
-  words: "bias 3: lower 0.21 dB", moved_db: 1.2, to_go_db: null,
+  words: "bias 3: lower 0.21 dB", moved_db: 1.2, to_go_db: null, back_ratio: null,
 };
 
 test("an empty page says what to do next, with its cautions", () => {

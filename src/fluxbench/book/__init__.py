@@ -24,7 +24,7 @@ from fluxbench.book._kinds import (
 from fluxbench.book._place import Place, Server, place_of
 from fluxbench.book._rows import Entry, LineUpRow, Page, Reading
 from fluxbench.book._things import Version, Writing
-from fluxbench.book._trails import TrailRow, Visit
+from fluxbench.book._trails import Visit
 from fluxbench.book._whole import backup, restore, upgrade
 
 __all__ = [
@@ -51,7 +51,6 @@ __all__ = [
     "ServiceNote",
     "Stock",
     "Told",
-    "TrailRow",
     "Version",
     "Visit",
     "Writing",

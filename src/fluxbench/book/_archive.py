@@ -12,7 +12,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import IO, Any, Literal
 
-from sqlalchemy import JSON, Boolean, Connection, Text, cast, insert, select
+from sqlalchemy import JSON, Boolean, Connection, Text, cast, delete, insert, select
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from fluxbench.base import BookError, MisuseError
@@ -28,8 +28,9 @@ from fluxbench.book._cells import (
 from fluxbench.book._kinds import thing_of
 from fluxbench.book._numbers import numbers_given, set_numbers
 from fluxbench.book._open import engine_for, is_known, reason_of, upgrade_in
+from fluxbench.book._packs import pack_all
 from fluxbench.book._place import Place
-from fluxbench.book._tables import HEAD, METADATA
+from fluxbench.book._tables import HEAD, METADATA, PACKS
 from fluxbench.book._whole import new_book, new_file, put_in_place, refuse_another_version
 
 FORMAT, VERSION = "fluxbench book", 1
@@ -144,6 +145,8 @@ def import_archive(archive: Path, book: Place) -> Told:
             }
             set_numbers(connection, manifest["sequences"])
             upgrade_in(connection, book, HEAD)
+            connection.execute(delete(PACKS))  # those of an upgrade on the way
+            pack_all(connection)
     except (zipfile.BadZipFile, EOFError, zlib.error) as error:
         raise _bad(f"it is no archive, or was cut ({_line(error)})") from None
     except (CellError, UnicodeError, NotImplementedError, csv.Error) as error:

@@ -17,7 +17,7 @@ from fluxbench.book._place import Place, Server
 from fluxbench.book._rows import Entry, LineUpRow, Page
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, STEPS
 from fluxbench.book._things import Version, Writing
-from fluxbench.book._trails import TrailRow, Visit
+from fluxbench.book._trails import Pack, Visit
 from fluxbench.lineup import Kept
 
 _NEWEST_FIRST = (LINEUPS.c.begun_at.desc(), LINEUPS.c.id.desc())
@@ -97,15 +97,13 @@ class Records:
         with self._reader.begin() as connection:
             return _trails.visits_of(connection, deck, speed_ips, newest)
 
-    def trail_rows(
-        self, visits: Sequence[Visit], deck: str | None, trimmer: str | None = None
-    ) -> list[TrailRow]:
-        """As found and as left off their targets at visits of a deck, of one trimmer or of all.
+    def packs_at(self, visits: Sequence[Visit], trimmers: Sequence[str]) -> list[Pack]:
+        """As found and as left of these trimmers off their targets at these visits.
 
         A corrected reading has its corrected value.
         """
         with self._reader.begin() as connection:
-            return _trails.trail_rows(connection, visits, deck, trimmer)
+            return _trails.packs_at(connection, visits, trimmers)
 
     def trimmers_told(self, visits: Sequence[Visit]) -> list[tuple[str, str, int]]:
         """The trimmers that were read off their targets at these visits: name, unit, tracks."""

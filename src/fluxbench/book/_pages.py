@@ -5,6 +5,7 @@ from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
 
+from fluxbench.book._packs import pack
 from fluxbench.book._rows import Entry, Page, Reading
 from fluxbench.book._tables import COMMANDS, JOURNAL, LINEUPS, READINGS, STEPS
 from fluxbench.book._things import write as write_thing
@@ -47,6 +48,7 @@ def write(connection: Connection, page: Page, bench: str | None) -> list[Entry]:
         deck = dict(connection.execute(of).mappings().one())
         rows = [_reading(page.lineup, entries, taken) | deck for taken in page.readings]
         _write_all(connection, READINGS, rows)
+        pack(connection, str(page.lineup), min(entries[r.of].seq for r in page.readings))
     _write_all(
         connection,
         COMMANDS,

@@ -13,10 +13,12 @@ from sqlalchemy import (
 
 from fluxbench.book._types import WHOLE, words
 
-HEAD = "0003"
+HEAD = "0004"
 """The migration that makes them."""
 
 METADATA = MetaData()
+FOLLOWING = MetaData()
+"""What follows from the other tables, and is made of them again where they are imported."""
 
 LINEUPS = Table(
     "lineups",
@@ -119,3 +121,22 @@ COMMANDS = Table(
     Column("at", words(32), nullable=False),
     Column("answer", JSON, nullable=False),
 )
+
+PACKS = Table(
+    "packs",
+    FOLLOWING,
+    Column("number", WHOLE, primary_key=True, autoincrement=True),
+    Column("lineup", words(64), nullable=False),
+    Column("trimmer", words(32), nullable=False),
+    Column("kind", words(16), nullable=False),
+    Column("unit", words(16), nullable=False),
+    Column("tracks", WHOLE),
+    Column("told", JSON, nullable=False),
+    Index("packs_of_lineup", "lineup", "trimmer"),
+)
+"""Readings off target that were written together, all tracks in one row, for a history.
+
+`told` has a list each of `row`, `track`, `reading` and `error`; `tracks` is the highest track with
+a reading (1 for a stack), NULL if none has one. Readings are never changed, and neither are these:
+a correction is looked up by its `row`.
+"""

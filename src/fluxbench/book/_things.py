@@ -153,12 +153,16 @@ def newest(connection: Connection, kind: str, *, retired: bool) -> list[Version]
     return sorted(found, key=lambda v: (str(v.facts["name"]).casefold(), v.row))
 
 
+PLAY_IT = ("line-up", "working copy")
+"""Kinds of line-ups that play the calibration tape."""
+
+
 def uses_of(connection: Connection, tapes: Sequence[Version]) -> dict[str, int]:
     """How often each calibration tape was used: before the book, and by line-ups that name it."""
     ids = [tape.id for tape in tapes]
     rows = (
         select(LINEUPS.c.tape, func.count())
-        .where(LINEUPS.c.tape.in_(ids), LINEUPS.c.kind == "line-up")
+        .where(LINEUPS.c.tape.in_(ids), LINEUPS.c.kind.in_(PLAY_IT))
         .group_by(LINEUPS.c.tape)
     )
     counted = {str(tape): int(n) for tape, n in connection.execute(rows)}

@@ -1,19 +1,12 @@
-"""As found and as left of a deck's newest line-ups, all tracks at once: what a history is made of.
-
-Read past the object layer, since a history is tens of thousands of rows.
-"""
+"""As found and as left of a deck's newest line-ups, all tracks at once, for a history."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, select, text
+from sqlalchemy import Connection, func, select
 
-from fluxbench.book._tables import CORRECTIONS, LINEUPS, READINGS
-
-OFF_TARGET = {"dB off target": "dB", "arcmin": "arcmin"}
-"""What a history calls the units of readings off their targets."""
-MOST_TRACKS = 64
+from fluxbench.book._packs import OFF_TARGET
+from fluxbench.book._tables import CORRECTIONS, LINEUPS, PACKS
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +19,21 @@ class Visit:
     batch: str | None
 
 
-TrailRow = tuple[str, str, int | None, str, float | None, float | None, str]
-"""Line-up, trimmer, track, found or left, reading off target, error, unit."""
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """Readings of one trimmer off their targets, taken together at one line-up, in order."""
+
+    lineup: str
+    trimmer: str
+    kind: str
+    """found or left."""
+    unit: str
+    """dB or arcmin."""
+    track: Sequence[int | None]
+    """From 1; None for a stack."""
+    reading: Sequence[float | None]
+    """None where not valid."""
+    error: Sequence[float | None]
 
 
 def visits_of(
@@ -47,75 +53,34 @@ def visits_of(
     return [Visit(*row) for row in reversed(list(connection.execute(rows)))]
 
 
-def trail_rows(
-    connection: Connection, visits: Sequence[Visit], deck: str | None, trimmer: str | None
-) -> list[TrailRow]:
-    """Readings off their targets at visits of a deck, in the order in which they were taken."""
-    if not visits:
-        return []
-    where, asked = _told_at(visits) if trimmer is None else _told_of(trimmer, deck, visits)
-    asked |= {"units": list(OFF_TARGET)}
-    newest = {
-        row.of: (row.reading, row.error)
-        for row in connection.execute(select(CORRECTIONS).order_by(CORRECTIONS.c.row))
-    }
-    statement = text(
-        "SELECT row, lineup, trimmer, track, kind, reading, error,"
-        " CASE unit WHEN 'dB off target' THEN 'dB' ELSE unit END FROM readings"
-        f" WHERE {where} AND kind IN ('found', 'left') AND unit IN :units ORDER BY row"
-    ).bindparams(*(bindparam(n, expanding=True) for n, v in asked.items() if isinstance(v, list)))
-    cursor: Any = connection.execute(statement, asked).cursor  # plain tuples: twice as fast
-    rows = cursor.fetchall()
-    if trimmer is not None:
-        lineups = {v.lineup for v in visits}
-        rows = [row for row in rows if row[1] in lineups]
-    if not newest:
-        return [row[1:] for row in rows]
-    return [
-        (at, name, track, kind, *newest.get(row, (reading, error)), unit)
-        for row, at, name, track, kind, reading, error, unit in rows
-    ]
-
-
-def _told_at(visits: Sequence[Visit]) -> tuple[str, dict[str, object]]:
-    return "lineup IN :lineups", {"lineups": [v.lineup for v in visits]}
-
-
-def _told_of(
-    trimmer: str, deck: str | None, visits: Sequence[Visit]
-) -> tuple[str, dict[str, object]]:
-    """Track by track, so that the index leads to one trimmer's readings since the first visit."""
-    given: dict[str, object] = {
-        "trimmer": trimmer,
-        "since": visits[0].at,
-        "tracks": list(range(1, MOST_TRACKS + 1)),
-    }
-    here = "deck IS NULL"
-    if deck is not None:
-        here, given["deck"] = "deck = :deck", deck
-    ours = f"{here} AND trimmer = :trimmer"
-    one = f"{ours} AND track IN :tracks AND at >= :since"
-    whole = f"{ours} AND track IS NULL AND at >= :since"
-    return (
-        f"row IN (SELECT row FROM readings WHERE {one}"
-        f" UNION ALL SELECT row FROM readings WHERE {whole})"
-    ), given
+def packs_at(
+    connection: Connection, visits: Sequence[Visit], trimmers: Sequence[str]
+) -> list[Pack]:
+    """As found and as left of these trimmers at these visits, in the order of reading."""
+    at = PACKS.c.lineup.in_([v.lineup for v in visits]), PACKS.c.trimmer.in_(trimmers)
+    named = PACKS.c.lineup, PACKS.c.trimmer, PACKS.c.kind, PACKS.c.unit, PACKS.c.told
+    rows = connection.execute(select(*named).where(*at).order_by(PACKS.c.number)).all()
+    corrections = select(CORRECTIONS).order_by(CORRECTIONS.c.row)
+    newest = {one.of: one for one in connection.execute(corrections)}
+    packs = []
+    for lineup, trimmer, kind, unit, told in rows:
+        for n in [n for n, row in enumerate(told["row"]) if row in newest] if newest else ():
+            counts = newest[told["row"][n]]
+            told["reading"][n], told["error"][n] = counts.reading, counts.error
+        cells = told["track"], told["reading"], told["error"]
+        packs.append(Pack(lineup, trimmer, kind, OFF_TARGET[unit], *cells))
+    return packs
 
 
 def trimmers_told(connection: Connection, visits: Sequence[Visit]) -> list[tuple[str, str, int]]:
     """Trimmers that were read off their targets at these visits: name, unit, tracks."""
     told: dict[str, tuple[str, str, int]] = {}
     rows = (
-        select(READINGS.c.trimmer, READINGS.c.unit, func.max(READINGS.c.track))
-        .where(
-            READINGS.c.lineup.in_([v.lineup for v in visits]),
-            READINGS.c.kind.in_(("found", "left")),
-            READINGS.c.unit.in_(list(OFF_TARGET)),
-            READINGS.c.reading.is_not(None),
-        )
-        .group_by(READINGS.c.trimmer, READINGS.c.unit)
-        .order_by(func.min(READINGS.c.row))
+        select(PACKS.c.trimmer, PACKS.c.unit, func.max(PACKS.c.tracks))
+        .where(PACKS.c.lineup.in_([v.lineup for v in visits]), PACKS.c.tracks.is_not(None))
+        .group_by(PACKS.c.trimmer, PACKS.c.unit)
+        .order_by(func.min(PACKS.c.number))
     )
     for trimmer, unit, tracks in connection.execute(rows):
-        told.setdefault(trimmer, (trimmer, OFF_TARGET[unit], tracks or 1))
+        told.setdefault(trimmer, (trimmer, OFF_TARGET[unit], tracks))
     return list(told.values())

@@ -1,7 +1,9 @@
 """What was measured of a section, in short, and some of its samples once more."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +14,7 @@ from fluxbench.captures._stretch import Capture, Stretch
 from fluxbench.measure import RelativeReading
 
 F64 = NDArray[np.float64]
+T = TypeVar("T")
 
 _AGAIN_S = 1.0
 _SHORTEST_S = 0.5
@@ -74,6 +77,28 @@ def groups_of(stretch: Stretch) -> Iterator[NDArray[np.float32]]:
     """A few tracks at a time, (frames, tracks); as many of a short stretch as of a long one."""
     many = max(_AT_ONCE // round(_AGAIN_S * stretch.rate_hz), 1)
     return stretch.groups(many * (stretch.last - stretch.first))
+
+
+def by_groups(work: Callable[..., T], stretches: Sequence[Stretch], threads: int) -> list[T]:
+    """What `work` makes of a few tracks at a time, many groups side by side.
+
+    It is given which tracks they are, and their samples (frames, tracks) of each stretch.
+    """
+    tracks = stretches[0].capture.tracks
+    most = max(_AT_ONCE // round(_AGAIN_S * stretches[0].rate_hz), 1)
+    many = min(most, -(-len(tracks) // threads))
+
+    def one(at: int) -> T:
+        here = slice(at, at + many)
+        parts = [
+            replace(stretch, capture=replace(stretch.capture, tracks=tracks[here]))
+            for stretch in stretches
+        ]
+        with np.errstate(all="ignore"):
+            return work(here, *(next(part.groups(1 << 62)) for part in parts))
+
+    with ThreadPoolExecutor(threads) as pool:
+        return list(pool.map(one, range(0, len(tracks), many)))
 
 
 def side_by_side(readings: Sequence[RelativeReading]) -> RelativeReading:

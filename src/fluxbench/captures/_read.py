@@ -67,7 +67,7 @@ def read_capture(
             found = scan(path, header, wanted, first, last, progress.scanned, threads)
             sections = _sections(path, header, wanted, first, last, found, progress, threads)
             capture = Capture(path, header, wanted, first, found)
-            sections = related(capture, sections)
+            sections = related(capture, sections, threads)
             alignment = alignment_of([own_tracks(section) for section in sections], wanted)
             sweeps = level_sweeps(sections)
     except OSError as error:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from fluxbench.base import Validity
 from fluxbench.captures._again import (
+    by_groups,
     frequency_hz,
     groups_of,
     level_dbfs,
@@ -47,10 +48,12 @@ _ERASED_DB = 40.0
 _PRINT_S = 0.1
 
 
-def related(capture: Capture, sections: Sequence[MeasuredSection]) -> list[MeasuredSection]:
+def related(
+    capture: Capture, sections: Sequence[MeasuredSection], threads: int
+) -> list[MeasuredSection]:
     """The sections, each with what it tells beside the others."""
     told = [replace(s, related=_own(capture, s, sections)) for s in _carrying(capture, sections)]
-    return _with_modulation(capture, _with_remains(capture, told))
+    return _with_modulation(capture, _with_remains(capture, told, threads), threads)
 
 
 def _own(
@@ -131,7 +134,9 @@ class _Tone:
     """Where its print lies after it, NaN if none was found."""
 
 
-def _with_remains(capture: Capture, sections: Sequence[MeasuredSection]) -> list[MeasuredSection]:
+def _with_remains(
+    capture: Capture, sections: Sequence[MeasuredSection], threads: int
+) -> list[MeasuredSection]:
     """What the longest noises, and tones far weaker than once before, hold of earlier tones."""
     noises = [s for s in sections if s.kind is Kind.NOISE and s.noise is not None]
     longest = sorted(noises, key=lambda s: s.start_s - s.end_s)[:_MOST_NOISES]
@@ -145,7 +150,7 @@ def _with_remains(capture: Capture, sections: Sequence[MeasuredSection]) -> list
             if tone.frequency_hz > 0.0 and not section.related.remains:
                 before = _remembered(before, tone)
         elif before and any(section is noise for noise in longest):
-            section = _in_noise(capture, section, before)
+            section = _in_noise(capture, section, before, threads)
         told.append(section)
     return told
 
@@ -188,30 +193,28 @@ def _weaker(section: MeasuredSection, before: Sequence[_Tone]) -> MeasuredSectio
 
 
 def _in_noise(
-    capture: Capture, section: MeasuredSection, before: Sequence[_Tone]
+    capture: Capture, section: MeasuredSection, before: Sequence[_Tone], threads: int
 ) -> MeasuredSection:
     middle = middle_of(capture, section)
     if middle is None:
         return section
     was = np.array([tone.level_dbfs for tone in before])
     at_hz = [tone.frequency_hz for tone in before]
-    readings: list[list[RelativeReading]] = [[] for _ in before]
-    done = 0
-    for some in groups_of(middle):
-        to = done + some.shape[1]
-        found = remains(some, capture.header.rate_hz, at_hz, was[:, done:to])
-        done = to
-        for reading, one in zip(readings, found, strict=True):
-            reading.append(one)
+    rate_hz = capture.header.rate_hz
+
+    def work(here: slice, some: NDArray[np.float32]) -> tuple[RelativeReading, ...]:
+        return remains(some, rate_hz, at_hz, was[:, here])
+
+    found = by_groups(work, [middle], threads)
     left = tuple(
         Remains(tone.frequency_hz, tone.start_s, side_by_side(reading))
-        for tone, reading in zip(before, readings, strict=True)
+        for tone, reading in zip(before, zip(*found, strict=True), strict=True)
     )
     return replace(section, related=replace(section.related, remains=left))
 
 
 def _with_modulation(
-    capture: Capture, sections: Sequence[MeasuredSection]
+    capture: Capture, sections: Sequence[MeasuredSection], threads: int
 ) -> list[MeasuredSection]:
     """The longest tone near 1 kHz, against the noise that lies nearest to it."""
     low_hz, high_hz = _MODULATION_HZ
@@ -229,12 +232,11 @@ def _with_modulation(
     if loud is None or quiet is None:
         return list(sections)
     rate_hz, at_hz = capture.header.rate_hz, frequency_hz(tone)
-    reading = side_by_side(
-        [
-            modulation_noise(some, rate_hz, at_hz, under)
-            for some, under in zip(groups_of(loud), groups_of(quiet), strict=True)
-        ]
-    )
+
+    def work(_: slice, some: NDArray[np.float32], under: NDArray[np.float32]) -> RelativeReading:
+        return modulation_noise(some, rate_hz, at_hz, under)
+
+    reading = side_by_side(by_groups(work, [loud, quiet], threads))
     return [
         replace(s, related=replace(s.related, modulation=reading)) if s is tone else s
         for s in sections

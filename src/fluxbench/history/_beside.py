@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fluxbench.history._drift import Drift, drift_of
+from fluxbench.history._drift import Drift, drift_of, moves_of
 from fluxbench.history._rate import common_rate_of
 from fluxbench.history._trail import Trail
 
@@ -52,8 +52,8 @@ def side_by_side(trail: Trail, labels: Mapping[str, str]) -> list[Beside]:
     least squares over all changes, far ones counting less. A batch that reads high on the record
     level is more sensitive; on bias it shows more over-bias, so it needs less.
     """
-    same = common_rate_of(drift_of(trail, labels))
-    drift = drift_of(trail)
+    same = common_rate_of(moves_of(trail, labels))
+    drift = moves_of(trail)
     named = [labels.get(lineup) for lineup in trail.lineups]
     known = [name for name in named if name is not None]
     names = sorted(set(known), key=lambda n: (-known.count(n), n))

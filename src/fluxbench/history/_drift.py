@@ -1,7 +1,7 @@
 """From as left to the next as found: how far each track moved, alone and with all the others."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 
 import numpy as np
@@ -26,12 +26,11 @@ MEDIAN_OF_CHI2 = 0.4549
 
 
 @dataclass(frozen=True, slots=True)
-class Drift:
+class Moves:
     """Moves between neighbouring visits, (intervals,) or (intervals, tracks); NaN where unknown.
 
     `move` is the next as found less this as left, `error` its standard error by the spreads of
-    both readings. `together` is the median of the tracks, `own` the rest. Of fewer than four
-    tracks nothing can be told apart: `own` is then all of the move.
+    both readings. `together` is the median of the tracks.
     """
 
     trail: Trail
@@ -42,11 +41,8 @@ class Drift:
     error: F64
     together: F64
     together_error: F64
-    own: F64
     jumped_together: Flags
     """Intervals that stand apart from all others, of `together`."""
-    jumped_alone: Flags
-    """The same of `own`, (intervals, tracks)."""
     bad_day: Flags
     """Intervals whose later visit read off on all tracks and whose next move takes it back."""
 
@@ -61,6 +57,22 @@ class Drift:
         """From the first visit to the last."""
         return float(self.days.sum())
 
+    def at(self, interval: int) -> str:
+        """When the move was found."""
+        return self.trail.at[int(self.first[interval]) + 1]
+
+
+@dataclass(frozen=True, slots=True)
+class Drift(Moves):
+    """Moves with what each track did beside all others, `own`.
+
+    Of fewer than four tracks nothing can be told apart: `own` is then all of the move.
+    """
+
+    own: F64
+    jumped_alone: Flags
+    """Moves that stand apart from all others of their track, of `own`, (intervals, tracks)."""
+
     @property
     def usable(self) -> Flags:
         """Moves from which a rate may be taken, (intervals, tracks)."""
@@ -70,16 +82,25 @@ class Drift:
             return np.asarray(np.isfinite(self.move) & (~self.jumped_alone | away[:, np.newaxis]))
         return np.asarray(np.isfinite(self.move) & steady & ~self.jumped_alone)
 
-    def at(self, interval: int) -> str:
-        """When the move was found."""
-        return self.trail.at[int(self.first[interval]) + 1]
-
 
 def drift_of(
     trail: Trail,
     labels: Mapping[str, str] | None = None,
     reads: Mapping[str, float] | None = None,
 ) -> Drift:
+    """The moves of a trail, of every track alone too; see `moves_of`."""
+    moves = moves_of(trail, labels, reads)
+    apart = trail.tracks >= APART
+    own = moves.move - moves.together[:, np.newaxis] if apart else moves.move
+    told = {part.name: getattr(moves, part.name) for part in fields(moves)}
+    return Drift(**told, own=own, jumped_alone=_jumps(own, moves.error, moves.days))
+
+
+def moves_of(
+    trail: Trail,
+    labels: Mapping[str, str] | None = None,
+    reads: Mapping[str, float] | None = None,
+) -> Moves:
     """The moves of a trail; visits at the same time are left out.
 
     `labels` tell by what each line-up was read. Over a change of it a move is what is left after
@@ -102,15 +123,11 @@ def drift_of(
     spread = np.sqrt(_mean(np.where(known, error, np.nan) ** 2))
     scatter = 1.4826 * median(np.abs(move - together[:, np.newaxis]), 1)
     common_error = OF_MEDIAN * np.maximum(spread, scatter) / np.sqrt(np.maximum(count, 1))
-    apart = trail.tracks >= APART
-    own = move - together[:, np.newaxis] if apart else move
-    return Drift(
-        trail, first, days, move, error, together, common_error, own,
-        _jumps(together[:, np.newaxis], common_error[:, np.newaxis], days)[:, 0]
-        if apart else np.zeros(len(days), np.bool_),
-        _jumps(own, error, days),
-        _bad_days(together, common_error, days, first),
-    )  # fmt: skip
+    jumped = _jumps(together[:, np.newaxis], common_error[:, np.newaxis], days)[:, 0]
+    if trail.tracks < APART:
+        jumped = np.zeros_like(jumped)
+    bad_day = _bad_days(together, common_error, days, first)
+    return Moves(trail, first, days, move, error, together, common_error, jumped, bad_day)
 
 
 def _bad_days(move: F64, error: F64, days: F64, first: NDArray[np.int_]) -> Flags:

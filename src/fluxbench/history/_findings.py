@@ -13,6 +13,7 @@ from fluxbench.history._drift import APART, Drift
 from fluxbench.history._rate import (
     LEAST_INTERVALS,
     WANDER_PER_ROOT_DAY,
+    Rates,
     common_rate_of,
     own_rates_of,
 )
@@ -154,8 +155,9 @@ def _cards(drifts: Mapping[str, Drift], bands: Mapping[str, float] | None) -> li
     found: dict[tuple[int, bool], Finding] = {}
     for name, drift in drifts.items():
         stack, band = name in STACK, band_of(name, bands)
-        alone = _going(drift, band)
-        alone += [] if stack else _wandering(drift, band, {f.tracks[0] for f in alone})
+        rates = own_rates_of(drift)
+        alone = _going(drift, rates, band)
+        alone += [] if stack else _wandering(drift, rates, band, {f.tracks[0] for f in alone})
         if len(alone) > max(1, drift.trail.tracks // 3):
             continue  # what so many do is no card
         for one in alone:
@@ -167,8 +169,7 @@ def _cards(drifts: Mapping[str, Drift], bands: Mapping[str, float] | None) -> li
     return list(found.values())
 
 
-def _going(drift: Drift, band: float) -> list[Finding]:
-    rates = own_rates_of(drift)
+def _going(drift: Drift, rates: Rates, band: float) -> list[Finding]:
     rate, error, doubt = rates.per_day, rates.error_per_day, rates.doubt * drift.trail.tracks
     far = np.abs(rate) * drift.span_days >= PART_OF_BAND * band
     return [
@@ -177,13 +178,12 @@ def _going(drift: Drift, band: float) -> list[Finding]:
     ]
 
 
-def _wandering(drift: Drift, band: float, known: Iterable[int]) -> list[Finding]:
+def _wandering(drift: Drift, rates: Rates, band: float, known: Iterable[int]) -> list[Finding]:
     """Tracks whose own moves are far greater than those of most others."""
     usable = np.isfinite(drift.own)
     count = usable.sum(axis=0)
     if drift.trail.tracks < APART or count.max(initial=0) < LEAST_INTERVALS:
         return []
-    rates = own_rates_of(drift)
     typical = float(np.median((rates.weight * rates.wander).sum(axis=0)))
     expected = drift.error**2 + max(typical, WANDER_PER_ROOT_DAY[0] ** 2) * drift.days[:, None]
     z2 = np.where(usable & ~drift.jumped_alone, drift.own**2 / expected, 0.0)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from fluxbench.history._drift import APART, Drift
+from fluxbench.history._drift import APART, Drift, Moves
 
 F64 = NDArray[np.float64]
 
@@ -67,24 +67,26 @@ class Rates:
     def _quantile(self, part: float) -> F64:
         low = (self.centre - 12.0 * self.sigma).min(axis=0)
         high = (self.centre + 12.0 * self.sigma).max(axis=0)
-        for _ in range(60):
+        for _ in range(40):
             middle = 0.5 * (low + high)
             under = (self.weight * ndtr((middle - self.centre) / self.sigma)).sum(axis=0) < part
             low, high = np.where(under, middle, low), np.where(under, high, middle)
         return np.asarray(np.where(np.isfinite(self.per_day), 0.5 * (low + high), np.nan))
 
 
-def rates_of(drift: Drift) -> Rates:
+def rates_of(drift: Drift, own: Rates | None = None, common: Rates | None = None) -> Rates:
     """The rate of every track, of all that moves it, jumps left out.
 
     Where what all tracks do can be told apart, it is the sum of that and of what each does alone;
-    a day's common error is then in the common part only.
+    a day's common error is then in the common part only. `own` and `common` are these two, from
+    `own_rates_of` and `common_rate_of`, if they are known already.
     """
+    common = common_rate_of(drift) if common is None else common
     if drift.trail.tracks < APART:
-        day = common_rate_of(drift).of_a_day
+        day = common.of_a_day
         log, centre, sigma = _chained(drift, drift.move, drift.error, drift.usable, day)
         return _mixture(log, centre, sigma, drift.usable, day)
-    own, common = own_rates_of(drift), common_rate_of(drift)
+    own = own_rates_of(drift) if own is None else own
     wander = np.exp((common.weight * np.log(common.wander)).sum(axis=0))
     return replace(
         own,
@@ -109,7 +111,7 @@ def own_rates_of(drift: Drift) -> Rates:
     for scatter in SCATTER:
         variance = wander * days + (scatter * np.where(usable, drift.error, 1.0)) ** 2
         share = usable / variance
-        xx, xy = (share * days**2).sum(axis=1), (share * days * own).sum(axis=1)
+        xx, xy = drift.days**2 @ share, drift.days @ (share * own)
         log = -0.5 * (np.log(variance) * usable).sum(axis=1)
         tables.append(_restricted(log, xx, xy, (share * own**2).sum(axis=1)))
     log, centre, sigma = (np.stack(table) for table in zip(*tables, strict=True))
@@ -137,7 +139,7 @@ def _alike(log: F64, counts: NDArray[np.bool_]) -> F64:
     return np.asarray(weight)
 
 
-def common_rate_of(drift: Drift) -> Rates:
+def common_rate_of(drift: Moves) -> Rates:
     """The rate of what all tracks do together, as of one track.
 
     What a day adds to its readings is in the as found and the as left of that day, so that two
@@ -178,30 +180,34 @@ def _restricted(log: F64, xx: F64, xy: F64, yy: F64) -> tuple[F64, F64, F64]:
 
 
 def _chained(
-    drift: Drift, move: F64, error: F64, usable: NDArray[np.bool_], of_a_day: F64 | float
+    moves: Moves, move: F64, error: F64, usable: NDArray[np.bool_], of_a_day: F64 | float
 ) -> tuple[F64, F64, F64]:
     """The same for moves that carry what a day adds, (parts of a day..., wanders, series) each.
 
     The covariance is tridiagonal: wander x days and the spreads on the diagonal, and what a day
-    adds, once with either sign, in neighbouring moves; a bad day adds much. Solved as L D L'.
+    adds, once with either sign, in neighbouring moves; a bad day adds much. Solved as L D L',
+    of which only what follows from the move before is worked out move by move.
     """
     wander = WANDER_PER_ROOT_DAY[:, np.newaxis] ** 2
     day2 = np.asarray(of_a_day)[..., np.newaxis] ** 2
     shape = np.broadcast_shapes(wander.shape, day2.shape, (1, move.shape[1]))
-    log, xx, xy, yy, x_before, y_before = (np.zeros(shape) for _ in range(6))
-    before = np.ones(shape)
-    linked, own_day2 = np.zeros(move.shape[1], np.bool_), day2
-    y_all, s2_all = np.where(usable, move, 0.0), np.where(usable, error, 1.0) ** 2
-    for i, dt in enumerate(drift.days):
-        use = usable[i]
-        if i and drift.first[i] != drift.first[i - 1] + 1:
-            linked = np.zeros_like(linked)
-        after2 = day2 + (BAD_DAY**2 if drift.bad_day[i] else 0.0)
-        side = np.where(linked & use, -own_day2 / before, 0.0)
-        pivot = wander * dt + s2_all[i] + own_day2 + after2 - side**2 * before
-        x, y = dt - side * x_before, y_all[i] - side * y_before
-        share = use / pivot
-        log -= 0.5 * np.log(pivot) * use
-        xx, xy, yy = xx + share * x * x, xy + share * x * y, yy + share * y * y
-        before, x_before, y_before, linked, own_day2 = pivot, x, y, use, after2
-    return _restricted(log, xx, xy, yy)
+    each = (-1, *(1 for _ in shape))
+    days, use = moves.days.reshape(each), usable.reshape(-1, *each[1:-1], move.shape[1])
+    after2 = day2 + BAD_DAY**2 * moves.bad_day.reshape(each)
+    before2 = np.concatenate([np.broadcast_to(day2, after2[:1].shape), after2[:-1]])
+    follows = (np.diff(moves.first, prepend=moves.first[:1]) == 1).reshape(each)
+    linked = follows & use & np.concatenate([np.zeros_like(use[:1]), use[:-1]])
+    y_own = np.where(use, move.reshape(use.shape), 0.0)
+    spread2 = np.where(use, error.reshape(use.shape), 1.0) ** 2
+    diagonal = wander * days + spread2 + before2 + after2
+    beside = np.where(linked, before2, 0.0)
+    pivot, x, y = (np.empty((len(diagonal), *shape)) for _ in range(3))
+    last, x_last, y_last = np.ones(shape), np.zeros(shape), np.zeros(shape)
+    for i, side in enumerate(beside):
+        tie = side / last
+        last = np.subtract(diagonal[i], tie * side, out=pivot[i])
+        x_last = np.add(days[i], tie * x_last, out=x[i])
+        y_last = np.add(y_own[i], tie * y_last, out=y[i])
+    share = use / pivot
+    xx, xy, yy = ((share * a * b).sum(axis=0) for a, b in ((x, x), (x, y), (y, y)))
+    return _restricted(-0.5 * (np.log(pivot) * use).sum(axis=0), xx, xy, yy)

@@ -1,10 +1,10 @@
 """What was read of one trimmer over the line-ups of a deck, as arrays of visits and tracks."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
-from numpy import nan
 from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError
@@ -88,8 +88,36 @@ def date_of(day: float) -> str:
     return str(np.datetime64(int(np.floor(day)), "D"))
 
 
-Told = tuple[str, str, int | None, str, float | None, float | None, str]
-"""Line-up, trimmer, track, found or left, reading, error, unit: a `Row` without its time."""
+class Told(Protocol):
+    """Readings of one trimmer at one line-up, in order, with their fields as a `Row` has them."""
+
+    @property
+    def lineup(self) -> str: ...
+    @property
+    def trimmer(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def track(self) -> Sequence[int | None]: ...
+    @property
+    def reading(self) -> Sequence[float | None]: ...
+    @property
+    def error(self) -> Sequence[float | None]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class _One:
+    """A `Row` as readings of which there is one."""
+
+    lineup: str
+    trimmer: str
+    kind: str
+    unit: str
+    track: Sequence[int | None]
+    reading: Sequence[float | None]
+    error: Sequence[float | None]
 
 
 def trails_of(rows: Iterable[Row]) -> dict[str, Trail]:
@@ -99,41 +127,49 @@ def trails_of(rows: Iterable[Row]) -> dict[str, Trail]:
     for row in rows:
         when.setdefault(row.lineup, row.at)
     lineups = sorted(when, key=lambda name: (when[name], name))
-    told: list[Told] = [
-        (r.lineup, r.trimmer, r.track, r.kind, r.reading, r.error, r.unit) for r in rows
+    told = [
+        _One(r.lineup, r.trimmer, r.kind, r.unit, (r.track,), (r.reading,), (r.error,))
+        for r in rows
     ]
     return trails_from([(name, when[name]) for name in lineups], told)
 
 
-def trails_from(visits: Sequence[tuple[str, str]], rows: Iterable[Told]) -> dict[str, Trail]:
-    """Trails by trimmer of visits (line-up, time) in order, from rows in the order of reading.
+def trails_from(visits: Sequence[tuple[str, str]], told: Iterable[Told]) -> dict[str, Trail]:
+    """Trails by trimmer of visits (line-up, time) in order, from what was read, in its order.
 
     Of several readings of a kind at one visit the first found and the last left stand. A visit at
     which a trimmer was not read has NaN there.
     """
+    by_trimmer: dict[str, list[Told]] = {}
+    for one in told:
+        by_trimmer.setdefault(one.trimmer, []).append(one)
     place = {name: n for n, (name, _) in enumerate(visits)}
-    cells: dict[tuple[str, str], list[tuple[int, int, float, float]]] = {}
-    units: dict[str, str] = {}
-    for lineup, trimmer, track, kind, reading, error, unit in rows:
-        if reading is None:
-            continue
-        cell = place[lineup], (track or 1) - 1, reading, nan if error is None else error
-        if (trimmer, kind) in cells and units[trimmer] == unit:
-            cells[trimmer, kind].append(cell)
-            continue
-        if units.setdefault(trimmer, unit) != unit:
-            raise MisuseError(f"readings of {trimmer} are in {units[trimmer]} and in {unit}")
-        cells[trimmer, kind] = [cell]
     names, at = tuple(name for name, _ in visits), tuple(when for _, when in visits)
     trails = {}
-    for trimmer, unit in units.items():
-        found, left = (np.array(cells.get((trimmer, kind), [])).reshape(-1, 4)
-                       for kind in ("found", "left"))  # fmt: skip
-        shape = len(names), int(max(found[:, 1].max(initial=0), left[:, 1].max(initial=0))) + 1
-        unknown = UNKNOWN_ERROR.get(unit, 0.02)
+    for trimmer, ours in by_trimmer.items():
+        units = list(dict.fromkeys(one.unit for one in ours))
+        if len(units) > 1:
+            raise MisuseError(f"readings of {trimmer} are in {units[0]} and in {units[1]}")
+        found, left = (
+            _cells([one for one in ours if one.kind == kind], place) for kind in ("found", "left")
+        )
+        tracks = np.append(found[:, 1], left[:, 1])
+        if not len(tracks):
+            continue
+        shape, unknown = (len(names), int(tracks.max()) + 1), UNKNOWN_ERROR.get(units[0], 0.02)
         tables = (*_tables(found[::-1], shape, unknown), *_tables(left, shape, unknown))
-        trails[trimmer] = Trail(trimmer, unit, names, at, *tables)
+        trails[trimmer] = Trail(trimmer, units[0], names, at, *tables)
     return trails
+
+
+def _cells(told: Sequence[Told], place: Mapping[str, int]) -> F64:
+    """Visit, track (from 0), reading and error of what is valid, (readings, 4)."""
+    visit = np.repeat([place[one.lineup] for one in told], [len(one.track) for one in told])
+    track = [(track or 1) - 1 for one in told for track in one.track]
+    reading = [reading for one in told for reading in one.reading]
+    error = [error for one in told for error in one.error]
+    cells = np.array([visit, track, reading, error], np.float64).T
+    return np.asarray(cells[np.isfinite(cells[:, 2])])
 
 
 def _tables(cells: F64, shape: tuple[int, int], unknown: float) -> tuple[F64, F64]:

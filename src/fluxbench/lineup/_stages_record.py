@@ -5,12 +5,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import FINE, ROUGH, angle_shows, azimuth, rough_hold_ratio
+from fluxbench.lineup._azimuth import FINE, ROUGH, azimuth, rough_hold_ratio
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._bias import bias
 from fluxbench.lineup._bias_master import master_bias
 from fluxbench.lineup._condition import check_erasure, learn_polarity
 from fluxbench.lineup._low import low_end
+from fluxbench.lineup._one_track import one_track_azimuth, shortest_hz
 from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
 from fluxbench.lineup._stages_reproduce import stop_tape
@@ -75,10 +76,15 @@ def recording(bench: Bench) -> Procedure:
 
 def record_azimuth(bench: Bench, stage: str) -> Procedure:
     """The record head to the angle of the calibration tape, by the reproduce head as left."""
-    if "record_azimuth" not in bench.plan.trimmers or not angle_shows(bench, "record_azimuth"):
+    if "record_azimuth" not in bench.plan.trimmers or not bench.live.any():
         return
     bench.stage(stage)
     yield from recording(bench)
+    if bench.live.sum() == 1:
+        bench.send((shortest_hz(bench.plan), LOW_DB))
+        yield from bench.settle()
+        yield from one_track_azimuth(bench, "record_azimuth", LOW_DB)
+        return
     tone_hz = azimuth_frequency_hz(bench.plan.speed_ips)
     rough = rough_hold_ratio(bench, tone_hz)
     if rough is not None:

@@ -16,6 +16,7 @@ from fluxbench.lineup._condition import (
     learn_polarity,
     leave_out_silent,
 )
+from fluxbench.lineup._one_track import one_track_azimuth, short_section
 from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
@@ -143,7 +144,12 @@ def reproduce_azimuth(bench: Bench) -> Procedure:
     trimmers = bench.plan.trimmers
     if not {"reproduce_azimuth", "record_azimuth"} & trimmers:
         return
-    if angle_shows(bench, "reproduce_azimuth"):
+    if bench.live.sum() == 1 and "reproduce_azimuth" in trimmers:
+        section = short_section(bench.plan)
+        yield from bench.play_section(section, "reproduce")
+        expected_db = float(bench.plan.calibration_target_db(section)[bench.live][0])
+        yield from one_track_azimuth(bench, "reproduce_azimuth", expected_db)
+    elif angle_shows(bench, "reproduce_azimuth"):
         section = bench.plan.azimuth_section
         rough = rough_hold_ratio(bench, section.frequency_hz)
         if rough is not None and "reproduce_azimuth" in trimmers:

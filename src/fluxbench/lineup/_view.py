@@ -55,7 +55,9 @@ class Advice:
     `deviation` is target minus reading in `unit` (positive: raise), None while it is sought.
     `way` is +1 raise, -1 lower, 0 hold. While bias is sought, `moved_db` is how far bias has gone
     since the hand came to this track, and `to_go_db` about how far it has to go on, None if that is
-    not known; both in decibels of D. `wait_s` is how long to wait after a turn before believing.
+    not known; both in decibels of D. `back_ratio` is the part of the way from one mark to the next
+    that the screw is to be turned back, where marks count. `wait_s` is how long to wait after a
+    turn before believing.
     """
 
     trimmer: str
@@ -69,6 +71,7 @@ class Advice:
     words: str
     moved_db: float = 0.0
     to_go_db: float | None = None
+    back_ratio: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,8 @@ LEAST_SHARE = 0.6
 """A section whose tone is less of what comes back belongs to another tape."""
 MOST_TRIES = 3
 PLAYED_AGAIN = 2
+FAR_DB = 2.0
+"""From a deck that is lined up no copy is so far off the calibration tape; common practice."""
 FRINGING_RATIO = 0.3
 """How far the fringing of a full-width tape may be from what is worked out; from memory."""
 
@@ -182,6 +184,11 @@ class WorkingCopy(LineUp):
                 "uncertainty_db": np.sqrt(np.nanmean(square[self.live])),
             })  # fmt: skip
         angle, (_, error) = turned[0], turned
+        if any(abs(s["correction_db"]) > FAR_DB for s in sections if _in_band(s["frequency_hz"])):
+            self.note(
+                f"some of it is more than {FAR_DB:g} dB off the calibration tape: line the deck up,"
+                " record side included, and make the copy anew"
+            )
         self.write(
             "working copy", sections=rounded(sections), again_db=round(again_db, 4),
             arcmin=rounded(angle), error_arcmin=rounded(error),
@@ -192,6 +199,11 @@ class WorkingCopy(LineUp):
             f" {abs(worst['correction_db']):.2f} dB, most at {worst['frequency_hz']:g} Hz; it"
             f" played again within {again_db:.2f} dB; its corrections are kept"
         )
+
+
+def _in_band(frequency_hz: float) -> bool:
+    """Whether a deck's response is accepted by its flatness there."""
+    return 60.0 <= frequency_hz <= 15_000.0
 
 
 def copied_sections(facts: Mapping[str, Any]) -> Sequence[dict[str, Any]]:

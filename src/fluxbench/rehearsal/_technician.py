@@ -25,6 +25,8 @@ TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
 MOST_TURNS = 3.0
+SLOT_TURNS, SLOT_RATIO = 0.02, 0.05
+"""How well he comes back to a part of the way between two marks: the slot of the screw shows it."""
 MOST_REFUSED = 3
 """So many turns in a row that the deck refuses or does not answer, then he gives up."""
 BEARS, UNMOVED = 3, 0.015
@@ -53,6 +55,8 @@ class Technician:
         self._reach = Experience()
         self._trial = TRIAL_TURNS
         self._own_reach: dict[tuple[str, int | None], float] = {}
+        self._stroke: tuple[str, int, float] = ("", 0, 0.0)
+        """Trimmer, way and turns since he last turned back while something is sought."""
         self._refused = 0
         self._in_vain: dict[tuple[str, int | None], int] = {}
         self.turned: list[tuple[float, str, int | None]] = []
@@ -140,6 +144,9 @@ class Technician:
             return
         if advice.way == 0:
             return
+        if advice.back_ratio is not None:
+            yield from self._turn_back(advice, advice.back_ratio)
+            return
         key = (advice.trimmer, advice.track)
         reach = self._own_reach.get(key, self._reach.of(advice.trimmer))
         reach = self._reach.of(_sweeping(advice.trimmer)) if reach is None else reach
@@ -166,6 +173,14 @@ class Technician:
         self._learn(key, turns, moved, after.spread)
         known = self._reach.of(advice.trimmer) is not None
         self._trial = TRIAL_TURNS if known else min(2.0 * self._trial, MOST_TURNS)
+
+    def _turn_back(self, advice: Advice, ratio: float) -> Hands:
+        """Turn back by a part of the way from one mark to the other."""
+        turns = -ratio * self._stroke[2] * (1.0 + SLOT_RATIO * self._rng.standard_normal())
+        turns += SLOT_TURNS * self._rng.standard_normal()
+        yield from self._wait(REACTION_S)
+        yield from self._turn(advice.trimmer, float(turns), advice.track)
+        yield from self._await(advice)
 
     def _learn(
         self, key: tuple[str, int | None], turns: float, moved: float, spread: float
@@ -195,6 +210,7 @@ class Technician:
         total = 0.0
         while True:
             total += turns
+            self._count_stroke(advice, turns)
             yield from self._turn(advice.trimmer, turns, advice.track)
             now = self._advice_on(advice)
             if now is None:
@@ -216,6 +232,11 @@ class Technician:
                     return
             if now.to_go_db is not None:
                 turns = self._step(now)
+
+    def _count_stroke(self, advice: Advice, turns: float) -> None:
+        trimmer, way, before = self._stroke
+        same = (trimmer, way) == (advice.trimmer, advice.way)
+        self._stroke = (advice.trimmer, advice.way, before + turns if same else turns)
 
     def _step(self, advice: Advice) -> float:
         """Turns of one step of a sweep, with the error of a hand."""

@@ -154,6 +154,7 @@ def advised(advice: Advice | None) -> dict[str, Any] | None:
         "words": advice.words,
         "moved_db": number(advice.moved_db),
         "to_go_db": number(advice.to_go_db),
+        "back_ratio": number(advice.back_ratio),
     }
 
 

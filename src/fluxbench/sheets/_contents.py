@@ -67,6 +67,8 @@ class StackAngle:
     phase_hz: float
     scatter_us: Readings
     """What the delay of each track lies beside the head's line, as left; (tracks,) or empty."""
+    by_output: bool = False
+    """Set by the greatest output of one track: no angle is read, and the error alone stands."""
 
     @property
     def off_arcmin(self) -> float | None:
@@ -78,6 +80,8 @@ class StackAngle:
     @property
     def standing(self) -> Standing:
         """Where the head was left."""
+        if self.by_output:
+            return Standing.of(self.error_arcmin, self.set_arcmin, self.accept_arcmin)
         return Standing.of(self.off_arcmin, self.set_arcmin, self.accept_arcmin)
 
 

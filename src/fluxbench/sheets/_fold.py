@@ -186,7 +186,7 @@ class Seen:
         return StackAngle(
             trimmer, target, self._found.get(trimmer, {}).get("arcmin"), left.get("arcmin"),
             left.get("error_arcmin"), band, 2.0 * band, degrees, tone_hz,
-            tuple(left.get("scatter_us") or ()),
+            tuple(left.get("scatter_us") or ()), left.get("by") == "greatest output",
         )  # fmt: skip
 
     def _targets(self, trimmer: str) -> Sequence[float | None]:

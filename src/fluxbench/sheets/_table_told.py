@@ -97,14 +97,15 @@ def _angle(angle: StackAngle) -> dict[str, Any]:
         "name": _head(angle),
         "target": plain(angle.target_arcmin),
         "found": signed(angle.found_arcmin),
-        "left": signed(angle.left_arcmin),
+        "left": "upright" if angle.by_output else signed(angle.left_arcmin),
         "error": plain(angle.error_arcmin, 3),
-        "off": signed(angle.off_arcmin),
+        "off": f"±{plain(angle.error_arcmin)}" if angle.by_output else signed(angle.off_arcmin),
         "degrees": signed(angle.left_deg, 0),
         "tone": pitch(angle.phase_hz),
         "set": f"±{angle.set_arcmin:g}",
         "accept": f"±{angle.accept_arcmin:g}",
         "standing": angle.standing.value,
+        "by_output": angle.by_output,
         "scatter": [signed(us, 1) for us in angle.scatter_us],
     }
 

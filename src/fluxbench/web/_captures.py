@@ -11,14 +11,14 @@ from starlette.requests import Request
 from fluxbench.base import ConflictError, MisuseError
 from fluxbench.book import Version, Writing
 from fluxbench.captures import capture_at
-from fluxbench.captures.catalogue import Declared, equalisation_of
+from fluxbench.captures.catalogue import Declared, equalisation_of, name_of
 from fluxbench.session import Session, now_utc
 from fluxbench.trade import format_named, standard_for
 from fluxbench.web._bench import Bench
 from fluxbench.web._calls import REFUSALS
 from fluxbench.web._measuring import Job, Measuring
 from fluxbench.web._models import Id, Strict, Text
-from fluxbench.web._things import Thing, Who, as_thing
+from fluxbench.web._things import Thing, Who, as_row, as_thing
 
 router = APIRouter(prefix="/api/captures", responses=REFUSALS)
 
@@ -77,7 +77,7 @@ class Captures(BaseModel):
 def captures(request: Request, session: Bench) -> Captures:
     """All captures by name, retired ones too."""
     return Captures(
-        captures=[_listed(version) for version in session.book.things("captures", retired=True)],
+        captures=[as_row(version) for version in session.book.things("captures", retired=True)],
         jobs=[_told(job) for job in _measuring(request).jobs()],
     )
 
@@ -97,8 +97,7 @@ def add(request: Request, session: Bench, body: AddCapture) -> Thing:
     )
     if known is not None and known.id != body.id:
         raise ConflictError(f"{path} is in the book as {known.facts['name']}; measure that again")
-    name = "".join(c if c.isprintable() else "?" for c in os.path.basename(path))
-    facts = {"name": name[-80:], "path": path} | ({"reel": body.reel} if body.reel else {})
+    facts = {"name": name_of(path), "path": path} | ({"reel": body.reel} if body.reel else {})
     declared = _declared(session, body, body.reel)
     kept = session.book.keep(
         Writing(body.id, "captures", None, facts, now_utc(), body.who)
@@ -165,11 +164,6 @@ def _declared(session: Session, body: Measure, reel: str | None) -> Declared:
         body.speed_tone_hz,
         None if layout is None else format_named(layout),
     )
-
-
-def _listed(version: Version) -> Thing:
-    facts = {name: told for name, told in version.facts.items() if name != "measured"}
-    return as_thing(version).model_copy(update={"facts": facts})
 
 
 def _told(job: Job) -> Told:

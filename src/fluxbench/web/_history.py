@@ -15,6 +15,7 @@ from fluxbench.history import (
     Drift,
     Forecast,
     Note,
+    Rates,
     Trail,
     band_of,
     common_rate_of,
@@ -57,12 +58,18 @@ class Watched:
 
 
 def watch(
-    book: Records, deck: str | None, speed_ips: float | None, newest: int, trimmer: str | None
+    book: Records,
+    deck: str | None,
+    speed_ips: float | None,
+    newest: int,
+    trimmer: str | None = None,
+    read_by: str | None = None,
 ) -> Watched:
-    """Read what a history is made of, of one trimmer or of all."""
+    """Read what a history is made of: one trimmer, those read with a tape or a batch, or all."""
     visits = book.visits_of(deck, speed_ips, newest)
-    rows = book.trail_rows(visits, deck, trimmer)
-    trails = trails_from([(v.lineup, v.at) for v in visits], rows)
+    names = [name for name, *_ in book.trimmers_told(visits)] if trimmer is None else [trimmer]
+    names = [name for name in names if read_by in (None, read_with(name))]
+    trails = trails_from([(v.lineup, v.at) for v in visits], book.packs_at(visits, names))
     return Watched(visits, trails, _bands(book, deck))
 
 
@@ -101,12 +108,13 @@ def trimmer_history(
     if trail is None:
         raise HTTPException(404, f"nothing was read of {trimmer!r} on this deck")
     drift = levelled(trail, watched.labels(trimmer))
+    common = common_rate_of(drift)
     band = band_of(trimmer, watched.bands) if tolerance is None else tolerance
     return {
         "deck": deck, "trimmer": trimmer, "unit": trail.unit, "tolerance": band,
         "line_ups": list(trail.lineups), "at": list(trail.at),
-        "together": _together(drift),
-        "tracks": _tracks(trail, drift, band),
+        "together": _together(drift, common),
+        "tracks": _tracks(trail, drift, common, band),
     }  # fmt: skip
 
 
@@ -115,7 +123,7 @@ def suggestions(
     session: Bench, deck: Deck = None, speed_ips: Speed = None, newest: Newest = 60
 ) -> dict[str, Any]:
     """What stands out on a deck, in words with the evidence, newest first."""
-    watched = watch(session.book, deck, speed_ips, newest, None)
+    watched = watch(session.book, deck, speed_ips, newest)
     labels = {name: watched.labels(name) for name in watched.trails}
     found = findings_of(watched.trails, _notes(session.book, deck), watched.bands, labels)
     told = []
@@ -150,7 +158,7 @@ def tapes(
 def _beside(
     book: Records, deck: str | None, speed_ips: float | None, newest: int, kind: str
 ) -> dict[str, Any]:
-    watched = watch(book, deck, speed_ips, newest, None)
+    watched = watch(book, deck, speed_ips, newest, read_by=kind)
     named = {t.id: t.facts["name"] for t in book.things(f"{'batche' if kind == 'batch' else kind}s",
                                                         retired=True)}  # fmt: skip
     return {
@@ -162,13 +170,11 @@ def _beside(
                 for one in side_by_side(trail, watched.labels(name))
             ]}
             for name, trail in watched.trails.items()
-            if read_with(name) == kind
         ],
     }  # fmt: skip
 
 
-def _together(drift: Drift) -> dict[str, Any]:
-    rate = common_rate_of(drift)
+def _together(drift: Drift, rate: Rates) -> dict[str, Any]:
     low, high = rate.interval_per_day()
     return {
         "at": [drift.at(i) for i in range(len(drift.days))],
@@ -181,8 +187,9 @@ def _together(drift: Drift) -> dict[str, Any]:
     }
 
 
-def _tracks(trail: Trail, drift: Drift, band: float) -> list[dict[str, Any]]:
-    rates, own = rates_of(drift), own_rates_of(drift)
+def _tracks(trail: Trail, drift: Drift, common: Rates, band: float) -> list[dict[str, Any]]:
+    own = own_rates_of(drift)
+    rates = rates_of(drift, own, common)
     low, high = rates.interval_per_day()
     forecasts = forecasts_of(drift, band, rates)
     return [
@@ -224,7 +231,7 @@ def _forecast(trail: Trail, told: Forecast) -> dict[str, Any]:
 
 
 def _notes(book: Records, deck: str | None) -> list[Note]:
-    told = [n.facts for n in book.things("notes", retired=True) if n.facts["deck"] == deck]
+    told = [n.facts for n in book.things("notes") if n.facts["deck"] == deck]
     return [Note(str(f["on"]), str(f["kind"]), str(f["name"])) for f in told]
 
 

@@ -7,11 +7,10 @@ from typing import Any, Literal, Protocol
 
 from fluxbench.base import ConflictError, FluxbenchError
 from fluxbench.book import Writing
-from fluxbench.captures.catalogue import Apart, Declared
+from fluxbench.captures.catalogue import Apart, Declared, facts_found
 from fluxbench.session import Session, now_utc
 
 _POLL_S = 0.25
-_FIGURES = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,34 +134,10 @@ class Measuring:
 
     def _keep(self, job: Job, found: Mapping[str, Any]) -> None:
         at = now_utc()
-        facts: dict[str, Any] = {
-            "verdict": found["verdict"],
-            "remedy": found["remedy"][:20_000],
-            "measured_at": f"{at[:16]}Z",
-            "measured": rounded(found) if "measured" in found else None,
-        }
-        if found["sha256"]:
-            facts["sha256"] = found["sha256"]
-        if "measured" in found:
-            capture = found["measured"]["capture"]
-            facts |= {
-                "rate_hz": capture["sample_rate_hz"],
-                "channels": capture["tracks"],
-                "seconds": capture["duration_s"],
-            }
         self._session.book.keep(
             Writing(f"{job.capture[:30]}-{at[2:23].translate(_ONLY_DIGITS)}", "captures",
-                    job.capture, facts, at, why="measured")
+                    job.capture, facts_found(found, at), at, why="measured")
         )  # fmt: skip
 
 
 _ONLY_DIGITS = {ord(mark): None for mark in "-:.TZ"}
-
-
-def rounded(found: Any) -> Any:
-    """The same with seven figures, which is more than any reading is worth."""
-    if isinstance(found, float):
-        return float(f"{found:.{_FIGURES}g}")
-    if isinstance(found, Mapping):
-        return {name: rounded(each) for name, each in found.items()}
-    return [rounded(each) for each in found] if isinstance(found, list) else found

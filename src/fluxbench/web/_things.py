@@ -1,5 +1,6 @@
 """Decks, tapes and all else that the book knows by version: read, add, edit, retire, correct."""
 
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from fastapi import APIRouter
@@ -127,6 +128,10 @@ class ReadingsTold(BaseModel):
     readings: list[ReadingTold]
 
 
+LARGE = ("measured",)
+"""Facts that a list leaves out."""
+
+
 @router.get("/book")
 def kinds() -> Kinds:
     """The kinds of things."""
@@ -141,7 +146,7 @@ def things(session: Bench, kind: str, retired: bool = False) -> Things:
     """Things of a kind."""
     _check_kind(kind)
     found = session.book.things(kind, retired=retired)
-    return Things(kind=kind, things=_told(session, kind, found))
+    return Things(kind=kind, things=_told(session, kind, found, as_row))
 
 
 @router.get("/book/{kind}/{thing}")
@@ -150,7 +155,7 @@ def thing(session: Bench, kind: str, thing: str) -> ThingWhole:
     versions = _versions(session, kind, thing)
     return ThingWhole(
         thing=_told(session, kind, versions[-1:])[0],
-        versions=[as_thing(version) for version in reversed(versions)],
+        versions=[as_row(version) for version in reversed(versions)],
     )
 
 
@@ -216,11 +221,6 @@ def _kept(session: Bench, writing: Writing) -> Thing:
     return _told(session, writing.kind, [version])[0]
 
 
-def _told(session: Bench, kind: str, versions: list[Version]) -> list[Thing]:
-    uses = session.book.uses(versions) if kind == "tapes" else {}
-    return [as_thing(version, uses.get(version.id)) for version in versions]
-
-
 def as_thing(version: Version, uses: int | None = None) -> Thing:
     """A version as it is answered."""
     return Thing(
@@ -228,6 +228,24 @@ def as_thing(version: Version, uses: int | None = None) -> Thing:
         why=version.why, facts=dict(version.facts), assumed=version.assumed,
         retired=version.retired, uses=uses,
     )  # fmt: skip
+
+
+def as_row(version: Version, uses: int | None = None) -> Thing:
+    """The same in a list, without what is large: what was measured in a capture."""
+    thing = as_thing(version, uses)
+    return thing.model_copy(
+        update={"facts": {name: told for name, told in thing.facts.items() if name not in LARGE}}
+    )
+
+
+def _told(
+    session: Bench,
+    kind: str,
+    versions: list[Version],
+    told: Callable[[Version, int | None], Thing] = as_thing,
+) -> list[Thing]:
+    uses = session.book.uses(versions) if kind == "tapes" else {}
+    return [told(version, uses.get(version.id)) for version in versions]
 
 
 def _reading(row: HistoryRow) -> ReadingTold:

@@ -14,7 +14,7 @@ from alembic.runtime.migration import MigrationContext
 from fluxbench.base import BookError
 from fluxbench.book import Book, Entry, LineUpRow, Page, Place, Reading, Records
 from fluxbench.book._open import engine_for
-from fluxbench.book._tables import METADATA
+from fluxbench.book._tables import FOLLOWING, METADATA
 from fluxbench.lineup import Kept
 
 ROW = LineUpRow("one", "line-up", "2026-01-01T00:00:00.000Z", {"stock": {"tracks": 2}})
@@ -91,7 +91,7 @@ def test_the_migrations_make_the_tables_that_are_used(book: Book) -> None:
     engine = engine_for(book.place, writes=False)
     with engine.begin() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
-        assert compare_metadata(context, METADATA) == []
+        assert compare_metadata(context, [METADATA, FOLLOWING]) == []
     engine.dispose()
 
 

@@ -8,7 +8,16 @@ from pathlib import Path
 import pytest
 
 from fluxbench.base import ConflictError, MisuseError
-from fluxbench.book import Book, Correction, Place, Records
+from fluxbench.book import (
+    Book,
+    Correction,
+    Entry,
+    Page,
+    Place,
+    Records,
+    export,
+    import_archive,
+)
 from tests.unit.book.kept import AT, keep, line_up, taken, told
 
 DAYS = [f"2026-01-0{day}T10:00:00.000Z" for day in (1, 2, 3)]
@@ -69,6 +78,78 @@ def test_corrections_that_cannot_be(book: Book) -> None:
         book.correct(keep_id)
 
 
+OFF = {"trimmer": "bias", "unit": "dB off target"}
+
+
+def off_target(book: Book) -> None:
+    """Two line-ups with readings off target, one of them written on two pages."""
+    for name, day in zip(("b", "a"), DAYS, strict=False):
+        line_up(book, name, day, [
+            taken(0.3, track=1, kind="found", **OFF), taken(None, track=2, kind="found", **OFF),
+            taken(0.02, track=1, kind="left", **OFF), taken(9.9, track=1, **OFF),
+            taken(1.5, None, kind="left", trimmer="record_azimuth", unit="arcmin"),
+        ], deck="d3")  # fmt: skip
+    entry = Entry(0, "a", AT, 2.0, "as left", {})
+    again = [taken(0.01, track=1, kind="left", **OFF), taken(-0.04, kind="left", **OFF)]
+    book.write(Page(lineup="a", entries=[entry], readings=again, at=AT))
+
+
+def off_target_told(book: Records) -> set[tuple[object, ...]]:
+    """The same from the packs; each reading apart, with its place among its like."""
+    visits = book.visits_of("d3")
+    packs = book.packs_at(visits, ["bias", "record_azimuth"])
+    return {
+        (p.lineup, p.trimmer, p.kind, p.unit, track, reading, error)
+        for p in packs
+        for track, reading, error in zip(p.track, p.reading, p.error, strict=True)
+    }
+
+
+def expected(book: Records) -> set[tuple[object, ...]]:
+    """From the readings themselves."""
+    units = {"dB off target": "dB", "arcmin": "arcmin"}
+    return {
+        (name, r.trimmer, r.kind, units[r.unit], r.track, r.reading, r.error)
+        for name in ("a", "b")
+        for r in book.readings_of(name)
+        if r.kind in ("found", "left")
+    }
+
+
+def test_packs_tell_what_the_readings_tell(book: Book, tmp_path: Path) -> None:
+    off_target(book)
+    assert len(off_target_told(book)) == 10
+    assert off_target_told(book) == expected(book)
+    at = book.visits_of("d3")
+    assert book.trimmers_told(at) == [("bias", "dB", 2), ("record_azimuth", "arcmin", 1)]
+    left = [p for p in book.packs_at(at, ["bias"]) if (p.lineup, p.kind) == ("a", "left")]
+    assert [list(p.reading) for p in left] == [[0.02], [0.01, -0.04]], "in the order of reading"
+    row = next(r.row for r in book.readings_of("a") if r.reading == 0.01)
+    book.correct(Correction("k9", row, AT, "read aloud wrongly", 0.05, 0.03))
+    assert off_target_told(book) == expected(book)
+    assert any(cells[-2:] == (0.05, 0.03) for cells in off_target_told(book))
+    export(book.place, tmp_path / "a.zip", "json", overwrite=False)
+    import_archive(tmp_path / "a.zip", tmp_path / "again.db")
+    again = Records(tmp_path / "again.db")
+    assert off_target_told(again) == expected(book)
+    again.close()
+
+
+def test_an_older_book_is_packed_when_it_comes_up(tmp_path: Path) -> None:
+    place = tmp_path / "book.db"
+    book = Book(place)
+    off_target(book)
+    told = off_target_told(book)
+    book.close()
+    with closing(sqlite3.connect(place)) as connection:
+        connection.execute("DROP TABLE packs")
+        connection.execute("UPDATE alembic_version SET version_num = '0003'")
+        connection.commit()
+    book = Book(place)
+    assert off_target_told(book) == told
+    book.close()
+
+
 def test_a_history_is_found_by_its_index(tmp_path: Path) -> None:
     """What keeps it quick in a book of any size; how quick is measured in the benchmarks."""
     Book(tmp_path / "book.db").close()
@@ -77,8 +158,13 @@ def test_a_history_is_found_by_its_index(tmp_path: Path) -> None:
             "EXPLAIN QUERY PLAN SELECT * FROM readings WHERE deck = 'd1' AND trimmer = 'bias' "
             "AND track = 2 AND at >= '2026' ORDER BY at, row"
         ).fetchall()
+        packs = connection.execute(
+            "EXPLAIN QUERY PLAN SELECT * FROM packs WHERE lineup IN ('a', 'b') "
+            "AND trimmer IN ('bias')"
+        ).fetchall()
     assert len(plan) == 1
     assert "USING INDEX readings_over_time (deck=? AND trimmer=? AND track=? AND at>?)" in str(plan)
+    assert "USING INDEX packs_of_lineup (lineup=? AND trimmer=?)" in str(packs)
 
 
 def test_records_read_beside_a_bench(book: Book) -> None:

@@ -6,9 +6,9 @@ from typing import Any
 import pytest
 
 from fluxbench.base import ConflictError, MisuseError
-from fluxbench.book import KINDS, Book, Place, schema_of
+from fluxbench.book import KINDS, Book, LineUpRow, Page, Place, schema_of
 from fluxbench.trade import format_named
-from tests.unit.book.kept import DECK, TAPE, keep, line_up, told
+from tests.unit.book.kept import AT, DECK, TAPE, keep, line_up, told
 
 
 @pytest.fixture
@@ -115,6 +115,10 @@ def test_a_tape_counts_the_line_ups_that_name_it(book: Book) -> None:
     for name in ("one", "two"):
         line_up(book, name, f"2026-01-0{len(name)}T00:00:00.000Z", [], tape="t1")
     assert book.uses([tape]) == {"t1": 42}
+    for kind in ("working copy", "check"):  # a check plays what the deck recorded itself
+        row = LineUpRow(kind.replace(" ", "-"), kind, AT, {"stock": {}}, tape="t1")
+        book.write(Page(lineup=row.id, begun=row, entries=[], at=AT, closed=True))
+    assert book.uses([tape]) == {"t1": 43}
 
 
 def test_every_kind_has_a_name_and_its_fields_of_ids_are_there() -> None:

@@ -117,3 +117,15 @@ def test_one_piece_is_stopped_and_not_skipped() -> None:
             steer(copying.copy, name, {"stage": "prepare", "reason": "no time"})
     steer(copying.copy, "stop", {"reason": "no time"})
     assert copying.copy.view.stopped == "no time"
+
+
+@pytest.mark.parametrize(("off_db", "warned"), [(0.5, False), (3.0, True)])
+def test_a_copy_from_a_deck_that_was_not_lined_up_is_called_out(
+    off_db: float, warned: bool
+) -> None:
+    copy = Copying().copy
+    read = {n: np.array([[0.0, 0.0], [0.01, 0.01]]) for n in COPIED}
+    got = {n: np.array([[off_db, off_db], [0.01, 0.01], [0.0, 0.0]]) for n in COPIED}
+    copy._tell(read, got, 0.05, np.array([0.0, 0.1]))
+    notes = [e["text"] for e in copy.journal if e["what"] == "note"]
+    assert any("line the deck up" in note for note in notes) is warned

@@ -7,7 +7,7 @@ import { CONSTANTS, FIVE, GEOMETRY, HEAD, NOTE, PARTS, REST_OF_DECK, TRIMMERS } 
 import { screen } from "../store";
 import { editing, look, open, type Editing } from "./editing";
 import { Form } from "./form";
-import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
+import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { trimmerName } from "../words";
 import { sheetOf } from "../paper";
@@ -124,7 +124,8 @@ function Assumed({ deck, confirm }: { deck: Thing; confirm: (facts: Facts) => vo
 }
 
 function Heads({ deck }: { deck: Thing }) {
-  const heads = all("heads").filter((head) => head.facts["deck"] === deck.id && !head.retired);
+  const told = all("heads").filter((head) => head.facts["deck"] === deck.id);
+  const heads = told.filter((head) => !head.retired);
   const order = ["erase", "record", "sync", "reproduce"];
   heads.sort((a, b) => order.indexOf(a.facts["function"]) - order.indexOf(b.facts["function"]));
   const fields = HEAD.filter((field) => field.name !== "deck");
@@ -145,12 +146,13 @@ function Heads({ deck }: { deck: Thing }) {
                 <td>{head.facts["fitted"] ?? "–"}</td>
                 <td>{(head.facts["relapped"] as string[]).map((on) => <div key={on}>{on}</div>)}{(head.facts["relapped"] as string[]).length === 0 && "–"}</td>
                 <td>{head.facts["hours"] ?? "–"}</td>
-                <td class="row"><EditKey screen="decks" thing={head} fields={fields} title={`Head ${head.facts["name"]}`} /></td>
+                <td class="row"><EditKey screen="decks" thing={head} fields={fields} title={`Head ${head.facts["name"]}`} /><RetireKey thing={head} /></td>
               </tr>
             ))}
           </tbody>
         </table>
       )}
+      <Gone things={told} />
     </Card>
   );
 }
@@ -206,7 +208,8 @@ function There({ one }: { one: Facts | undefined }) {
 }
 
 function Notes({ deck }: { deck: Thing }) {
-  const notes = all("notes").filter((note) => note.facts["deck"] === deck.id && !note.retired);
+  const told = all("notes").filter((note) => note.facts["deck"] === deck.id);
+  const notes = told.filter((note) => !note.retired);
   notes.sort((a, b) => (String(a.facts["on"]) < String(b.facts["on"]) ? 1 : -1));
   const fields = NOTE.filter((field) => field.name !== "deck");
   const start = { deck: deck.id };
@@ -224,10 +227,12 @@ function Notes({ deck }: { deck: Thing }) {
               <time>{note.facts["on"]}</time>
               <span class="grow"><b>{note.facts["name"]}</b>{` · ${note.facts["kind"]}`}{(note.facts["tracks"] as number[]).length > 0 ? ` · track ${tracksShown(note.facts["tracks"])}` : ""}{note.facts["head"] ? ` · ${nameOf("heads", note.facts["head"])}` : ""}{note.facts["text"] ? <small>{note.facts["text"]}</small> : null}</span>
               <EditKey screen="decks" thing={note} fields={fields} title={`Note: ${note.facts["name"]}`} />
+              <RetireKey thing={note} />
             </li>
           ))}
         </ul>
       )}
+      <Gone things={told} />
     </Card>
   );
 }

@@ -127,6 +127,22 @@ export function RetireKey({ thing }: { thing: Thing }) {
   );
 }
 
+/** Below a list: what was taken out of it, with a way back. */
+export function Gone({ things }: { things: Thing[] }) {
+  const gone = things.filter((one) => one.retired);
+  if (gone.length === 0) return null;
+  return (
+    <details class="gone-too">
+      <summary>{`${gone.length} retired`}</summary>
+      <ul class="notes">
+        {gone.map((one) => (
+          <li key={one.id}><span class="grow">{one.facts["name"]}</span><RetireKey thing={one} /></li>
+        ))}
+      </ul>
+    </details>
+  );
+}
+
 /** Who wrote what stands here, and when. */
 export const writtenAt = (thing: Thing): string => `as written ${minuteOf(thing.at)}${thing.who ? ` by ${thing.who}` : ""}`;
 

@@ -14,7 +14,7 @@ import { BATCH, CALIBRATION, CHECKS, INTERFACE, REEL, SECTIONS, STOCK, TAPE } fr
 import { CopyOf, MakeCopy } from "./copy";
 import { editing, open } from "./editing";
 import { Form } from "./form";
-import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
+import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { constants, dayOf, speedName } from "./words";
 
@@ -37,10 +37,12 @@ function AtDesk({ show }: { show: (of: Desk) => ComponentChild }) {
   return <>{desk.value && show(desk.value)}</>;
 }
 
-const batchesOf = (stock: Thing): Thing[] => kept("batches").filter((one) => one.facts["stock"] === stock.id);
+const toldOf = (stock: Thing): Thing[] => all("batches").filter((one) => one.facts["stock"] === stock.id);
+const batchesOf = (stock: Thing): Thing[] => toldOf(stock).filter((one) => !one.retired);
+const measuredOf = (of: Thing): Thing[] => all("calibrations").filter((one) => one.facts["interface"] === of.id);
 const calibrationsOf = (of: Thing): Thing[] =>
-  kept("calibrations")
-    .filter((one) => one.facts["interface"] === of.id)
+  measuredOf(of)
+    .filter((one) => !one.retired)
     .sort((a, b) => (String(a.facts["on"]) < String(b.facts["on"]) ? 1 : -1));
 const newestOf = (of: Thing): Thing | undefined => calibrationsOf(of)[0];
 
@@ -131,7 +133,7 @@ function TapePage({ tape }: { tape: Thing }) {
   const checks = [...(facts["checks"] as Facts[])].sort((a, b) => (a["on"] < b["on"] ? 1 : -1));
   const copies = all("tapes").filter((one) => one.facts["working_copy_of"] === tape.id);
   const sections = facts["sections"] as Facts[];
-  const last = lineups.value?.find((one) => one.tape === tape.id && one.kind === "line-up");
+  const last = lineups.value?.find((one) => one.tape === tape.id && ["line-up", "working copy"].includes(one.kind));
   return (
     <Page
       thing={tape}
@@ -238,10 +240,12 @@ function StockPage({ stock }: { stock: Thing }) {
               <li key={one.id}>
                 <span class="grow"><b>{one.facts["name"]}</b>{[one.facts["bought"] ? ` · bought ${one.facts["bought"]}` : "", one.facts["reels"] != null ? ` · ${one.facts["reels"]} reels` : "", (one.facts["over_bias"] as Facts[]).length > 0 ? ` · own over-bias: ${(one.facts["over_bias"] as Facts[]).map((l) => `${l["over_bias_db"]} dB`).join(", ")}` : ""].join("")}{one.facts["remark"] ? <small>{one.facts["remark"]}</small> : null}</span>
                 <EditKey screen="tapes" thing={one} fields={fields} title={`Batch ${one.facts["name"]}`} />
+                <RetireKey thing={one} />
               </li>
             ))}
           </ul>
         )}
+        <Gone things={toldOf(stock)} />
       </Card>
       <Card title="The rest of its sheet"><FactRows fields={rest} thing={stock} /></Card>
     </Page>
@@ -326,10 +330,12 @@ function InterfacePage({ one }: { one: Thing }) {
                 <time>{done.facts["on"]}</time>
                 <span class="grow"><b>{done.facts["name"]}</b>{` · ±${done.facts["uncertainty_db"]} dB`}<small>{done.facts["how"]}</small><small>{(done.facts["channels"] as Facts[]).map((c) => `${c["side"]} ${c["channel"]}: ${shown(c["full_scale_dbu"])} dBu`).join(" · ")}</small></span>
                 <EditKey screen="tapes" thing={done} fields={fields} title={`Calibration ${done.facts["name"]}`} />
+                <RetireKey thing={done} />
               </li>
             ))}
           </ul>
         )}
+        <Gone things={measuredOf(one)} />
       </Card>
       <Card title="What it is" wide><FactRows fields={INTERFACE.slice(1)} thing={one} /></Card>
       <AtDesk show={({ HereNow }) => <HereNow />} />

@@ -5,6 +5,7 @@ from fluxbench.captures.catalogue._cluster import ClusterCrew
 from fluxbench.captures.catalogue._crew import Crew, LocalCrew
 from fluxbench.captures.catalogue._declared import Chain, Declared, chain_of, equalisation_of
 from fluxbench.captures.catalogue._faults import Verdict
+from fluxbench.captures.catalogue._for_book import facts_found, name_of
 from fluxbench.captures.catalogue._in_book import InBook
 from fluxbench.captures.catalogue._remedy import Remedy
 from fluxbench.captures.catalogue._row import Entry, object_of
@@ -27,5 +28,7 @@ __all__ = [
     "catalogue",
     "chain_of",
     "equalisation_of",
+    "facts_found",
+    "name_of",
     "object_of",
 ]

@@ -6,18 +6,18 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from hashlib import sha256
-from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fluxbench.base import MisuseError
-from fluxbench.captures.catalogue._row import Entry, object_of, shown
+from fluxbench.captures.catalogue._for_book import facts_found, name_of
+from fluxbench.captures.catalogue._row import Entry, object_of
 
 if TYPE_CHECKING:  # workers, which import this package, need no database
     from fluxbench.book import Place, Version
 
 KIND = "captures"
-LONGEST_NAME, LONGEST_PATH, LONGEST_REMEDY = 80, 4096, 20_000
+LONGEST_PATH = 4096
 
 
 class InBook:
@@ -53,38 +53,22 @@ class InBook:
 
         if self._book is None:
             self._book = Book(self._place)
-            found = self._book.things(KIND, retired=True)
-            self._known = {str(v.facts["path"]): v for v in found if v.facts["path"] is not None}
-        facts = facts_of(entry)
-        place = str(facts["path"])
-        before = self._known.get(place)
-        if before is not None and all(before.facts[name] == told for name, told in facts.items()):
-            return
+            kept = self._book.things(KIND, retired=True)
+            self._known = {str(v.facts["path"]): v for v in kept if v.facts["path"] is not None}
         at = self._now().isoformat(timespec="milliseconds").replace("+00:00", "Z")
-        name = uuid.uuid4().hex
+        told = object_of(replace(entry, path=os.path.abspath(entry.path)))
+        place = told["path"]
+        if len(place) > LONGEST_PATH:
+            raise MisuseError(f"{place[:80]}... is too long a path for the book")
+        found = facts_found(told, at)
+        before = self._known.get(place)
+        if before is not None and all(
+            before.facts[name] == known for name, known in found.items() if name != "measured_at"
+        ):
+            return
+        key, thing, facts = uuid.uuid4().hex, None if before is None else before.id, found
         if before is None:
-            facts |= {"name": shown(Path(place).name)[:LONGEST_NAME]}
-            name = f"capture-{sha256(place.encode()).hexdigest()[:32]}"
-        self._book.keep(Writing(
-            name, KIND, None if before is None else before.id,
-            {**facts, "measured_at": f"{at[:16]}Z"}, at, why="catalogue",
-        ))  # fmt: skip
+            facts = {"name": name_of(place), "path": place, **found}
+            key = f"capture-{sha256(place.encode()).hexdigest()[:32]}"
+        self._book.keep(Writing(key, KIND, thing, facts, at, why="catalogue"))
         self.written += 1
-
-
-def facts_of(entry: Entry) -> dict[str, Any]:
-    """The facts of a capture as the book has them; None for what is not known."""
-    told = object_of(replace(entry, path=os.path.abspath(entry.path)))
-    capture = told["measured"]["capture"] if "measured" in told else {}
-    if len(told["path"]) > LONGEST_PATH:
-        raise MisuseError(f"{told['path'][:80]}... is too long a path for the book")
-    return {
-        "path": told["path"],
-        "sha256": told["sha256"],
-        "verdict": told["verdict"],
-        "remedy": told["remedy"][:LONGEST_REMEDY],
-        "rate_hz": capture.get("sample_rate_hz"),
-        "channels": capture.get("tracks"),
-        "seconds": capture.get("duration_s"),
-        "measured": told if capture else None,
-    }
