@@ -29,8 +29,9 @@ SLOT_TURNS, SLOT_RATIO = 0.02, 0.05
 """How well he comes back to a part of the way between two marks: the slot of the screw shows it."""
 MOST_REFUSED = 3
 """So many turns in a row that the deck refuses or does not answer, then he gives up."""
-BEARS, UNMOVED = 3, 0.015
-"""So many turns in a row that moved less than this (dB or arc-minutes), then he turns further."""
+BEARS, TURNS_BACK, UNMOVED = 3, 6, 0.015
+"""So many turns in a row that moved less than this (dB or arc-minutes), then he turns further; and
+so many, then the other way."""
 MOST_SOUGHT_TURNS, MOST_LEFT_TURNS = 1.5, 2.0
 """At once while bias is sought, and while it is told about how far it has to go."""
 PATIENCE_S = {"bias": 180.0, "reproduce_azimuth": 300.0, "record_azimuth": 300.0}
@@ -160,7 +161,10 @@ class Technician:
                 )
             )
             turns = np.sign(turns) * max(abs(turns), 0.01)
-            turns *= 2.0 ** max(0, self._in_vain.get(key, 0) - BEARS)
+            in_vain = self._in_vain.get(key, 0)
+            turns *= 2.0 ** max(0, in_vain - BEARS)
+            if in_vain >= TURNS_BACK:  # at its end, by what he believes or by a slip of his
+                turns, self._own_reach[key], self._in_vain[key] = -turns, -reach, 0
         yield from self._wait(REACTION_S)
         yield from self._turn(advice.trimmer, turns, advice.track)
         yield from self._await(advice)
