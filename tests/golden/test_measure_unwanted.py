@@ -14,6 +14,7 @@ from fluxbench.measure import (
     maximum_output,
     modulation_noise,
     print_through,
+    remains,
     upright,
 )
 from fluxbench.trade import azimuth_loss_db
@@ -53,6 +54,36 @@ def test_erasure_and_print_through() -> None:
     assert clean.limit_db[0] < -75
     echo = print_through(noisy(SINE), noisy(10 ** (-54 / 20) * SINE, seed=3), RATE_HZ, 1000.0)
     assert echo.level_db[0] == pytest.approx(-54.0, abs=0.05)
+
+
+@pytest.mark.parametrize("over_noise_db", [4.0, 8.0, 16.0])
+def test_what_is_left_of_a_tone_near_the_noise_is_told_with_its_error(
+    over_noise_db: float,
+) -> None:
+    """A sine in white noise, many times; its power so far over that of the noise within 40 Hz.
+
+    Held against the scatter of the readings' powers, which are linear in chance where levels in
+    dB are not. The error of that scatter is 1 / sqrt(2 n): 1.6 %.
+    """
+    rate_hz, tracks, times, half_hz = 8000, 50, 40, 20.0
+    random = np.random.default_rng(8)
+    time_s = np.arange(rate_hz)[:, None] / rate_hz
+    density = 10 ** (-7.0) / 2 / (rate_hz / 2)  # -70 dB re a sine of full scale
+    power = 10 ** (over_noise_db / 10) * density * 2 * half_hz
+    powers, errors = [], []
+    for _ in range(times):
+        phase = 2 * np.pi * random.random(tracks)
+        wave = np.sqrt(2 * power) * np.sin(2 * np.pi * 1000 * time_s + phase)
+        wave += np.sqrt(density * rate_hz / 2) * random.standard_normal(wave.shape)
+        (left,) = remains(wave, rate_hz, [1000.0], np.zeros((1, tracks)))
+        known = np.isfinite(left.level_db)
+        powers += list(0.5 * 10 ** (left.level_db[known] / 10))
+        errors += list(left.standard_error_db[known])
+    assert len(powers) == tracks * times
+    found, said_db = np.array(powers), np.array(errors)
+    said = np.sqrt(np.mean((2 * np.log(10) / 20 * said_db * found) ** 2))
+    assert said == pytest.approx(np.std(found), rel=0.05)
+    assert np.mean(found) == pytest.approx(power, rel=4 * np.std(found) / power / len(found) ** 0.5)
 
 
 def test_modulation_noise_less_the_noise_that_is_always_there() -> None:

@@ -97,7 +97,7 @@ def delays_of(tone: HeardTone, positions_mm: Sequence[float]) -> DelaysReading:
     phase_rad = _unwrapped(products[:, valid])
     to_us = 1e6 / (2.0 * np.pi * envelope.centre_hz)
     blocks_us = -to_us * phase_rad
-    noise_us = to_us * tone.inside.relative_error()[valid]
+    noise_us = to_us * tone.inside.phase_error()[valid]
 
     across_mm = places_mm[valid] - places_mm[valid].mean()
     pull = across_mm / np.sum(across_mm**2)

@@ -101,7 +101,7 @@ def pair_delay(
     duration_s = tones[used[0]].envelope.duration_s
     delay, error = mean_of_blocks(1e6 * delay_s[:, None], weight, duration_s)
     misfit[used] = 360.0 * np.sqrt(np.mean(surprise**2, axis=0))
-    noise = np.array([np.hypot(*tones[index].inside.relative_error()) for index in used])
+    noise = np.array([np.hypot(*tones[index].inside.phase_error()) for index in used])
     bound_s = np.sqrt(np.sum((noise * found_hz) ** 2)) / (2.0 * np.pi * np.sum(found_hz**2))
     agree = bool(np.nanmax(misfit) <= _LARGEST_MISFIT_DEG)
     return PairDelayReading(

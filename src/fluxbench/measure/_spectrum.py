@@ -58,6 +58,8 @@ class BandTone:
     power: NDArray[np.float64]
     noise_per_hz: NDArray[np.float64]
     half_hz: float
+    beside_hz: float
+    """Width of what lies beside, by which the noise was read."""
     effective_s: float
 
     @property
@@ -76,17 +78,30 @@ class BandTone:
         """Whether the band holds more than noise can by chance."""
         return np.asarray(self.power > self.hidden_power)
 
-    def relative_error(self, seconds: float | None = None) -> NDArray[np.float64]:
-        """Standard error that the noise gives an amplitude (relative) or a phase (rad).
+    def phase_error(self, seconds: float | None = None) -> NDArray[np.float64]:
+        """Standard error that the noise gives a phase (rad).
 
         Over all samples, or so many seconds of them.
 
         The Cramér-Rao bound for a sine, sqrt(N0 / 2PT) (Rife and Boorstyn 1974, from memory), and
         the rest of the noise that the band lets through.
         """
+        return self._error(1.0, seconds)
+
+    def relative_error(self, seconds: float | None = None) -> NDArray[np.float64]:
+        """Standard error that the noise gives an amplitude (relative); as that of a phase.
+
+        Here counts too how well the noise is known that was taken off: the median of n values of
+        an exponential distribution has the variance 1/n of its mean squared, and stands for the
+        mean by 1 / ln 2.
+        """
+        taken_off = 2.0 * self.half_hz / max(self.beside_hz, 1e-9) / np.log(2.0) ** 2
+        return self._error(1.0 + (taken_off if self.beside_hz > 0.0 else 0.0), seconds)
+
+    def _error(self, share: float, seconds: float | None) -> NDArray[np.float64]:
         ratio = self.noise_per_hz / np.maximum(self.power, 1e-30)
         span_s = self.effective_s if seconds is None else seconds
-        return np.asarray(np.sqrt((ratio + ratio**2 * self.half_hz) / (2.0 * span_s)))
+        return np.asarray(np.sqrt((ratio + share * ratio**2 * self.half_hz) / (2.0 * span_s)))
 
 
 def band_tone(band: Band, centre_hz: float, half_hz: float, reach_hz: float) -> BandTone:
@@ -105,7 +120,8 @@ def band_tone(band: Band, centre_hz: float, half_hz: float, reach_hz: float) -> 
     if len(beside):
         noise = np.median(beside, axis=0) / np.log(2.0)
     held = np.sum(power[inside] - noise, axis=0)
-    return BandTone(held, noise / band.line_hz, half_hz, band.effective_s)
+    beside_hz = len(beside) * band.line_hz
+    return BandTone(held, noise / band.line_hz, half_hz, beside_hz, band.effective_s)
 
 
 def bands(

@@ -189,7 +189,7 @@ def _phases(
     product = values * np.conj(values[:, [reference]])
     total = np.sum(product, axis=0)
     across = np.imag(product * np.conj(total)) / np.maximum(np.abs(total), 1e-30) ** 2
-    noise = tone.inside.relative_error()
+    noise = tone.inside.phase_error()
     bound = np.hypot(noise, noise[reference])
     error = np.maximum(clustered_error(across, tone.envelope.duration_s), bound)
     error[reference] = 0.0
