@@ -15,7 +15,7 @@ from fluxbench.lineup._azimuth import azimuth
 from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._stages_before import input_check, safe_check
 from fluxbench.lineup._stages_record import load_stock
-from fluxbench.lineup._stages_reproduce import first_look, short_waves, sync
+from fluxbench.lineup._stages_reproduce import first_look, know_the_tape, short_waves, sync
 from tests.decks.second_deck import SecondDeck
 from tests.decks.standing import Standing
 
@@ -58,6 +58,8 @@ def test_a_sound_deck_is_not_accused(seed: int) -> None:
         (["hum"], "hum on all tracks"),
         (["monitor_input"], "monitor stands on input"),
         (["dead:1", "hum"], "track 1 is dead"),
+        (["left_ready:2"], "a track records although all are safe"),
+        (["noise_reduction"], "every return falls by 40"),
     ],
 )
 def test_before_any_tape_it_says(faults: Sequence[str], says: str) -> None:
@@ -77,6 +79,20 @@ def test_before_any_tape_it_says(faults: Sequence[str], says: str) -> None:
 )
 def test_at_the_calibration_tape_it_says(faults: Sequence[str], says: str) -> None:
     assert says in Standing(practice(4, 1, *faults), heads).run(90.0, says).said
+
+
+@pytest.mark.parametrize(
+    ("fault", "speed_ips", "says"),
+    [
+        ("wrong_tape:equalisation", 15.0, "it reads as one made to 3180 + 50 us"),
+        ("wrong_tape:upside_down", 15.0, "as if it were the wrong way round"),
+    ],
+)
+def test_when_all_of_the_tape_has_played_it_says(fault: str, speed_ips: float, says: str) -> None:
+    standing = Standing(practice(6, 3, fault, speed_ips=speed_ips), know_the_tape).run(300.0, says)
+    assert says in standing.said
+    ask = standing.lineup.view.ask
+    assert standing.lineup.view.stopped is not None or (ask is not None and ask.kind == "doubt")
 
 
 @pytest.mark.parametrize("trusting", [False, True])

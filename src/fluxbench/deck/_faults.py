@@ -7,12 +7,13 @@ from fluxbench.base import MisuseError
 
 FAULTS = (
     "dirty", "contact", "worn", "card:N", "dead:N", "crossed:N,M", "polarity:N", "hum", "slow",
-    "weak_erase", "dropouts", "monitor_input", "wrong_tape", "wrong_tape:speed", "bent",
+    "weak_erase", "dropouts", "monitor_input", "wrong_tape", "wrong_tape:speed",
+    "wrong_tape:equalisation", "wrong_tape:upside_down", "left_ready:N", "noise_reduction", "bent",
     "wrong_label",
 )  # fmt: skip
 """What can be wrong with the deck; N and M stand for tracks."""
 
-_TRACKS_NEEDED = {"card": 1, "dead": 1, "polarity": 1, "crossed": 2}
+_TRACKS_NEEDED = {"card": 1, "dead": 1, "polarity": 1, "left_ready": 1, "crossed": 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,18 +30,22 @@ class Faults:
     monitor_input: bool = False
     wrong_tape: bool = False
     wrong_tape_speed: bool = False
+    wrong_tape_equalisation: bool = False
+    wrong_tape_upside_down: bool = False
+    noise_reduction: bool = False
     bent: bool = False
     wrong_label: bool = False
     card: tuple[int, ...] = ()
     dead: tuple[int, ...] = ()
     polarity: tuple[int, ...] = ()
+    left_ready: tuple[int, ...] = ()
     crossed: tuple[tuple[int, int], ...] = ()
 
 
 def faults_named(names: Iterable[str], tracks: int) -> Faults:
     """The faults of these names; `MisuseError` for a name or a track that there is not."""
     plain: dict[str, bool] = {}
-    on_tracks: dict[str, list[int]] = {"card": [], "dead": [], "polarity": []}
+    on_tracks: dict[str, list[int]] = {"card": [], "dead": [], "polarity": [], "left_ready": []}
     crossed: list[tuple[int, int]] = []
     for name in names:
         kind, _, where = name.partition(":")
@@ -59,6 +64,7 @@ def faults_named(names: Iterable[str], tracks: int) -> Faults:
         card=tuple(on_tracks["card"]),
         dead=tuple(on_tracks["dead"]),
         polarity=tuple(on_tracks["polarity"]),
+        left_ready=tuple(on_tracks["left_ready"]),
         crossed=tuple(crossed),
     )
 

@@ -115,7 +115,10 @@ class CalibrationFlux:
         side_1 = np.array([max(s[0], 1e-6) for s in sides])
         side_2 = np.array([max(s[1], 1e-6) for s in sides])
         standard = machine.equalisation
+        if machine.faults.wrong_tape_equalisation:
+            standard = other_equalisation(machine)
         self._stretch = 2.0 if machine.faults.wrong_tape_speed else 1.0
+        self._end_s = tones[-1].end_s if machine.faults.wrong_tape_upside_down else None
         self._amplitude = []
         for tone in tones:
             hz = tone.frequency_hz * self._stretch
@@ -125,6 +128,8 @@ class CalibrationFlux:
 
     def at(self, place_s: F64) -> NDArray[np.float32]:
         """Flux (frames, tracks) at places on the tape, in seconds from its begin."""
+        if self._end_s is not None:
+            place_s = self._end_s - place_s
         flux = np.zeros((len(place_s), len(self._amplitude[0])), np.float32)
         low, high = place_s.min(), place_s.max()
         for tone, size in zip(self._tones, self._amplitude, strict=True):
@@ -175,8 +180,11 @@ def reel_label(machine: Machine) -> dict[str, Any]:
 
 def reel_recorded_to(machine: Machine) -> Equalisation:
     """What the reel was recorded to: what its label says, or another standard of that speed."""
-    if not machine.faults.wrong_label:
-        return machine.equalisation
+    return other_equalisation(machine) if machine.faults.wrong_label else machine.equalisation
+
+
+def other_equalisation(machine: Machine) -> Equalisation:
+    """Another standard of the deck's speed."""
     return next(
         s.equalisation
         for s in EQUALISATION_STANDARDS

@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.deck._expander import Expander
 from fluxbench.deck._machine import ZERO_VU_DBFS, Machine
 from fluxbench.deck._moment import Moment
 from fluxbench.deck._motion import TapeMotion
@@ -38,7 +39,8 @@ class Works:
         self.banks = banks
         self.transport = "stop"
         self.monitor = "reproduce"
-        self.ready = np.zeros(machine.tracks, np.bool_)
+        self._left_ready = np.isin(np.arange(machine.tracks) + 1, machine.faults.left_ready)
+        self.ready = self._left_ready
         self.tape = "calibration"
         self.wiped = False
         self._piece_frames = max(1, round(PIECE_S * machine.rate_hz))
@@ -66,6 +68,7 @@ class Works:
         self._sign = np.ones(machine.tracks, np.float32)
         self._sign[[t - 1 for t in machine.faults.polarity]] = -1.0
         self._sign[[t - 1 for t in machine.faults.dead]] = 0.0
+        self._expander = Expander(machine.rate_hz, machine.tracks)
         self._slants = {"reproduce": 0.0, "sync": 0.0}
         self._recorded_until = self._played_until = -1
         self._record_frame = 0
@@ -115,7 +118,7 @@ class Works:
 
     def set_ready(self, ready: NDArray[np.bool_]) -> None:
         """Tracks that record; a neighbour's bias leaks, so all bias is worked out again."""
-        self.ready = ready
+        self.ready = ready | self._left_ready
         self._adjust_record(self._all)
 
     def give_back(self, send: F32) -> F32:
@@ -142,9 +145,9 @@ class Works:
         self.take_in()
         if self._ahead is not None or self._passes_on or frames > self._piece_frames:
             return
-        side = self._sides[self.monitor].moving
-        moving = [self, self._motion, *side, *self._record.moving, *self.banks.values()]
-        moment = Moment(moving, self._white.rng)
+        sides = [one for side in self._sides.values() for one in side.moving]
+        chain = [self._motion, self._expander, *self._record.moving, *sides]
+        moment = Moment([self, *chain, *self.banks.values()], self._white.rng)
         self._ahead = self._next(np.zeros((frames, self.machine.tracks), np.float32)), moment
 
     def take_back(self) -> None:
@@ -188,6 +191,8 @@ class Works:
             self._run(send, out, on_input)
         self._frame += frames
         out *= self._sign
+        if self.machine.faults.noise_reduction:
+            out = self._expander.process(out)
         return np.clip(out, -1.0, 1.0, out=out)
 
     def _run(self, send: F32, out: F32, on_input: bool) -> None:

@@ -10,7 +10,9 @@ from fluxbench.lineup._view import Advice, AzimuthLine, Verdict
 from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
-MOST_S = 15.0
+MOST_S = 10.0
+PROOF_S = 15.0
+"""The reproduce head is proved for so long: the record head is set by it, its error twice there."""
 ROUGH, FINE = 1.0, 0.15
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
@@ -90,7 +92,7 @@ class Angle:
 
     @property
     def _first(self) -> int:
-        return max(self._begin, len(self._angles) - round(MOST_S * 10))
+        return max(self._begin, len(self._angles) - round(PROOF_S * 10))
 
     @property
     def seconds(self) -> float:
@@ -126,10 +128,9 @@ class Angle:
         if at is not None:
             self._begin += at
 
-    def lately(self) -> float:
-        """Angle in arc-minutes over the least time alone: a turn that was not noticed shows."""
-        cross = np.sum(self._past[-round(LEAST_S * 10) :], axis=0)
-        return slope_arcmin(self._bench, cross, self._frequency_hz)[0]
+    def begin_anew(self) -> None:
+        """Let the points so far count no more."""
+        self._begin = len(self._angles) - 1
 
     def read(self) -> tuple[float, F64, float]:
         """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
@@ -138,14 +139,45 @@ class Angle:
         return angle, scatter, _error(np.array(self._angles[self._first :]))
 
 
+class Proof:
+    """That a stack stays where it was put: read anew once the hand has been told to stay.
+
+    A small turn among the points before may not have been noticed.
+    """
+
+    def __init__(self, stack: Angle, shown_lag_s: float, proof_s: float) -> None:
+        self._stack, self._hand_points = stack, 10.0 * (shown_lag_s + HAND_S)
+        self._proof_s = proof_s
+        self._stays = 0
+        self._proving = self.given = False
+
+    def way(self, way: int, enough: bool) -> int:
+        """Which way to show, of the one that the reading says and whether it is a sure one."""
+        if self._proving and not (enough and self._stack.seconds >= self._proof_s - 0.2):
+            return 0
+        if self._proving:
+            self._proving, self.given = False, way == 0
+            self._stays = 0
+        else:
+            self._stays = self._stays + 1 if way == 0 else 0
+        if enough and self._stays > self._hand_points:
+            self._stack.begin_anew()
+            self._proving = True
+        return way
+
+
 def azimuth(
-    bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float = FINE
+    bench: Bench,
+    trimmer: str,
+    target_arcmin: float,
+    held_ratio: float = FINE,
+    proof_s: float = LEAST_S,
 ) -> Procedure:
     """Turn one stack trimmer until the stack stands at the target angle; gives what was left.
 
-    It is held within that ratio of the set band.
+    It is held within that ratio of the set band, and read anew for so long in the end.
     """
-    turning = _azimuth(bench, trimmer, target_arcmin, held_ratio)
+    turning = _azimuth(bench, trimmer, target_arcmin, held_ratio, proof_s)
     return (yield from bench.step(f"turn {trimmer}", turning))
 
 
@@ -165,13 +197,16 @@ def _read_azimuth(bench: Bench, trimmer: str) -> Procedure:
     return angle
 
 
-def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float) -> Procedure:
+def _azimuth(
+    bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float, proof_s: float
+) -> Procedure:
     set_band = bench.plan.azimuth_tolerance_arcmin
     hold = held_ratio * set_band
     lag_s = bench.shown_lag_s
     stack = Angle(bench, bench.tones[0], set_band)
     name = trimmer.replace("_", " ")
-    started, told_to_stay = False, 0
+    proof = Proof(stack, lag_s, proof_s)
+    started = False
     while angle_shows(bench, trimmer):
         if bench.passed_over(trimmer, None):
             bench.note(f"{name} is not in: it was passed over")
@@ -189,9 +224,8 @@ def _azimuth(bench: Bench, trimmer: str, target_arcmin: float, held_ratio: float
                 bench.steps.keep_part("as found", angle)
         enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
-        told_to_stay = told_to_stay + 1 if way == 0 else 0
-        sure = enough and told_to_stay > 10.0 * (lag_s + HAND_S)  # an older turn would show
-        if sure and abs(target_arcmin - stack.lately()) <= hold:
+        way = proof.way(way, enough)
+        if proof.given:
             break
         need_s = LEAST_S if error < 0.6 * abs(off) else max(LEAST_S, min(MOST_S, seconds + 2.0))
         word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"

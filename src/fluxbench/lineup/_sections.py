@@ -159,10 +159,12 @@ class SectionFinder:
             self.done = len(self._gathered) >= LEAST_POINTS
             return
         if here > self._at + 1 and not self.read:
+            last = self.tones[tone] == self._sections[-1].frequency_hz
             raise wrong_tape(
                 self._bench,
                 f"it begins with {self.tones[tone]:g} Hz,"
-                f" not with {self._sections[0].frequency_hz:g} Hz",
+                f" not with {self._sections[0].frequency_hz:g} Hz"
+                f"{', as if it were the wrong way round' if last else ''}",
             )
         if len(self._gathered) == LEAST_POINTS and self._awaited is not None:
             awaited, self._awaited = self._awaited, None

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fluxbench.lineup._bench import Bench, Procedure
+from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._condition import check_hum
 from fluxbench.lineup._probe import (
     PROBE_HZ,
@@ -12,6 +12,9 @@ from fluxbench.lineup._probe import (
     onset_s,
 )
 from fluxbench.lineup._telling import Stop
+
+LESS_DB, FOLLOWS_DB = 20.0, 1.0
+"""So much less is sent once, and the returns must fall by as much within this."""
 
 
 def input_check(bench: Bench) -> Procedure:
@@ -52,9 +55,27 @@ def _input_check(bench: Bench) -> Procedure:
     reference = np.exp(1j * np.angle(phase[bench.live].sum() if bench.live.any() else 1.0))
     for t in np.flatnonzero(bench.live & ((phase * reference.conj()).real < 0.0)):
         bench.note(f"track {t + 1} comes back reversed in polarity")
+    yield from _check_follows(bench, levels)
     yield from check_order(bench)
     bench.silence()
     yield from bench.wait(0.3)
+
+
+def _check_follows(bench: Bench, full_db: F64) -> Procedure:
+    """Send less: every return must fall by as much, or something between works on levels."""
+    bench.send((PROBE_HZ, -LESS_DB))
+    yield from bench.wait(0.6 + bench.return_lag_s)
+    fell_db = full_db - (yield from bench.levels(0.5))[0]
+    off_db = np.where(bench.live & np.isfinite(fell_db), fell_db - LESS_DB, 0.0)
+    wrong = np.flatnonzero(np.abs(off_db) > FOLLOWS_DB)
+    bench.write("input follows", fell_db=fell_db)
+    if len(wrong):
+        worst = int(np.argmax(np.abs(off_db)))
+        who = "every return" if len(wrong) == bench.live.sum() else f"return {worst + 1}"
+        raise Stop(
+            f"{who} falls by {fell_db[worst]:.1f} dB where {LESS_DB:.0f} dB less are sent: take"
+            " noise reduction, compressors and gates out of the returns"
+        )
 
 
 def safe_check(bench: Bench) -> Procedure:

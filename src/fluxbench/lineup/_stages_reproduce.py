@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import angle_shows, azimuth, read_azimuth, rough_hold_ratio
+from fluxbench.lineup._azimuth import PROOF_S, angle_shows, azimuth, read_azimuth, rough_hold_ratio
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._condition import (
     SILENT_DB,
@@ -20,6 +20,7 @@ from fluxbench.lineup._one_track import one_track_azimuth, short_section
 from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
+from fluxbench.lineup._tape_standard import another_standard
 from fluxbench.lineup._telling import Stop
 from fluxbench.lineup._vanished import wiped_parts
 
@@ -132,6 +133,10 @@ def know_the_tape(bench: Bench) -> Procedure:
     if level_at.number not in found:
         raise wrong_tape(bench, f"its {level_at.frequency_hz:g} Hz reference was not found")
     leave_out_wiped(bench, found)
+    other = another_standard(bench.plan, found, bench.live)
+    if other is not None and not bench.trusted:
+        yield from bench.doubt(wrong_tape(bench, str(other)))
+        bench.trusted = True
 
 
 def reproduce_azimuth(bench: Bench) -> Procedure:
@@ -152,7 +157,7 @@ def reproduce_azimuth(bench: Bench) -> Procedure:
             yield from azimuth(bench, "reproduce_azimuth", 0.0, rough)
         yield from bench.play_section(section, "reproduce")
         if "reproduce_azimuth" in trimmers:
-            left = yield from azimuth(bench, "reproduce_azimuth", 0.0)
+            left = yield from azimuth(bench, "reproduce_azimuth", 0.0, proof_s=PROOF_S)
         else:
             left = yield from read_azimuth(bench, "reproduce_azimuth")
         bench.azimuth_left_arcmin = left

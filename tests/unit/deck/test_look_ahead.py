@@ -31,6 +31,7 @@ def returned(look_ahead: bool, speed_ips: float) -> Iterator[np.ndarray]:
     yield from run(8)
     deck.turn("reproduce_azimuth", 0.3)
     deck.turn("bias", 0.3, 4)
+    deck.turn("sync_level", 0.3, 2)
     yield from run(20)
     yield np.array([deck.state()["position_s"]])
     yield from run(3, frames=700)
