@@ -160,7 +160,10 @@ class Proof:
             self._stays = 0
         else:
             self._stays = self._stays + 1 if way == 0 else 0
-        if enough and self._stays > self._hand_points:
+        told_long_enough = enough and self._stays > self._hand_points
+        if told_long_enough and self._proof_s == 0.0:
+            self.given = True
+        elif told_long_enough:
             self._stack.begin_anew()
             self._proving = True
         return way
@@ -175,7 +178,7 @@ def azimuth(
 ) -> Procedure:
     """Turn one stack trimmer until the stack stands at the target angle; gives what was left.
 
-    It is held within that ratio of the set band, and read anew for so long in the end.
+    It is held within that ratio of the set band, and read anew for so long in the end (0: not).
     """
     turning = _azimuth(bench, trimmer, target_arcmin, held_ratio, proof_s)
     return (yield from bench.step(f"turn {trimmer}", turning))

@@ -154,7 +154,7 @@ def reproduce_azimuth(bench: Bench) -> Procedure:
         rough = rough_hold_ratio(bench, section.frequency_hz)
         if rough is not None and "reproduce_azimuth" in trimmers:
             yield from bench.play_section(bench.plan.level_section, "reproduce")
-            yield from azimuth(bench, "reproduce_azimuth", 0.0, rough)
+            yield from azimuth(bench, "reproduce_azimuth", 0.0, rough, 0.0)
         yield from bench.play_section(section, "reproduce")
         if "reproduce_azimuth" in trimmers:
             left = yield from azimuth(bench, "reproduce_azimuth", 0.0, proof_s=PROOF_S)
