@@ -11,9 +11,9 @@ from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
 MOST_S = 10.0
-PROOF_S = 15.0
+PROOF_S = 10.0
 """The reproduce head is proved for so long: the record head is set by it, its error twice there."""
-ROUGH, FINE = 1.0, 0.15
+ROUGH, NEARLY, FINE = 1.0, 0.4, 0.1
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
 """A track that lies so far below the middle one gives noise."""

@@ -5,7 +5,15 @@ from collections.abc import Mapping
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import PROOF_S, angle_shows, azimuth, read_azimuth, rough_hold_ratio
+from fluxbench.lineup._azimuth import (
+    FINE,
+    NEARLY,
+    PROOF_S,
+    angle_shows,
+    azimuth,
+    read_azimuth,
+    rough_hold_ratio,
+)
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._condition import (
     SILENT_DB,
@@ -101,14 +109,19 @@ def reproduce(bench: Bench, head: str) -> Procedure:
     """Azimuth (reproduce head only), high end against level, then level; keeps what was left.
 
     The high end comes first, against 1 kHz, since its trimmer moves 1 kHz a little and the level
-    trimmer moves both alike: so that each trimmer is visited once.
+    trimmer moves both alike: so that each trimmer is visited once. It moves the phase of short
+    waves, too, track by track: the angle is set finely once all high ends are right.
     """
     bench.stage(head)
+    again = head == "reproduce" and {"reproduce_azimuth", "reproduce_high"} <= bench.plan.trimmers
     if head == "reproduce":
         yield from know_the_tape(bench)
         bench.found_db = yield from first_look(bench)
-        yield from reproduce_azimuth(bench)
+        again = again and bench.live.sum() > 1
+        yield from reproduce_azimuth(bench, *((NEARLY, 0.0) if again else (FINE, PROOF_S)))
     yield from high_and_level(bench, head)
+    if again:
+        yield from reproduce_azimuth(bench)
 
 
 def reproduce_across(bench: Bench) -> Procedure:
@@ -139,7 +152,9 @@ def know_the_tape(bench: Bench) -> Procedure:
         bench.trusted = True
 
 
-def reproduce_azimuth(bench: Bench) -> Procedure:
+def reproduce_azimuth(
+    bench: Bench, held_ratio: float = FINE, proof_s: float = PROOF_S
+) -> Procedure:
     """The angle of the reproduce head: set, or only read where only the record head's is set."""
     trimmers = bench.plan.trimmers
     if not {"reproduce_azimuth", "record_azimuth"} & trimmers:
@@ -157,7 +172,7 @@ def reproduce_azimuth(bench: Bench) -> Procedure:
             yield from azimuth(bench, "reproduce_azimuth", 0.0, rough, 0.0)
         yield from bench.play_section(section, "reproduce")
         if "reproduce_azimuth" in trimmers:
-            left = yield from azimuth(bench, "reproduce_azimuth", 0.0, proof_s=PROOF_S)
+            left = yield from azimuth(bench, "reproduce_azimuth", 0.0, held_ratio, proof_s)
         else:
             left = yield from read_azimuth(bench, "reproduce_azimuth")
         bench.azimuth_left_arcmin = left
