@@ -13,7 +13,7 @@ LEAST_S = 5.0
 MOST_S = 10.0
 PROOF_S = 10.0
 """The reproduce head is proved for so long: the record head is set by it, its error twice there."""
-ROUGH, NEARLY, FINE = 1.0, 0.4, 0.1
+ROUGH, NEARLY, FINE = 1.0, 0.4, 0.13
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
 """A track that lies so far below the middle one gives noise."""
@@ -128,9 +128,9 @@ class Angle:
         if at is not None:
             self._begin += at
 
-    def begin_anew(self) -> None:
-        """Let the points so far count no more."""
-        self._begin = len(self._angles) - 1
+    def count_last(self, points: int) -> None:
+        """Let no more than the last points count."""
+        self._begin = max(self._begin, len(self._angles) - points)
 
     def read(self) -> tuple[float, F64, float]:
         """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
@@ -140,13 +140,13 @@ class Angle:
 
 
 class Proof:
-    """That a stack stays where it was put: read anew once the hand has been told to stay.
+    """That a stack stays where it was put: read from when the hand was off, told to stay.
 
     A small turn among the points before may not have been noticed.
     """
 
     def __init__(self, stack: Angle, shown_lag_s: float, proof_s: float) -> None:
-        self._stack, self._hand_points = stack, 10.0 * (shown_lag_s + HAND_S)
+        self._stack, self._hand_points = stack, round(10.0 * (shown_lag_s + HAND_S))
         self._proof_s = proof_s
         self._stays = 0
         self._proving = self.given = False
@@ -164,7 +164,7 @@ class Proof:
         if told_long_enough and self._proof_s == 0.0:
             self.given = True
         elif told_long_enough:
-            self._stack.begin_anew()
+            self._stack.count_last(self._stays - self._hand_points)
             self._proving = True
         return way
 
