@@ -21,7 +21,7 @@ GLANCE_S = 0.3
 """Long enough to see where a turn over a long way has led."""
 GONE_BY_S = 0.1
 """A little of the window may still be from before a turn: readings see that they moved."""
-SEEMS_POINTS = 5
+SEEMS_POINTS = 6
 """So many points that agree let the hand go on; the track is judged when its window is full."""
 AGAIN = 1.4
 """A track that ends further off than this many hold bands is offered again."""

@@ -11,8 +11,9 @@ from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
 MOST_S = 10.0
-PROOF_S = 10.0
-"""The reproduce head is proved for so long: the record head is set by it, its error twice there."""
+GLANCE_S, PROOF_S = 3.0, 10.0
+"""Proved for so long where it is set roughly, and where it is set for good on the reproduce head:
+the record head is set by that."""
 ROUGH, NEARLY, FINE = 1.0, 0.4, 0.13
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
-from fluxbench.lineup._azimuth import FINE, LEAST_S, ROUGH, azimuth, rough_hold_ratio
+from fluxbench.lineup._azimuth import FINE, GLANCE_S, LEAST_S, ROUGH, azimuth, rough_hold_ratio
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._bias import bias
 from fluxbench.lineup._bias_master import master_bias
@@ -90,10 +90,10 @@ def record_azimuth(bench: Bench, stage: str) -> Procedure:
     if rough is not None:
         bench.send((LEVEL_HZ, LOW_DB))
         yield from bench.settle()
-        yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, rough, 0.0)
+        yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, rough, GLANCE_S)
     bench.send((tone_hz, LOW_DB))
     yield from bench.settle()
-    held = (ROUGH, 0.0) if stage == "azimuth" else (FINE, LEAST_S)
+    held = (ROUGH, GLANCE_S) if stage == "azimuth" else (FINE, LEAST_S)
     yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, *held)
 
 

@@ -6,7 +6,9 @@ import numpy as np
 
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._azimuth import (
+    AS_FOUND_ARCMIN,
     FINE,
+    GLANCE_S,
     NEARLY,
     PROOF_S,
     angle_shows,
@@ -25,12 +27,16 @@ from fluxbench.lineup._condition import (
     leave_out_silent,
 )
 from fluxbench.lineup._one_track import one_track_azimuth, short_section
-from fluxbench.lineup._plan import Section
+from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._sections import calibration_pass, wrong_tape
 from fluxbench.lineup._tape_standard import another_standard
 from fluxbench.lineup._telling import Stop
 from fluxbench.lineup._vanished import wiped_parts
+from fluxbench.trade import azimuth_loss_db, wavelength_um
+
+SLANT_DB = 0.1
+"""An angle that takes no more than this of the short waves may wait until they are right."""
 
 
 def first_look(bench: Bench) -> Procedure:
@@ -110,7 +116,8 @@ def reproduce(bench: Bench, head: str) -> Procedure:
 
     The high end comes first, against 1 kHz, since its trimmer moves 1 kHz a little and the level
     trimmer moves both alike: so that each trimmer is visited once. It moves the phase of short
-    waves, too, track by track: the angle is set finely once all high ends are right.
+    waves, too, track by track: the angle is set finely once all high ends are right, and nearly
+    before only if it may take short waves away.
     """
     bench.stage(head)
     again = head == "reproduce" and {"reproduce_azimuth", "reproduce_high"} <= bench.plan.trimmers
@@ -118,10 +125,19 @@ def reproduce(bench: Bench, head: str) -> Procedure:
         yield from know_the_tape(bench)
         bench.found_db = yield from first_look(bench)
         again = again and bench.live.sum() > 1
-        yield from reproduce_azimuth(bench, *((NEARLY, 0.0) if again else (FINE, PROOF_S)))
+        if not again:
+            yield from reproduce_azimuth(bench)
+        elif _slant_loss_db(bench.plan) > SLANT_DB:
+            yield from reproduce_azimuth(bench, NEARLY, GLANCE_S)
     yield from high_and_level(bench, head)
     if again:
         yield from reproduce_azimuth(bench)
+
+
+def _slant_loss_db(plan: Plan) -> float:
+    """What the angle may take away of the section that the high end is set by."""
+    wave_um = wavelength_um(plan.high_section.frequency_hz, plan.speed_ips)
+    return float(azimuth_loss_db(AS_FOUND_ARCMIN, plan.width_mm, wave_um))
 
 
 def reproduce_across(bench: Bench) -> Procedure:
@@ -169,7 +185,7 @@ def reproduce_azimuth(
         rough = rough_hold_ratio(bench, section.frequency_hz)
         if rough is not None and "reproduce_azimuth" in trimmers:
             yield from bench.play_section(bench.plan.level_section, "reproduce")
-            yield from azimuth(bench, "reproduce_azimuth", 0.0, rough, 0.0)
+            yield from azimuth(bench, "reproduce_azimuth", 0.0, rough, GLANCE_S)
         yield from bench.play_section(section, "reproduce")
         if "reproduce_azimuth" in trimmers:
             left = yield from azimuth(bench, "reproduce_azimuth", 0.0, held_ratio, proof_s)
