@@ -24,12 +24,12 @@ LONGEST_WIND_S = 600.0
 TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
-MOST_TURNS = 3.0
+MOST_TURNS, WHOLE_WAY_TURNS = 3.0, 20.0
 SLOT_TURNS, SLOT_RATIO = 0.02, 0.05
 """How well he comes back to a part of the way between two marks: the slot of the screw shows it."""
 MOST_REFUSED = 3
 """So many turns in a row that the deck refuses or does not answer, then he gives up."""
-BEARS, TURNS_BACK, UNMOVED = 3, 6, 0.015
+BEARS, TURNS_BACK, UNMOVED = 3, 9, 0.015
 """So many turns in a row that moved less than this (dB or arc-minutes), then he turns further; and
 so many, then the other way."""
 MOST_SOUGHT_TURNS, MOST_LEFT_TURNS = 1.5, 2.0
@@ -163,6 +163,7 @@ class Technician:
             turns = np.sign(turns) * max(abs(turns), 0.01)
             in_vain = self._in_vain.get(key, 0)
             turns *= 2.0 ** max(0, in_vain - BEARS)
+            turns = float(np.clip(turns, -WHOLE_WAY_TURNS, WHOLE_WAY_TURNS))
             if in_vain >= TURNS_BACK:  # at its end, by what he believes or by a slip of his
                 turns, self._own_reach[key], self._in_vain[key] = -turns, -reach, 0
         yield from self._wait(REACTION_S)
