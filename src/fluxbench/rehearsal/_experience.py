@@ -2,6 +2,10 @@
 
 import numpy as np
 
+BEARS, TURNS_BACK = 3, 9
+"""So many turns in vain in a row, then he turns further; and so many, then the other way."""
+WHOLE_WAY_TURNS = 20.0
+
 
 class Experience:
     """What a turn of each kind of trimmer does, by the tracks that were turned."""
@@ -25,3 +29,14 @@ class Experience:
         seen = list(self._seen[kind].values())
         way = np.sign(np.sign(seen).sum()) or np.sign(seen[0])
         return next(one for one in reversed(seen) if np.sign(one) == way)
+
+
+def sweeping(trimmer: str) -> str:
+    """What a turn does while something is sought is remembered apart: it is another quantity."""
+    return f"{trimmer}, sweeping"
+
+
+def further(turns: float, in_vain: int) -> float:
+    """As far as he turns after so many turns of a trimmer that moved nothing."""
+    turns *= 2.0 ** max(0, in_vain - BEARS)
+    return max(-WHOLE_WAY_TURNS, min(turns, WHOLE_WAY_TURNS))

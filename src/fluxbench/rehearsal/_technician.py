@@ -14,7 +14,7 @@ import numpy as np
 from fluxbench.base import Cables, DeckError
 from fluxbench.lineup import Advice, Ask, View, cables_from_told
 from fluxbench.links import DeckControls
-from fluxbench.rehearsal._experience import Experience
+from fluxbench.rehearsal._experience import TURNS_BACK, Experience, further, sweeping
 
 REACTION_S = 0.3
 PLUGGING_S = 3.0
@@ -24,14 +24,13 @@ LONGEST_WIND_S = 600.0
 TURN_ERROR = 0.2
 OVERSHOOT = 1.05
 TRIAL_TURNS = 0.25
-MOST_TURNS, WHOLE_WAY_TURNS = 3.0, 20.0
+MOST_TURNS = 3.0
 SLOT_TURNS, SLOT_RATIO = 0.02, 0.05
 """How well he comes back to a part of the way between two marks: the slot of the screw shows it."""
 MOST_REFUSED = 3
 """So many turns in a row that the deck refuses or does not answer, then he gives up."""
-BEARS, TURNS_BACK, UNMOVED = 3, 9, 0.015
-"""So many turns in a row that moved less than this (dB or arc-minutes), then he turns further; and
-so many, then the other way."""
+UNMOVED = 0.015
+"""A turn that moved less than this (dB or arc-minutes) was in vain."""
 MOST_SOUGHT_TURNS, MOST_LEFT_TURNS = 1.5, 2.0
 """At once while bias is sought, and while it is told about how far it has to go."""
 PATIENCE_S = {"bias": 180.0, "reproduce_azimuth": 300.0, "record_azimuth": 300.0}
@@ -150,7 +149,7 @@ class Technician:
             return
         key = (advice.trimmer, advice.track)
         reach = self._own_reach.get(key, self._reach.of(advice.trimmer))
-        reach = self._reach.of(_sweeping(advice.trimmer)) if reach is None else reach
+        reach = self._reach.of(sweeping(advice.trimmer)) if reach is None else reach
         if reach is None:
             turns = self._trial
         else:
@@ -162,8 +161,7 @@ class Technician:
             )
             turns = np.sign(turns) * max(abs(turns), 0.01)
             in_vain = self._in_vain.get(key, 0)
-            turns *= 2.0 ** max(0, in_vain - BEARS)
-            turns = float(np.clip(turns, -WHOLE_WAY_TURNS, WHOLE_WAY_TURNS))
+            turns = further(turns, in_vain)
             if in_vain >= TURNS_BACK:  # at its end, by what he believes or by a slip of his
                 turns, self._own_reach[key], self._in_vain[key] = -turns, -reach, 0
         yield from self._wait(REACTION_S)
@@ -231,7 +229,7 @@ class Technician:
                     self._learn_sweeping(advice, moved, total)
                     return
                 if self._now_s - begun > advice.wait_s + 3.0:
-                    key = (_sweeping(advice.trimmer), advice.track)
+                    key = (sweeping(advice.trimmer), advice.track)
                     known = self._own_reach.get(key, self._reach.of(key[0]))
                     self._own_reach[key] = 0.5 * (1.0 if known is None else known)
                     return
@@ -245,7 +243,7 @@ class Technician:
 
     def _step(self, advice: Advice) -> float:
         """Turns of one step of a sweep, with the error of a hand."""
-        kind = _sweeping(advice.trimmer)
+        kind = sweeping(advice.trimmer)
         reach = self._own_reach.get((kind, advice.track), self._reach.of(kind))
         if reach is None:
             turns = TRIAL_TURNS * advice.way
@@ -257,7 +255,7 @@ class Technician:
         return turns * (1.0 + TURN_ERROR * float(self._rng.standard_normal()) * 0.5)
 
     def _learn_sweeping(self, advice: Advice, moved_db: float, turns: float) -> None:
-        kind, reach = _sweeping(advice.trimmer), moved_db / turns
+        kind, reach = sweeping(advice.trimmer), moved_db / turns
         self._own_reach[kind, advice.track] = reach
         self._reach.learn(kind, advice.track, reach)
 
@@ -297,8 +295,3 @@ def _is_there(state: Mapping[str, Any], values: Mapping[str, Any]) -> bool:
     if values.get("section") is not None:
         return bool(state.get("section") == values["section"])
     return abs(float(state["position_s"]) - float(values["position_s"])) < 1.0
-
-
-def _sweeping(trimmer: str) -> str:
-    """What a turn does while something is sought is remembered apart: it is another quantity."""
-    return f"{trimmer}, sweeping"
