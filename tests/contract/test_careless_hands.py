@@ -12,6 +12,7 @@ from fluxbench.links import DeckLink
 from fluxbench.rehearsal import rehearse_guided
 from tests.decks.careless_hands import CarelessHands
 from tests.decks.figures_deck import FiguresDeck, FiguresRehearsal
+from tests.decks.standing import Course
 
 LONG = bool(os.environ.get("FLUXBENCH_LONG"))
 SEEDS = range(1, 101) if LONG else range(1, 11)
@@ -33,26 +34,26 @@ def without_said(off_db: Sequence[float], name: str, notes: Sequence[str]) -> np
     return off
 
 
+def set_carelessly(seed: int, course: Course, most_s: float) -> tuple[FiguresDeck, Sequence[str]]:
+    """A deck after a stage of its line-up by careless hands, and what the bench noted."""
+    deck = FiguresDeck(TRACKS, seed=seed)
+    rehearsal = FiguresRehearsal(deck, seed, course=course)
+    rehearsal.technician._deck = CarelessHands(deck, TRACKS, share=0.2, seed=seed)
+    view = rehearsal.run(most_s)
+    assert view.closed
+    return deck, view.notes
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_levels_end_right(seed: int) -> None:
-    deck = FiguresDeck(TRACKS, seed=seed)
-    rehearsal = FiguresRehearsal(deck, seed, course=record_level)
-    hands = CarelessHands(deck, TRACKS, share=0.2, seed=seed)
-    rehearsal.technician._deck = hands
-    view = rehearsal.run(900.0)
-    assert view.closed
-    assert without_said(deck.returns_db(1000.0), "record level", view.notes).max() <= 0.1
+    deck, notes = set_carelessly(seed, record_level, 900.0)
+    assert without_said(deck.returns_db(1000.0), "record level", notes).max() <= 0.1
 
 
 @pytest.mark.parametrize("seed", SEEDS if LONG else (1, 3))
 def test_bias_ends_right(seed: int) -> None:
-    deck = FiguresDeck(TRACKS, seed=seed)
-    rehearsal = FiguresRehearsal(deck, seed, course=bias_stage)
-    hands = CarelessHands(deck, TRACKS, share=0.2, seed=seed)
-    rehearsal.technician._deck = hands
-    view = rehearsal.run(1500.0)
-    assert view.closed
-    assert without_said(deck.over_bias_db() - 2.8, "bias", view.notes).max() <= 0.35
+    deck, notes = set_carelessly(seed, bias_stage, 1500.0)
+    assert without_said(deck.over_bias_db() - 2.8, "bias", notes).max() <= 0.35
 
 
 if LONG:
