@@ -10,6 +10,7 @@ from fluxbench.lineup import LineUp, Plan, plan_from_state
 from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._steps import Leave
 from fluxbench.links import DeckLink
+from fluxbench.rehearsal._technician import Technician
 from tests.decks.second_deck import SecondDeck
 
 Deck = PracticeDeck | SecondDeck
@@ -27,6 +28,22 @@ class Stages(LineUp):
         yield
         with suppress(Leave):
             yield from self._only(self)
+
+
+def with_hands(lineup: LineUp, deck: Deck, most_s: float) -> None:
+    """Have the practising technician do a line-up, which must be over after so long."""
+    technician, engine = Technician(deck, 1), Engine(DeckLink(deck), deck.tracks)
+    while not lineup.view.closed:
+        engine.send(lineup.signal)
+        engine.listen(lineup.tones)
+        for hop in engine.step():
+            lineup.see(hop)
+        answered = technician.look(lineup.view, engine.time_s)
+        if technician.declines is not None:
+            lineup.decline(technician.declines)
+        if answered is not None:
+            lineup.acknowledge(answered)
+        assert engine.time_s < most_s
 
 
 class Standing:

@@ -75,8 +75,7 @@ def middle_of(capture: Capture, section: MeasuredSection) -> Stretch | None:
 
 def groups_of(stretch: Stretch) -> Iterator[NDArray[np.float32]]:
     """A few tracks at a time, (frames, tracks); as many of a short stretch as of a long one."""
-    many = max(_AT_ONCE // round(_AGAIN_S * stretch.rate_hz), 1)
-    return stretch.groups(many * (stretch.last - stretch.first))
+    return stretch.groups(_tracks_at_once(stretch) * (stretch.last - stretch.first))
 
 
 def by_groups(work: Callable[..., T], stretches: Sequence[Stretch], threads: int) -> list[T]:
@@ -85,8 +84,7 @@ def by_groups(work: Callable[..., T], stretches: Sequence[Stretch], threads: int
     It is given which tracks they are, and their samples (frames, tracks) of each stretch.
     """
     tracks = stretches[0].capture.tracks
-    most = max(_AT_ONCE // round(_AGAIN_S * stretches[0].rate_hz), 1)
-    many = min(most, -(-len(tracks) // threads))
+    many = min(_tracks_at_once(stretches[0]), -(-len(tracks) // threads))
 
     def one(at: int) -> T:
         here = slice(at, at + many)
@@ -99,6 +97,10 @@ def by_groups(work: Callable[..., T], stretches: Sequence[Stretch], threads: int
 
     with ThreadPoolExecutor(threads) as pool:
         return list(pool.map(one, range(0, len(tracks), many)))
+
+
+def _tracks_at_once(stretch: Stretch) -> int:
+    return max(_AT_ONCE // round(_AGAIN_S * stretch.rate_hz), 1)
 
 
 def side_by_side(readings: Sequence[RelativeReading]) -> RelativeReading:

@@ -93,7 +93,7 @@ class Angle:
 
     @property
     def _first(self) -> int:
-        return max(self._begin, len(self._angles) - round(PROOF_S * 10))
+        return max(self._begin, len(self._angles) - round(MOST_S * 10))
 
     @property
     def seconds(self) -> float:
@@ -161,10 +161,7 @@ class Proof:
             self._stays = 0
         else:
             self._stays = self._stays + 1 if way == 0 else 0
-        told_long_enough = enough and self._stays > self._hand_points
-        if told_long_enough and self._proof_s == 0.0:
-            self.given = True
-        elif told_long_enough:
+        if enough and self._stays > self._hand_points:
             self._stack.count_last(self._stays - self._hand_points)
             self._proving = True
         return way
@@ -179,7 +176,7 @@ def azimuth(
 ) -> Procedure:
     """Turn one stack trimmer until the stack stands at the target angle; gives what was left.
 
-    It is held within that ratio of the set band, and read anew for so long in the end (0: not).
+    It is held within that ratio of the set band, and read anew for so long in the end.
     """
     turning = _azimuth(bench, trimmer, target_arcmin, held_ratio, proof_s)
     return (yield from bench.step(f"turn {trimmer}", turning))

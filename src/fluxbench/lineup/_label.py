@@ -142,16 +142,9 @@ def _fit(
     on_label: bool,
 ) -> Fit:
     off_db = {
-        hz: read - _flux_db(equalisation, plan, hz) for hz, read in sorted(against_db.items())
+        hz: read - float(plan.reads_db(equalisation, hz)) for hz, read in sorted(against_db.items())
     }
     return Fit(standards.get(equalisation, ()), equalisation, off_db, on_label)
-
-
-def _flux_db(equalisation: Equalisation, plan: Plan, frequency_hz: float) -> float:
-    """What a tone recorded to an equalisation reads on this deck, re its reference tone."""
-    at_hz = plan.level_section.frequency_hz
-    recorded = equalisation.flux_re_db(frequency_hz, at_hz)
-    return float(recorded - plan.equalisation.flux_re_db(frequency_hz, at_hz))
 
 
 def _words(label: Fit, others: list[Fit]) -> tuple[tuple[str, ...], bool]:

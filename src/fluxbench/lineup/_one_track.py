@@ -5,7 +5,7 @@ import numpy as np
 from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._upright import FALL_DB, Upright
-from fluxbench.trade import azimuth_loss_db, preferred_hz, wavelength_um
+from fluxbench.trade import RADIANS_PER_ARCMIN, azimuth_loss_db, preferred_hz, wavelength_um
 
 REACH_ARCMIN = 12.0
 """Screws reach so far and further (from memory)."""
@@ -19,8 +19,9 @@ SECTION_S = 15.0
 
 def shortest_hz(plan: Plan) -> float:
     """The highest frequency for this: short waves tell most, too short ones have false tops."""
-    least_um = 1000.0 * plan.width_mm * np.tan(np.radians(FIRST_NULL_ARCMIN / 60.0))
-    highest = min(HIGHEST_HZ, float(1e6 * plan.speed_ips * 0.0254 / least_um))
+    least_um = 1000.0 * plan.width_mm * np.tan(RADIANS_PER_ARCMIN * FIRST_NULL_ARCMIN)
+    um_per_s = float(wavelength_um(1.0, plan.speed_ips))
+    highest = min(HIGHEST_HZ, um_per_s / float(least_um))
     return preferred_hz(1000.0, highest * 1.001)[-1]
 
 

@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 from fluxbench.base import Cables, MisuseError
 from fluxbench.lineup._channels import Channels
 from fluxbench.trade import (
+    Array,
     Equalisation,
     Format,
     Tolerances,
+    Values,
     azimuth_frequency_hz,
     azimuth_tolerance,
     fluxivity_ratio_db,
@@ -136,6 +138,12 @@ class Plan:
         ratio = fluxivity_ratio_db(self.calibration_nwb_per_m, self.operating_nwb_per_m)
         target_db = ratio + section.level_db + self.fringing_db(section.frequency_hz)
         return target_db + np.array(section.track_db) if section.track_db else target_db
+
+    def reads_db(self, recorded: Equalisation, frequency_hz: Values) -> Array:
+        """What tones recorded to an equalisation read on this deck, re the tape's level tone."""
+        at_hz = self.level_section.frequency_hz
+        flux_db = recorded.flux_re_db(frequency_hz, at_hz)
+        return flux_db - self.equalisation.flux_re_db(frequency_hz, at_hz)
 
     def section_for(self, frequency_hz: float) -> Section | None:
         """The longest section within 1 % of a frequency, if the tape has one."""

@@ -58,7 +58,7 @@ def another_standard(
     off = np.array([off_db[hz] - off_db[reference.frequency_hz] for hz in at_hz])
     off = off[:, np.isfinite(off).all(axis=0)]
     fits = [
-        (_rms(off.mean(axis=1) - _difference_db(one.equalisation, plan, at_hz)), number)
+        (_rms(off.mean(axis=1) - plan.reads_db(one.equalisation, at_hz)), number)
         for number, one in enumerate(EQUALISATION_STANDARDS)
         if one.speed_ips == plan.speed_ips and one.equalisation != plan.equalisation
     ]
@@ -66,7 +66,7 @@ def another_standard(
         return None
     left_db, number = min(fits)
     other, mean_db = EQUALISATION_STANDARDS[number], off.mean(axis=1)
-    shape_db = _difference_db(other.equalisation, plan, at_hz)
+    shape_db = plan.reads_db(other.equalisation, at_hz)
     shares = shape_db @ off / (shape_db**2).sum()
     error = float(shares.std(ddof=1)) / np.sqrt(len(shares))
     own_db, dirt_db = _rms(mean_db), _without_dirt_db(plan, at_hz, mean_db)
@@ -76,13 +76,6 @@ def another_standard(
         return None
     read = dict(zip(at_hz.tolist(), mean_db.tolist(), strict=True))
     return AnotherStandard(other.equalisation, other.names, read)
-
-
-def _difference_db(recorded: Equalisation, plan: Plan, at_hz: F64) -> F64:
-    """What tones recorded to an equalisation read on a deck that is right for the plan's."""
-    reference_hz = plan.level_section.frequency_hz
-    other = recorded.flux_re_db(at_hz, reference_hz)
-    return np.asarray(other - plan.equalisation.flux_re_db(at_hz, reference_hz), np.float64)
 
 
 def _without_dirt_db(plan: Plan, at_hz: F64, mean_db: F64) -> float:

@@ -13,7 +13,7 @@ import numpy as np
 from fluxbench.lineup._bench import F64
 from fluxbench.lineup._places import HAND_S
 from fluxbench.lineup._view import Advice, Verdict
-from fluxbench.trade import azimuth_loss_db
+from fluxbench.trade import RADIANS_PER_ARCMIN, azimuth_loss_db
 
 FALL_DB = 1.0
 """So far the level is let fall on either side."""
@@ -70,7 +70,7 @@ class Upright:
 
     def __init__(self, trimmer: str, width_mm: float, length_um: float, lag_s: float) -> None:
         self._trimmer, self._name, self._lag_s = trimmer, trimmer.replace("_", " "), lag_s
-        null = np.degrees(np.arctan(length_um / (1000.0 * width_mm))) * 60.0
+        null = np.arctan(length_um / (1000.0 * width_mm)) / RADIANS_PER_ARCMIN
         self._angles = np.linspace(0.0, 0.9 * null, 1000)
         self._loss_db: F64 = azimuth_loss_db(self._angles, width_mm, length_um)
         self._way, self._phase = 1, "sweep"
@@ -122,10 +122,6 @@ class Upright:
             self._lag_s, words, self._way * float(np.ptp(smooth)),
             FALL_DB - (high - now) if fallen else None,
         )  # fmt: skip
-
-    @property
-    def _name_of_trimmer(self) -> str:
-        return self._name.replace(" ", "_")
 
     def _keep_top(self, smooth: F64) -> None:
         top = int(np.argmax(smooth))

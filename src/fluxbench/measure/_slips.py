@@ -163,9 +163,9 @@ class SlipDetector:
         )
         found = (pieces.reshape(-1, span) @ window).view(np.complex64).reshape(points, tracks)
         turns_per_frame = frequency_hz / self._rate_hz
-        along = np.exp(-2j * np.pi * (turns_per_frame * self._step * np.arange(points)))
         start = (first_frame + self._step - span) * turns_per_frame % 1.0
-        back = (np.exp(-2j * np.pi * start) * along).astype(np.complex64)
+        turns = start + turns_per_frame * self._step * np.arange(points)
+        back = np.exp(-2j * np.pi * turns).astype(np.complex64)
         return np.asarray(found * back[:, np.newaxis])
 
     def _slipped(self, one: _Watched, samples: F32, first_frame: int) -> bool:

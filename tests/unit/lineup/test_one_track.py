@@ -7,15 +7,13 @@ import numpy as np
 import pytest
 
 from fluxbench.deck import PracticeDeck
-from fluxbench.engine import Engine
 from fluxbench.lineup import LineUp, plan_from_state
 from fluxbench.lineup._bench import Procedure
 from fluxbench.lineup._one_track import short_section, shortest_hz
 from fluxbench.lineup._stages_record import record_azimuth
 from fluxbench.lineup._stages_reproduce import reproduce_azimuth
 from fluxbench.lineup._upright import Upright
-from fluxbench.links import DeckLink
-from fluxbench.rehearsal._technician import Technician
+from tests.decks.standing import with_hands
 
 WIDTH_MM, LENGTH_UM = 5.94, 23.8
 LAG_POINTS = 4
@@ -115,16 +113,7 @@ class Azimuths(LineUp):
 
 def run(deck: PracticeDeck, head: str) -> Azimuths:
     procedure = Azimuths(plan_from_state(deck.load("calibration"), deck.load("stock")), head)
-    technician, engine = Technician(deck, 1), Engine(DeckLink(deck), deck.tracks)
-    while not procedure.view.closed:
-        engine.send(procedure.signal)
-        engine.listen(procedure.tones)
-        for hop in engine.step():
-            procedure.see(hop)
-        answered = technician.look(procedure.view, engine.time_s)
-        if answered is not None:
-            procedure.acknowledge(answered)
-        assert engine.time_s < 600.0
+    with_hands(procedure, deck, 600.0)
     return procedure
 
 

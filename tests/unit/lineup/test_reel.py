@@ -7,7 +7,6 @@ import pytest
 
 from fluxbench.base import MisuseError
 from fluxbench.deck import PracticeDeck
-from fluxbench.engine import Engine
 from fluxbench.lineup import (
     Plan,
     ReelFromElsewhere,
@@ -17,9 +16,8 @@ from fluxbench.lineup import (
     plan_from_state,
 )
 from fluxbench.lineup._label import judge_label
-from fluxbench.links import DeckLink
-from fluxbench.rehearsal._technician import Technician
 from fluxbench.trade import Equalisation
+from tests.decks.standing import with_hands
 
 TONES = (
     Section(0, 1000.0, 0.0, 30.0),
@@ -120,18 +118,7 @@ def lined_up_to_a_reel(faults: tuple[str, ...] = ()) -> tuple[PracticeDeck, Reel
               for n, t in enumerate(told["tones"])),
     )  # fmt: skip
     procedure = ReelFromElsewhere(plan_for_reel(plan, label), label)
-    technician, engine = Technician(deck, 1), Engine(DeckLink(deck), deck.tracks)
-    while not procedure.view.closed:
-        engine.send(procedure.signal)
-        engine.listen(procedure.tones)
-        for hop in engine.step():
-            procedure.see(hop)
-        answered = technician.look(procedure.view, engine.time_s)
-        if technician.declines is not None:
-            procedure.decline(technician.declines)
-        if answered is not None:
-            procedure.acknowledge(answered)
-        assert engine.time_s < 900.0
+    with_hands(procedure, deck, 900.0)
     return deck, procedure
 
 
