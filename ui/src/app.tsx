@@ -4,6 +4,7 @@ import { sendAgain, silenceKey } from "./actions";
 import { wake } from "./awake";
 import { Board } from "./boardview";
 import { Focus } from "./focus";
+import { showFirst, useFirst } from "./offer";
 import { lan } from "./lan";
 import { KEYS, learning, nextOf } from "./keys";
 import { Danger } from "./marks";
@@ -22,12 +23,15 @@ export function App() {
   useEffect(() => {
     history.replaceState(null, "", `#${screen.value}`);
   }, [screen.value]);
+  const First = useFirst();
   return (
     <div class={`page ${silenced.value ? "silenced" : ""} ${lan.value ? "shared" : ""} ${lan.value && !lan.value.yours ? "watching" : ""}`}>
       <Head />
       <Banner />
       <HandBar />
-      {screen.value === "bench" ? (
+      {screen.value === "bench" && First ? (
+        <First><Board /></First>
+      ) : screen.value === "bench" ? (
         <main class="bench">
           <Stages />
           <Board />
@@ -171,6 +175,9 @@ function Help() {
         {footKey.value && <button class="small" onClick={() => (footKey.value = null)}>forget</button>}
       </p>
       {!lan.value && <p>A tablet can be used beside this page when the bench is started with <b>--lan</b>.</p>}
+      {state.value?.bench.deck === "practice" && !running.value && (
+        <p><button class="small" onClick={() => { helpOpen.value = false; void showFirst(); }}>The first turns, again</button></p>
+      )}
       <h2>Reading the board</h2>
       <p>Each lane is a track of the tape, track 1 at the top. The line down the middle is the target: what stands left of it is too low, what stands right is too high. A disc is in, a lozenge near, a triangle out and points the way to go, a cross is no reading; a ring is how it was found. A tick says that the reading is taken, and on disk.</p>
       <p>Touch a lane and the bench looks at that track; otherwise it follows its own order, or the trimmer that it sees you turn.</p>

@@ -1,7 +1,7 @@
 // Every key of the page. A foot switch is a key that the person teaches the page once.
 import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
 import { handBy, turnByKey } from "./hand";
-import { atDeck, footKey, helpOpen, light, screen, SCREENS, sound } from "./store";
+import { atDeck, firstTold, footKey, helpOpen, light, screen, SCREENS, sound } from "./store";
 import { wakeSound } from "./sound";
 
 export const KEYS: [string, string][] = [
@@ -24,6 +24,8 @@ export function nextOf<T>(all: readonly T[], now: T): T {
 /** Waiting for the foot switch to be pressed once, to learn its key. */
 export const learning = { foot: false };
 
+const hasScrews = () => screen.value === "practice" || (screen.value === "bench" && firstTold.value === false);
+
 type Do = (event: KeyboardEvent) => void;
 const steps = (event: KeyboardEvent) => (event.shiftKey ? 0.002 : event.altKey ? 0.25 : 0.02);
 
@@ -32,8 +34,8 @@ const TABLE: Record<string, Do> = {
   Enter: () => atDeck.value && void goOn(),
   ArrowUp: () => (screen.value === "practice" ? handBy(-1) : screen.value === "bench" && void lookBy(-1)),
   ArrowDown: () => (screen.value === "practice" ? handBy(1) : screen.value === "bench" && void lookBy(1)),
-  ArrowLeft: (event) => screen.value === "practice" && turnByKey(-steps(event)),
-  ArrowRight: (event) => screen.value === "practice" && turnByKey(steps(event)),
+  ArrowLeft: (event) => hasScrews() && turnByKey(-steps(event)),
+  ArrowRight: (event) => hasScrews() && turnByKey(steps(event)),
   "0": () => void lookAt(null),
   ...Object.fromEntries(SCREENS.map(({ name, key }) => [key, () => (screen.value = name)])),
   s: () => {
