@@ -9,11 +9,11 @@ import { KEYS, learning, nextOf } from "./keys";
 import { Danger } from "./marks";
 import { Picture } from "./picture";
 import { clock, pitch, shown } from "./scale";
-import { hasVoice, wakeSound } from "./sound";
+import { hasVoice, switchEar, wakeSound } from "./sound";
 import { Shelf } from "./shelf";
 import { Stages } from "./stages";
 import {
-  complaint, connection, deck, footKey, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
+  complaint, connection, deck, ear, earTrack, footKey, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
 } from "./store";
 import { DevicesPanel, HandBar, HandKey } from "./watch";
 import { useSignal } from "@preact/signals";
@@ -75,6 +75,9 @@ function Head() {
           onClick={() => { sound.value = nextOf(["off", "tones", "voice"] as const, sound.value); wakeSound(); }}
         >
           <small>sound</small>{sound.value === "voice" && !hasVoice() ? "pips" : sound.value}
+        </button>
+        <button class="quiet" title="Hear what is left beside the tone, on this device (E)" aria-pressed={ear.value} onClick={() => void switchEar()}>
+          <small>ear</small>{ear.value ? (earTrack.value === null ? "…" : `track ${earTrack.value}`) : "off"}
         </button>
         <button class="quiet" title="Light (L)" onClick={() => (light.value = nextOf(["auto", "dark", "day"] as const, light.value))}>
           <small>light</small>{light.value}

@@ -1,8 +1,8 @@
 // Every key of the page. A foot switch is a key that the person teaches the page once.
 import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
 import { handBy, turnByKey } from "./hand";
-import { atDeck, footKey, helpOpen, light, screen, SCREENS, sound } from "./store";
-import { wakeSound } from "./sound";
+import { atDeck, footKey, helpOpen, light, screen, SCREENS } from "./store";
+import { switchEar, switchSound } from "./sound";
 
 export const KEYS: [string, string][] = [
   ["Esc", "silence: nothing is sent from now on"],
@@ -12,7 +12,8 @@ export const KEYS: [string, string][] = [
   ["0", "give the order back to the bench"],
   ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
   ["B, D, T, H, C, P", "Bench, Decks, Tapes, History, Captures, Practice"],
-  ["S", "sound: off, tones, voice"],
+  ["S", "sound off, and on again as it was"],
+  ["E", "hear what is left of the track in hand beside its tones, on this device; again: off"],
   ["L", "light: as the system has it, dark, day"],
   ["?", "these keys"],
 ];
@@ -36,10 +37,8 @@ const TABLE: Record<string, Do> = {
   ArrowRight: (event) => screen.value === "practice" && turnByKey(steps(event)),
   "0": () => void lookAt(null),
   ...Object.fromEntries(SCREENS.map(({ name, key }) => [key, () => (screen.value = name)])),
-  s: () => {
-    sound.value = nextOf(["off", "tones", "voice"] as const, sound.value);
-    wakeSound();
-  },
+  s: switchSound,
+  e: () => void switchEar(),
   l: () => (light.value = nextOf(["auto", "dark", "day"] as const, light.value)),
   "?": () => (helpOpen.value = !helpOpen.value),
 };
