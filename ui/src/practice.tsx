@@ -11,7 +11,7 @@ import { advice, deck, faults, focus, running } from "./store";
 import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
-import { lookForExercise, openSchool, pieces, view } from "./school/room";
+import { lookForExercise, openSchool, pieces, view } from "./pieces";
 
 let follows: string | null = null;
 

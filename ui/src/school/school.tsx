@@ -8,7 +8,7 @@ import { deck, running } from "../store";
 import { command } from "../wire";
 import { CAUTIONS } from "../words";
 import { beginExercise, found, handIn, isRunning, leaveExercise, listed, now, readList, readNow, results, type Listed, type Result } from "./now";
-import { openSchool, view } from "./room";
+import { openSchool, view } from "../pieces";
 import { VerdictCard } from "./verdict";
 
 const GRADES = ["", "first steps", "easy", "some thought", "hard", "all of it"];

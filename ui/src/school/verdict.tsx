@@ -3,7 +3,7 @@ import { VerdictMark } from "../marks";
 import { clock } from "../scale";
 import { trimmerName } from "../words";
 import { beginExercise, type Running, type Setting, type Verdict } from "./now";
-import { openSchool } from "./room";
+import { openSchool } from "../pieces";
 
 const signed = (value: number, places: number) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(places)}`;
 const unitName = (unit: string) => (unit === "arcmin" ? "arc-min" : unit);
