@@ -9,6 +9,7 @@ import { KEYS, learning, nextOf } from "./keys";
 import { Danger } from "./marks";
 import { Picture } from "./picture";
 import { clock, pitch, shown } from "./scale";
+import { useDialog } from "./dialog";
 import { hasVoice, wakeSound } from "./sound";
 import { Shelf } from "./shelf";
 import { Stages } from "./stages";
@@ -153,14 +154,15 @@ function Banner() {
 
 function Help() {
   const waits = useSignal(false);
+  const node = useDialog();
   footKey.value;
   useEffect(() => {
     const end = footKey.subscribe(() => (waits.value = learning.foot));
     return end;
   }, []);
   return (
-    <div class="help panel" role="dialog" aria-label="Keys and help">
-      <header class="panel-head"><h2>Keys</h2><button class="small" onClick={() => (helpOpen.value = false)}>close</button></header>
+    <div ref={node} class="help panel" role="dialog" aria-label="Keys and help">
+      <div class="panel-head"><h2>Keys</h2><button class="small" onClick={() => (helpOpen.value = false)}>close</button></div>
       <dl>
         {KEYS.map(([key, what]) => <><dt>{key}</dt><dd>{what}</dd></>)}
       </dl>

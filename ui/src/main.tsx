@@ -4,7 +4,7 @@ import { App } from "./app";
 import { startAwake } from "./awake";
 import { startKeys } from "./keys";
 import { startLan } from "./lan";
-import { loadPlots } from "./picture";
+import { loadPlots } from "./drawn";
 import { startSound } from "./sound";
 import { heard } from "./store";
 import { drawn } from "./boardview";
@@ -25,7 +25,7 @@ const end = heard.subscribe((yes) => {
   requestAnimationFrame(() =>
     requestAnimationFrame(() => {
       timing.first_meters_ms = performance.now();
-      void loadPlots(); // what a glance needs comes first
+      if (screen.value === "bench") void loadPlots(); // what a glance needs comes first
     }),
   );
 });
