@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from fluxbench.base import Cables
-from fluxbench.engine import ChannelTrims, Engine, EvenLink
+from fluxbench.engine import ChannelTrims, Engine, EvenLink, Listening
 from fluxbench.links import DeckLink
 from fluxbench.measure import Wanted, measured
 from fluxbench.session._engine_host import EngineHost, Run
@@ -63,6 +63,7 @@ class InlineHost:
         self.starts = 0
         self.beats = 0
         self.dies = False
+        self._listening: Listening | None = None
         self._engine: Engine | None = None
         self._messages: list[Message] = []
 
@@ -86,6 +87,9 @@ class InlineHost:
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
 
+    def overhear(self, listening: Listening | None) -> None:
+        self._listening = listening
+
     def beside(self, open_link: LinkFactory, run: Run) -> EngineHost:
         return EngineHost(open_link, run)
 
@@ -105,7 +109,9 @@ class InlineHost:
             self._engine.send(self.settings.signal)
             self._engine.listen(self.settings.tones_hz)
             self._engine.keep(self.settings.stretch)
-            messages.append(Heard(self.settings.number, tuple(self._engine.step())))
+            self._engine.overhear(self._listening)
+            hops = tuple(self._engine.step())
+            messages.append(Heard(self.settings.number, hops, left=self._engine.left))
             for one in self._engine.stretches():
                 found = measured(one.wanted, one.samples, RATE_HZ, lost=one.lost)
                 messages.append(Weighed(self.settings.number, found))

@@ -9,6 +9,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any, cast
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
@@ -186,6 +187,23 @@ def test_no_reading_is_shown_before_it_is_in_the_book(
     state = until(client, lambda s: s["seq"] > 20)
     assert late == []
     assert [t["trimmer"] for t in state["taken"]] == ["reproduce_level"]
+
+
+def test_what_is_left_comes_as_sound_to_who_listens_only(
+    client: TestClient, session: Session
+) -> None:
+    assert not session.ears.open
+    with client.websocket_connect(f"{SOCKETS}/api/sockets/left") as socket:
+        assert json.loads(socket.receive_text()) == {"track": 1, "rate_hz": 8000}
+        for _ in range(3):
+            block = np.frombuffer(socket.receive_bytes(), "<i2")
+            assert len(block) == 160  # 20 ms
+            assert not block.any()  # wires, and nothing is sent
+        assert session.ears.open
+    end_s = time.monotonic() + WAIT_S
+    while session.ears.open:
+        assert time.monotonic() < end_s
+        time.sleep(0.01)
 
 
 def test_events_come_in_order_and_none_is_left_out(

@@ -25,7 +25,10 @@ export function PlotBox({ drawing, empty }: { drawing: Pick<Drawing, "axes" | "d
     plot.current ??= new with_.plot.Picture(box.current);
     plot.current.show(drawing.axes, drawing.draw);
   }, [drawing, lit, with_]);
-  useEffect(() => () => plot.current?.end(), []);
+  useEffect(() => {
+    if (!loaded.peek()) void loadPlots();
+    return () => plot.current?.end();
+  }, []);
   return (
     <>
       <div ref={box} class="plot" role="img" aria-label={drawing?.words ?? empty} hidden={!drawing} />

@@ -1,21 +1,8 @@
 // Every key of the page. A foot switch is a key that the person teaches the page once.
 import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
 import { handBy, turnByKey } from "./hand";
-import { atDeck, footKey, helpOpen, light, screen, SCREENS, sound } from "./store";
-import { wakeSound } from "./sound";
-
-export const KEYS: [string, string][] = [
-  ["Esc", "silence: nothing is sent from now on"],
-  ["Shift Esc", "send again"],
-  ["Enter, foot switch", "done: what was asked is done"],
-  ["↑ ↓", "look at the track before, the next track"],
-  ["0", "give the order back to the bench"],
-  ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
-  ["B, D, T, H, C, P", "Bench, Decks, Tapes, History, Captures, Practice"],
-  ["S", "sound: off, tones, voice"],
-  ["L", "light: as the system has it, dark, day"],
-  ["?", "these keys"],
-];
+import { atDeck, firstTold, footKey, helpOpen, light, screen, SCREENS } from "./store";
+import { switchEar, switchSound } from "./sound";
 
 export function nextOf<T>(all: readonly T[], now: T): T {
   return all[(all.indexOf(now) + 1) % all.length] as T;
@@ -23,6 +10,8 @@ export function nextOf<T>(all: readonly T[], now: T): T {
 
 /** Waiting for the foot switch to be pressed once, to learn its key. */
 export const learning = { foot: false };
+
+const hasScrews = () => screen.value === "practice" || (screen.value === "bench" && firstTold.value === false);
 
 type Do = (event: KeyboardEvent) => void;
 const steps = (event: KeyboardEvent) => (event.shiftKey ? 0.002 : event.altKey ? 0.25 : 0.02);
@@ -32,14 +21,12 @@ const TABLE: Record<string, Do> = {
   Enter: () => atDeck.value && void goOn(),
   ArrowUp: () => (screen.value === "practice" ? handBy(-1) : screen.value === "bench" && void lookBy(-1)),
   ArrowDown: () => (screen.value === "practice" ? handBy(1) : screen.value === "bench" && void lookBy(1)),
-  ArrowLeft: (event) => screen.value === "practice" && turnByKey(-steps(event)),
-  ArrowRight: (event) => screen.value === "practice" && turnByKey(steps(event)),
+  ArrowLeft: (event) => hasScrews() && turnByKey(-steps(event)),
+  ArrowRight: (event) => hasScrews() && turnByKey(steps(event)),
   "0": () => void lookAt(null),
   ...Object.fromEntries(SCREENS.map(({ name, key }) => [key, () => (screen.value = name)])),
-  s: () => {
-    sound.value = nextOf(["off", "tones", "voice"] as const, sound.value);
-    wakeSound();
-  },
+  s: switchSound,
+  e: () => void switchEar(),
   l: () => (light.value = nextOf(["auto", "dark", "day"] as const, light.value)),
   "?": () => (helpOpen.value = !helpOpen.value),
 };

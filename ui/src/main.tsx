@@ -6,7 +6,7 @@ import { startKeys } from "./keys";
 import { startLan } from "./lan";
 import { loadPlots } from "./drawn";
 import { startSound } from "./sound";
-import { heard } from "./store";
+import { heard, screen } from "./store";
 import { drawn } from "./boardview";
 import { listen } from "./wire";
 
@@ -29,5 +29,5 @@ const end = heard.subscribe((yes) => {
     }),
   );
 });
-setTimeout(() => void loadPlots(), 2000);
+setTimeout(() => screen.value === "bench" && void loadPlots(), 2000);
 addEventListener("pagehide", end);

@@ -1,6 +1,6 @@
 // The page's own sound: a pitch that rises towards the target, the track as counted pips, and speech
 // where the browser has a voice. It never plays while the person has it off.
-import { advice, sound, state } from "./store";
+import { advice, ear, sound, soundBefore, state } from "./store";
 import { shouts, spoken } from "./words";
 import type { Advice } from "./model";
 
@@ -11,6 +11,23 @@ export function wakeSound(): void {
   if (sound.peek() === "off") return;
   context ??= new AudioContext();
   if (context.state === "suspended") void context.resume();
+}
+
+/** One key switches it off, whatever it is, and on again as it was. */
+export function switchSound(): void {
+  if (sound.value === "off") sound.value = soundBefore.value;
+  else {
+    soundBefore.value = sound.value;
+    sound.value = "off";
+    if (typeof speechSynthesis !== "undefined") speechSynthesis.cancel();
+  }
+  wakeSound();
+}
+
+/** Hear what is left of the track in hand, or no longer. */
+export async function switchEar(): Promise<void> {
+  await import("./ear");
+  ear.value = !ear.value;
 }
 
 /** The pitch for a distance: 220 Hz far away, 880 Hz on the target, two octaves between. */

@@ -103,7 +103,15 @@ export const screen = signal<Screen>(SCREENS.find((one) => one.name === asked)?.
 export const atDeck = computed(() => screen.value === "bench" || screen.value === "practice");
 export const light = kept<"auto" | "dark" | "day">("light", "auto");
 export const sound = kept<"off" | "tones" | "voice">("sound", "off");
+/** What the sound was before it was switched off. */
+export const soundBefore = kept<"tones" | "voice">("sound before", "tones");
+/** Whether what is left of the track in hand beside its tones is to be heard; never kept. */
+export const ear = signal(false);
+/** The track that is heard, null until the bench tells. */
+export const earTrack = signal<number | null>(null);
 export const footKey = kept<string | null>("foot", null);
 /** Whether the person has read that this device may go dark. */
 export const wakeTold = kept("wake told", false);
+/** Null until the first hour was looked for; false while it is shown, true once it is passed. */
+export const firstTold = kept<boolean | null>("first told", null);
 export const helpOpen = signal(false);

@@ -14,24 +14,16 @@ from fluxbench.deck._machine import (
     OPERATING_NWB_PER_M,
     ZERO_VU_DBU,
     build,
-    cut_normal,
 )
 from fluxbench.deck._sheets import Section, calibration_sheet, reel_label, reel_tones, stock_sheet
 from fluxbench.deck._state_file import reading_state, write_state
 from fluxbench.deck._stocks import stock_named
-from fluxbench.deck._trimmers import PER_STACK, PER_TRACK, TURNS, banks
+from fluxbench.deck._trimmers import PER_STACK, PER_TRACK, TURNS, banks, leave_as_found
 from fluxbench.deck._truth import Truth
 from fluxbench.deck._works import Works
 
 F32 = NDArray[np.float32]
 
-AS_FOUND_DB = {
-    "reproduce_level": 1.2, "record_level": 1.2, "sync_level": 1.2,
-    "reproduce_high": 1.0, "record_high": 1.0, "sync_high": 1.0,
-    "reproduce_low": 1.0, "bias": 1.5,
-}  # fmt: skip
-"""How far (rms) trimmers are off as found."""
-AS_FOUND_ARCMIN_AT_QUARTER_INCH = 2.0
 PRE_ROLL_S = 0.5
 MOST_TURNS = 100.0
 
@@ -62,11 +54,8 @@ class PracticeDeck:
         machine = build(tracks, speed_ips, rate_hz, wrong, draws[0])
         width_mm = machine.layout.tape_width_mm
         trimmers = banks(tracks, width_mm, draws[1])
-        ideal = Truth(machine.clean(), chosen).ideal()
-        for kind, bank in trimmers.items():
-            off = AS_FOUND_ARCMIN_AT_QUARTER_INCH * (6.3 / width_mm) ** 0.5
-            off = AS_FOUND_DB.get(kind, off)
-            bank.set_values(ideal[kind] + off * cut_normal(draws[2], bank.count))
+        self._lined_up = Truth(machine.clean(), chosen).ideal()
+        leave_as_found(trimmers, self._lined_up, width_mm, draws[2])
         self._made_as = {
             "tracks": tracks,
             "speed_ips": speed_ips,
@@ -265,12 +254,29 @@ class PracticeDeck:
         deck._now.wiped = bool(kept["calibration_wiped"])
         return deck
 
+    @property
+    def settings(self) -> dict[str, NDArray[np.float64]]:
+        """What every trimmer does, by kind: dB or arc-minutes."""
+        return {kind: values.copy() for kind, values in self._now.settings.items()}
+
+    @property
+    def tape_runs(self) -> bool:
+        """Whether tape goes by at the moment, at its speed."""
+        return self._works.transport != "stop" and not self._works.winding
+
+    def lined_up(self) -> dict[str, NDArray[np.float64]]:
+        """What trimmers did on the day of the last line-up, before anything went wrong."""
+        return {kind: values.copy() for kind, values in self._lined_up.items()}
+
+    def put(self, settings: Mapping[str, NDArray[np.float64]]) -> None:
+        """Put every trimmer where it does this, as far as it goes."""
+        for kind, bank in self._now.banks.items():
+            bank.set_values(settings[kind])
+        self._now.adjust_all()
+
     def _set_ideal(self) -> None:
         """Put every trimmer right; for tests."""
-        ideal = self._truth.ideal()
-        for kind, bank in self._now.banks.items():
-            bank.set_values(ideal[kind])
-        self._now.adjust_all()
+        self.put(self._truth.ideal())
 
     def _section(self) -> int | None:
         for number, tone in enumerate(self._tones()):

@@ -1,11 +1,13 @@
 """Trimmers as hands find them: a knob, some backlash, a law, and a sense nobody wrote down."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError
+from fluxbench.deck._machine import cut_normal
 
 PER_TRACK = (
     "reproduce_level", "reproduce_high", "reproduce_low", "bias", "record_level", "record_high",
@@ -124,3 +126,25 @@ def banks(tracks: int, tape_width_mm: float, rng: np.random.Generator) -> dict[s
     stack_arcmin = SPAN_2_INCH_ARCMIN if tape_width_mm > 50.0 else SPAN_ARCMIN
     found = {k: Bank(k, tracks, SPANS_DB.get(k, OTHER_SPANS_DB), rng) for k in PER_TRACK}
     return found | {k: Bank(k, 1, stack_arcmin, rng) for k in PER_STACK}
+
+
+AS_FOUND_DB = {
+    "reproduce_level": 1.2, "record_level": 1.2, "sync_level": 1.2,
+    "reproduce_high": 1.0, "record_high": 1.0, "sync_high": 1.0,
+    "reproduce_low": 1.0, "bias": 1.5,
+}  # fmt: skip
+"""How far (rms) trimmers are off as found."""
+AS_FOUND_ARCMIN_AT_QUARTER_INCH = 2.0
+
+
+def leave_as_found(
+    trimmers: Mapping[str, Bank],
+    ideal: Mapping[str, NDArray[np.float64]],
+    tape_width_mm: float,
+    rng: np.random.Generator,
+) -> None:
+    """Put all trimmers of a deck beside their ideal, as somebody left them."""
+    for kind, bank in trimmers.items():
+        off = AS_FOUND_ARCMIN_AT_QUARTER_INCH * (6.3 / tape_width_mm) ** 0.5
+        off = AS_FOUND_DB.get(kind, off)
+        bank.set_values(ideal[kind] + off * cut_normal(rng, bank.count))

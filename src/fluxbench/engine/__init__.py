@@ -6,6 +6,7 @@ from fluxbench.engine._calibrated import (
     calibrated_outputs,
     level_dbu,
 )
+from fluxbench.engine._ear import Ear, Left, Listening
 from fluxbench.engine._engine import Engine, Stretch
 from fluxbench.engine._loop_back import Cable, LoopBack
 from fluxbench.engine._loop_check import LoopCheck
@@ -15,8 +16,11 @@ __all__ = [
     "Cable",
     "CalibratedChannel",
     "ChannelTrims",
+    "Ear",
     "Engine",
     "EvenLink",
+    "Left",
+    "Listening",
     "LoopBack",
     "LoopCheck",
     "Stretch",

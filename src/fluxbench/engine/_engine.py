@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.base import Block, Cables, Flag
+from fluxbench.engine._ear import Ear, Left, Listening
 from fluxbench.links import CabledLink, Link
 from fluxbench.measure import EnvelopeBank, Hop, Wanted
 from fluxbench.signals import Sender, Signal, Silence
@@ -27,8 +28,8 @@ class Stretch:
 class Engine:
     """Sends a signal over a link and gives back hops of what returned.
 
-    `listen`, `send`, `keep` and `cable` take effect with the next step, which is about `step_s`
-    long. MisuseError for cables to channels that the link does not have.
+    `listen`, `send`, `keep`, `cable` and `overhear` take effect with the next step, which is about
+    `step_s` long. MisuseError for cables to channels that the link does not have.
     """
 
     def __init__(
@@ -45,6 +46,9 @@ class Engine:
         self._kept: list[Block] = []
         self._slipped = False
         self._done: list[Stretch] = []
+        self._ear = Ear(link.rate_hz)
+        self.left: Left | None = None
+        """What was left beside the tones in the last step, while somebody listens."""
 
     @property
     def time_s(self) -> float:
@@ -76,6 +80,10 @@ class Engine:
         self._sender = Sender(self.rate_hz, tracks)
         self._bank = EnvelopeBank(self.rate_hz, tracks)
 
+    def overhear(self, listening: Listening | None) -> None:
+        """Give out what is left of a track beside its tones, as `left`; None: of none."""
+        self._ear.listen(listening)
+
     def keep(self, wanted: Wanted | None) -> None:
         """Keep the return from the next step on, as long as is wanted; None, or another: no more.
 
@@ -94,6 +102,7 @@ class Engine:
         """Exchange one block and measure it."""
         block = self._link.exchange(self._sender.block(self._frames))
         hops = self._bank.process(block)
+        self.left = self._ear.hear(block, self._sender.signal, self._bank.frequencies_hz)
         if self._keeping is not None:
             self._slipped |= any(hop.slipped for hop in hops)
             self._keep(block, self._keeping)

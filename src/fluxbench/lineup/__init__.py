@@ -6,6 +6,7 @@ from fluxbench.lineup._check import CHECK_HZ, FiveMinuteCheck
 from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._label import ReelLabel, label_from_told
 from fluxbench.lineup._lineup import LineUp
+from fluxbench.lineup._part import FIRST_TURNS_STAGES, FirstTurns, PartOfLineUp
 from fluxbench.lineup._peak import Peak, Picture, find_peak
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._plan_told import PER_STACK, PER_TRACK, plan_from_state
@@ -22,6 +23,7 @@ __all__ = [
     "CHECK_HZ",
     "COPY_STAGES",
     "COURSE",
+    "FIRST_TURNS_STAGES",
     "PER_STACK",
     "PER_TRACK",
     "READINGS",
@@ -31,10 +33,12 @@ __all__ = [
     "AzimuthLine",
     "Board",
     "Channels",
+    "FirstTurns",
     "FiveMinuteCheck",
     "Follower",
     "Kept",
     "LineUp",
+    "PartOfLineUp",
     "Peak",
     "Picture",
     "Plan",

@@ -10,7 +10,7 @@ from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._point import HOPS_PER_POINT, Point
 from fluxbench.lineup._steps import Kept, Leave
 from fluxbench.lineup._telling import Stop
-from fluxbench.lineup._visits import go, next_visit, visits
+from fluxbench.lineup._visits import Visit, go, next_visit, visits
 from fluxbench.measure import Hop
 
 
@@ -80,7 +80,7 @@ class LineUp(Bench):
             self.note(remark)
         if not self._recalling:
             yield
-        course = visits(plan)
+        course = self.course()
         at = 0
         while at < len(course):
             try:
@@ -90,6 +90,10 @@ class LineUp(Bench):
                 skipped = course[at].stage
                 at = next_visit(course, at, leave.to)
                 self._go(skipped, leave)
+
+    def course(self) -> Sequence[Visit]:
+        """What is gone through, in order."""
+        return visits(self.plan)
 
     def _go(self, left: str, leave: Leave) -> None:
         self.silence()

@@ -29,14 +29,16 @@ _DISTURBS = {
 """What has to be looked at again after a stage was gone through once more."""
 
 
-def stages_of(plan: Plan) -> list[str]:
-    """The stages that this deck has something for."""
+def stages_of(plan: Plan, named: Sequence[str] | None = None) -> list[str]:
+    """The stages that this deck has something for; of a part those that are `named`, and two."""
     kept = []
     for name in COURSE:
         needed = _STAGE_TRIMMERS.get(name)
-        if needed is not None and not needed & plan.trimmers:
+        if needed is not None and not needed & plan.trimmers and name not in (named or ()):
             continue
         if name.startswith("azimuth") and plan.tracks < 2:
+            continue
+        if named is not None and name not in (*named, "input check", "close"):
             continue
         kept.append(name)
     return kept

@@ -111,18 +111,20 @@ def check_fluxivity(bench: Bench, off_db: F64) -> None:
     bench.note(f"{what}: look at the label of {bench.plan.tape_told} before you believe a level")
 
 
-def reproduce(bench: Bench, head: str) -> Procedure:
+def reproduce(bench: Bench, head: str, pass_first: bool = True) -> Procedure:
     """Azimuth (reproduce head only), high end against level, then level; keeps what was left.
 
     The high end comes first, against 1 kHz, since its trimmer moves 1 kHz a little and the level
     trimmer moves both alike: so that each trimmer is visited once. It moves the phase of short
     waves, too, track by track: the angle is set finely once all high ends are right, and nearly
-    before only if it may take short waves away.
+    before only if it may take short waves away. Without `pass_first` the tape is taken for what
+    its sheet says.
     """
     bench.stage(head)
     again = head == "reproduce" and {"reproduce_azimuth", "reproduce_high"} <= bench.plan.trimmers
     if head == "reproduce":
-        yield from know_the_tape(bench)
+        if pass_first:
+            yield from know_the_tape(bench)
         bench.found_db = yield from first_look(bench)
         again = again and bench.live.sum() > 1
         if not again:

@@ -50,6 +50,7 @@ from fluxbench.measure._harmonics import (
 from fluxbench.measure._hum import (
     HumLine,
 )
+from fluxbench.measure._left_over import LeftOver
 from fluxbench.measure._limits import (
     THIRD_HARMONIC_LIMIT_PERCENT,
     HighestOutput,
@@ -142,6 +143,7 @@ __all__ = [
     "HighestOutput",
     "Hop",
     "HumLine",
+    "LeftOver",
     "LowEndReading",
     "MaximumOutput",
     "Measured",

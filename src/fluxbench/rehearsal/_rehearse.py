@@ -8,7 +8,15 @@ from typing import Any
 
 from fluxbench.base import DeckError
 from fluxbench.engine import Engine
-from fluxbench.lineup import Channels, LineUp, Plan, View, plan_from_state
+from fluxbench.lineup import (
+    Channels,
+    FirstTurns,
+    LineUp,
+    PartOfLineUp,
+    Plan,
+    View,
+    plan_from_state,
+)
 from fluxbench.links import DeckControls, Link
 from fluxbench.measure import measured
 from fluxbench.rehearsal._patch_bay import PatchBay
@@ -32,9 +40,11 @@ def rehearse_guided(
     watch: Callable[[View], None] | None = None,
     record: Callable[[Mapping[str, Any]], None] | None = None,
     channels: tuple[int, int] | None = None,
+    begin: Mapping[str, Any] | None = None,
 ) -> Rehearsed:
     """Line a deck up from plan to close, reading only what the bench shows.
 
+    `begin` are the fields of the command that begins something else than a whole line-up.
     `watch` gets every view, `record` every entry of the journal as it is written. `channels` are
     the inputs and outputs of an interface that has fewer than the deck has tracks.
     """
@@ -45,7 +55,9 @@ def rehearse_guided(
         plan = replace(plan, channels=Channels(*(tuple(range(count)) for count in channels)))
         link = bay = PatchBay(link, *channels)
         plug = bay.plug
-    lineup, technician = LineUp(plan), Technician(deck, seed, plug)
+    lineup = lineup_of(plan, begin or {})
+    plan = lineup.plan
+    technician = Technician(deck, seed, plug)
     engine = Engine(link, plan.tracks, cables=lineup.cables)
     tape_s, running, recorded = 0.0, False, 0
     try:
@@ -79,6 +91,17 @@ def rehearse_guided(
     visits = count_visits(lineup.journal, technician.turned, plan.tracks, plan.trimmers)
     line = result_line(plan, seed, "guided", tape_s, begun, visits, deck)
     return Rehearsed(line, tuple(lineup.journal), lineup.view.notes, lineup.view.stopped)
+
+
+def lineup_of(plan: Plan, fields: Mapping[str, Any]) -> LineUp:
+    """A line-up, a part of one, or the first turns, by the fields of the command `begin`."""
+    unused = frozenset(track - 1 for track in fields.get("unused", ()))
+    trimmers = plan.trimmers & frozenset(fields.get("trimmers", plan.trimmers))
+    plan = replace(plan, unused=unused, trimmers=trimmers)
+    kind = fields.get("kind", "line-up")
+    if kind == "part":
+        return PartOfLineUp(plan, fields["stages"])
+    return FirstTurns(plan) if kind == "first turns" else LineUp(plan)
 
 
 def _measure_stretches(engine: Engine, lineup: LineUp) -> None:

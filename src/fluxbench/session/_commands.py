@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fluxbench.base import FluxbenchError, MisuseError
-from fluxbench.lineup import COURSE, LineUp
+from fluxbench.lineup import LineUp
 
 
 class NotNowError(FluxbenchError):
@@ -68,7 +68,7 @@ def steer(lineup: LineUp, name: str, fields: Mapping[str, Any]) -> None:
             raise NotNowError(f"the stage that runs is {lineup.view.stage!r}")
         lineup.leave(None, str(fields["reason"]))
     elif name == "repeat":
-        if fields["stage"] not in COURSE:
+        if fields["stage"] not in [visit.stage for visit in lineup.course()]:
             raise MisuseError(f"no stage is called {fields['stage']!r}")
         lineup.leave(str(fields["stage"]), "wanted")
     else:

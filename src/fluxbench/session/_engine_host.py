@@ -9,12 +9,13 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from fluxbench.base import Cables
-from fluxbench.engine import ChannelTrims
+from fluxbench.engine import ChannelTrims, Listening
 from fluxbench.measure import Wanted
 from fluxbench.session._engine_process import (
     Failed,
     LinkFactory,
     Message,
+    Overhear,
     Ready,
     Settings,
     SharedSilence,
@@ -48,6 +49,7 @@ class EngineHost:
         self._open_link, self._run, self._silent_s = open_link, run, silent_s
         self.silence = SharedSilence(_SPAWN.RawValue("b", 0)) if silence is None else silence
         self.settings = Settings(0, Silence(), (1000.0,))
+        self._overhear = Overhear(None)
         self._process: multiprocessing.process.BaseProcess | None = None
         self._commands: Connection | None = None
         self._answers: Connection | None = None
@@ -70,6 +72,8 @@ class EngineHost:
         mouth.close()
         self._heard_s, self._is_ready = time.monotonic(), False
         self._say(self.settings)
+        if self._overhear.listening is not None:
+            self._say(self._overhear)
 
     def beside(self, open_link: LinkFactory, run: Run) -> "EngineHost":
         """Another one under the same silence key, whose process may be long at its sums."""
@@ -96,6 +100,13 @@ class EngineHost:
         if wanted != self.settings:
             self.settings = replace(wanted, number=wanted.number + 1)
             self._say(self.settings)
+
+    def overhear(self, listening: Listening | None) -> None:
+        """Have what is left of a track beside its tones come with the hops; None: of none."""
+        wanted = Overhear(listening)
+        if wanted != self._overhear:
+            self._overhear = wanted
+            self._say(wanted)
 
     def beat(self) -> None:
         """Say that the session is alive."""

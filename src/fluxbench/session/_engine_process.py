@@ -12,7 +12,7 @@ from multiprocessing.sharedctypes import Synchronized
 from typing import Any
 
 from fluxbench.base import Cables, FluxbenchError, MisuseError
-from fluxbench.engine import ChannelTrims, Engine, EvenLink, LoopBack, Stretch
+from fluxbench.engine import ChannelTrims, Engine, EvenLink, Left, Listening, LoopBack, Stretch
 from fluxbench.links import Link, SilenceKey
 from fluxbench.measure import Hop, Measured, Wanted, measured
 from fluxbench.session._threads import WatchedThread
@@ -57,11 +57,19 @@ class Ready:
 @dataclass(frozen=True, slots=True)
 class Heard:
     """Hops of one step, measured under the settings of that number; `left_out` hops before it
-    found no room."""
+    found no room; `left` is what somebody listens to."""
 
     settings: int
     hops: tuple[Hop, ...]
     left_out: int = 0
+    left: Left | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Overhear:
+    """What is to be listened to beside the tones from the next step on."""
+
+    listening: Listening | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +149,9 @@ def _step(engine: Engine, link: EvenLink, room: "Room") -> None:
             engine.send(settings.signal)
             engine.listen(settings.tones_hz)
             engine.keep(settings.stretch)
-        room.put(number, engine.step())
+        engine.overhear(room.listening)
+        hops = engine.step()
+        room.put(number, hops, engine.left)
         for one in engine.stretches():
             room.weigh(number, one, engine.rate_hz)
 
@@ -153,6 +163,7 @@ class Room:
         self._commands, self._answers = commands, answers
         self.over = threading.Event()
         self.settings: Settings | None = None
+        self.listening: Listening | None = None
         self._waiting: queue.Queue[Message | None] = queue.Queue(QUEUED)
         self._left_out = 0
         self._ear = WatchedThread("ear", self._listen, self._died)
@@ -162,12 +173,12 @@ class Room:
         self._ear.start()
         self._mouth.start()
 
-    def put(self, settings: int, hops: list[Hop]) -> None:
+    def put(self, settings: int, hops: list[Hop], left: Left | None = None) -> None:
         """Hand on the hops of a step; if there is no room, the next ones tell of it."""
         if self._left_out and hops:
             hops = [replace(hops[0], lost=True), *hops[1:]]
         try:
-            self._waiting.put_nowait(Heard(settings, tuple(hops), self._left_out))
+            self._waiting.put_nowait(Heard(settings, tuple(hops), self._left_out, left))
             self._left_out = 0
         except queue.Full:
             self._left_out += len(hops)
@@ -213,6 +224,8 @@ class Room:
                         break
                     if isinstance(message, Settings):
                         self.settings = message
+                    elif isinstance(message, Overhear):
+                        self.listening = message.listening
         except (EOFError, OSError):
             pass  # the session is gone
         self._end()

@@ -15,7 +15,17 @@ from fluxbench.session._from_book import ids_of
 from fluxbench.session._full_scales import trims_of
 from fluxbench.session._made import things_made
 
-CHOICES = ("verify", "limits", "seconds", "reel", "copy_name", "channels", "unused")
+CHOICES = (
+    "verify",
+    "limits",
+    "seconds",
+    "reel",
+    "copy_name",
+    "channels",
+    "unused",
+    "stages",
+    "trimmers",
+)
 """Fields of `begin` that belong to one kind of procedure; see `web`."""
 LIMITS = {
     "response_db": (0.1, 12.0),
@@ -59,6 +69,8 @@ def plan_of(shown: Mapping[str, Any]) -> Plan:
         ) from None
     if shown.get("reel") is not None:
         plan = plan_for_reel(plan, label_from_told(shown["reel"]))
+    if shown.get("trimmers") is not None:
+        plan = replace(plan, trimmers=plan.trimmers & frozenset(shown["trimmers"]))
     limits: dict[str, Any] = _limits(shown.get("limits") or {})
     tolerances = replace(plan.tolerances, **limits)
     return replace(

@@ -7,9 +7,11 @@ from fluxbench.book import Book
 from fluxbench.lineup import (
     CHECK_HZ,
     READINGS,
+    FirstTurns,
     FiveMinuteCheck,
     Kept,
     LineUp,
+    PartOfLineUp,
     Plan,
     PrintTones,
     ReelFromElsewhere,
@@ -35,6 +37,10 @@ PROCEDURES: dict[str, Make] = {
     "verification": lambda shown, plan, past, time_s: Verification(
         plan, shown.get("verify") or tuple(READINGS), past, time_s
     ),
+    "part": lambda shown, plan, past, time_s: PartOfLineUp(
+        plan, shown.get("stages") or (), past, time_s
+    ),
+    "first turns": lambda shown, plan, past, time_s: FirstTurns(plan, past, time_s),
     "working copy": lambda shown, plan, past, time_s: WorkingCopy(plan, past, time_s),
 }
 """By kind, from what the deck showed, the plan, what was kept, and the time so far."""

@@ -14,6 +14,7 @@ from fluxbench.measure import Hop
 from fluxbench.session._channels import with_channels
 from fluxbench.session._commands import Command, NotNowError, Waiting, steer
 from fluxbench.session._deck_eye import DeckEye
+from fluxbench.session._ears import Ears
 from fluxbench.session._engine_host import EngineHost, Run
 from fluxbench.session._engine_process import Failed, Heard, LinkFactory, Ready, Weighed
 from fluxbench.session._following import Following
@@ -36,8 +37,8 @@ class Session:
     """One bench: an engine process, a book, at most one line-up, and whoever looks on.
 
     Everything but `submit`, `state`, `meters`, `picture_of` and `close` happens in one thread.
-    `on_meters` is a word that there are new meters; it and the ledger's `on_event` are called in
-    that thread and must not wait.
+    `on_meters` is a word that there are new meters; it, the ledger's `on_event` and the ears'
+    `on_left` are called in that thread and must not wait.
     """
 
     def __init__(
@@ -53,6 +54,7 @@ class Session:
         self.controls = controls
         self.on_meters: Callable[[], None] = lambda: None
         self.meters = Shown()
+        self.ears = Ears()
         deck = None if controls is None else "practice" if practice else "controls"
         self.ledger = Ledger(book, new_bench(version, link_name, deck))
         self._host = EngineHost(open_link)
@@ -191,6 +193,7 @@ class Session:
     def _hear(self, heard: Heard) -> None:
         if self._gaps.are_in(heard, None if self._desk is None else self._desk.lineup.view):
             self.ledger.tell_bench(gaps=self.ledger.bench["gaps"] + 1)
+        self.ears.hand_on(heard.left)
         for hop in heard.hops:
             self._meter_box.take(hop)
             self._fresh_meters = True
@@ -207,6 +210,7 @@ class Session:
 
     def _adjust_engine(self) -> None:
         desk = self._desk
+        self._host.overhear(self.ears.listening(None if desk is None else desk.lineup))
         if desk is None:
             self._host.set(Silence(), IDLE_TONES_HZ)
         else:

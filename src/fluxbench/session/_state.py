@@ -6,6 +6,7 @@ from typing import Any
 from fluxbench.book import Entry, LineUpRow
 from fluxbench.lineup import (
     COPY_STAGES,
+    FIRST_TURNS_STAGES,
     READINGS,
     REEL_STAGES,
     FiveMinuteCheck,
@@ -41,7 +42,7 @@ EMPTY: State = {
 
 def begun(state: State, row: LineUpRow, plan: Plan) -> State:
     """The state of a line-up that begins."""
-    names = _OTHER_STAGES.get(row.kind) or stages_of(plan)
+    names = _OTHER_STAGES.get(row.kind) or stages_of(plan, row.plan.get("stages"))
     bands = plan.tolerances
     return {
         **EMPTY,
@@ -94,6 +95,7 @@ _OTHER_STAGES = {
     "tones": [PrintTones.NAME],
     "reel": list(REEL_STAGES),
     "working copy": list(COPY_STAGES),
+    "first turns": list(FIRST_TURNS_STAGES),
 }
 
 

@@ -17,6 +17,7 @@ from fluxbench.web import (
     _calls,
     _captures,
     _deck,
+    _exercises,
     _history,
     _interfaces,
     _lan_calls,
@@ -75,7 +76,8 @@ def build_app(
     app.state.measuring, app.state.trials = measuring, trials
     app.state.turned, app.state.lan = _deck.Once(), lan
     for part in (
-        _calls, _captures, _deck, _history, _interfaces, _lan_calls, _papers, _things, _sockets,
+        _calls, _captures, _deck, _exercises, _history, _interfaces, _lan_calls, _papers, _things,
+        _sockets,
     ):  # fmt: skip
         app.include_router(part.router)
     if (static / "index.html").exists():

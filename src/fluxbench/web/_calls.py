@@ -12,6 +12,7 @@ from fluxbench.base import MisuseError
 from fluxbench.book import Entry, LineUpRow
 from fluxbench.session import Command, Session, begun_with, bias_picture, event, named_interface
 from fluxbench.web._bench import Bench
+from fluxbench.web._deck import refuse_advice
 from fluxbench.web._models import (
     AnyCommand,
     Begin,
@@ -118,6 +119,8 @@ def sheet(request: Request, session: Bench, lineup: str, paper: str = "a4") -> R
 def _begun_with(session: Session, fields: dict[str, Any]) -> dict[str, Any]:
     """What the deck shows, or the book knows of it, and what else the book knows."""
     given = fields["plan"]
+    if session.controls is not None:
+        refuse_advice(session, session.controls)
     if fields["kind"] == "reel" and fields["reel"] is None:
         fields["reel"] = _label(session)
     shown = _shown(session) if given is None else given

@@ -14,7 +14,7 @@ from starlette.requests import Request
 
 from fluxbench.base import FluxbenchError
 from fluxbench.links import HttpControls
-from fluxbench.session import Command
+from fluxbench.session import Command, NotNowError, Session
 from fluxbench.web._bench import Bench
 from fluxbench.web._models import FaultsOn, Load, Locate, Renew, Transport, Turn
 
@@ -96,20 +96,40 @@ def locate(hands: Hands, body: Locate) -> Answer:
 
 @router.get("/faults")
 def faults(hands: PracticeHands) -> Answer:
-    """What is wrong with the deck, and what could be."""
+    """What is wrong with the deck, and what could be; `on` is null while an exercise hides it."""
     return dict(hands.call("/faults"))
 
 
 @router.post("/faults")
 def switch_faults(hands: PracticeHands, body: FaultsOn) -> Answer:
     """Have other faults."""
+    refuse_while_it_runs(hands)
     return _passed(hands, "/faults", body)
 
 
 @router.post("/renew")
 def renew(session: Bench, hands: PracticeHands, body: Renew) -> Answer:
     """Have another deck; a line-up that runs ends."""
+    refuse_while_it_runs(hands)
     stop = Command(uuid.uuid4().hex, "stop", {"reason": "another deck was taken"})
     with suppress(FluxbenchError, TimeoutError):  # none runs
         session.submit(stop).result(5.0)
     return _passed(hands, "/renew", body)
+
+
+def refuse_advice(session: Session, hands: HttpControls) -> None:
+    """NotNowError where the exercise that runs is one without the bench's advice."""
+    if session.state["bench"]["deck"] != "practice":
+        return
+    told = hands.call("/exercise")
+    if told["exercise"] and not told["verdict"] and not told["exercise"]["advised"]:
+        raise NotNowError(
+            "this exercise is done without the bench's advice; hand it in, or leave it"
+        )
+
+
+def refuse_while_it_runs(hands: HttpControls) -> None:
+    """NotNowError while an exercise hides something."""
+    told = hands.call("/exercise")
+    if told["exercise"] and not told["verdict"]:
+        raise NotNowError("an exercise runs on this deck; hand it in first, or leave it")

@@ -71,7 +71,9 @@ class Begin(Strict):
 
     id: Id
     command: Literal["begin"]
-    kind: Literal["line-up", "check", "verification", "tones", "reel", "working copy"] = "line-up"
+    kind: Literal[
+        "line-up", "check", "verification", "tones", "reel", "working copy", "part", "first turns"
+    ] = "line-up"
     plan: dict[str, Any] | None = None
     verify: list[Verified] | None = None
     """What a verification reads; everything if left out."""
@@ -85,6 +87,10 @@ class Begin(Strict):
     """Which channels of the interface are cabled to the deck; all, in their order, if left out."""
     unused: Annotated[list[Channel], Field(max_length=128)] | None = None
     """Tracks that are left alone, counted from 1."""
+    stages: Annotated[list[Text], Field(max_length=20)] | None = None
+    """Of a part: the stages that are gone through, beside the input check and the close."""
+    trimmers: Annotated[list[Text], Field(max_length=20)] | None = None
+    """The trimmers that are set, of those that the deck has; all if left out, none if empty."""
     deck: Id | None = None
     """Things of the book that the line-up is about, by their ids; what they are now is kept."""
     tape: Id | None = None

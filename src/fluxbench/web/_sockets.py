@@ -1,4 +1,4 @@
-"""The two sockets: events in order and complete, meters only the newest."""
+"""The sockets: events in order and complete, meters only the newest, and what is left as sound."""
 
 import asyncio
 import json
@@ -9,11 +9,14 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from fluxbench.engine import Left
 from fluxbench.session import Session, Shown, event
 
 WAITING = 1000
 PAGE = 1000
 TOO_SLOW = 1013
+BLOCKS_WAITING = 10
+"""Blocks of sound that wait for a client at most, 0.2 s; who is slower hears gaps."""
 
 
 class Listener:
@@ -41,9 +44,11 @@ class Audience:
         self.session = session
         self.listeners: set[Listener] = set()
         self.watchers: set[asyncio.Event] = set()
+        self.ears: set[asyncio.Queue[Left]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         session.ledger.on_event = self._event
         session.on_meters = self._meters
+        session.ears.on_left = self._left
 
     def begin(self, loop: asyncio.AbstractEventLoop) -> None:
         """Hand over to this loop from now on."""
@@ -60,6 +65,19 @@ class Audience:
         if self.watchers:
             self._call(self._wake)
 
+    def _left(self, left: Left) -> None:
+        self._call(self._sound, left)
+
+    def lend(self, ear: "asyncio.Queue[Left]") -> None:
+        """One more who listens to what is left."""
+        self.ears.add(ear)
+        self.session.ears.open = True
+
+    def take_back(self, ear: "asyncio.Queue[Left]") -> None:
+        """One less."""
+        self.ears.discard(ear)
+        self.session.ears.open = bool(self.ears)
+
     def _call(self, what: Any, *arguments: Any) -> None:
         loop = self._loop
         if loop is not None:
@@ -71,6 +89,11 @@ class Audience:
     def _spread(self, message: Mapping[str, Any]) -> None:
         for listener in self.listeners:
             listener.put(message)
+
+    def _sound(self, left: Left) -> None:
+        for ear in self.ears:
+            if not ear.full():
+                ear.put_nowait(left)
 
     def _wake(self) -> None:
         for watcher in self.watchers:
@@ -112,6 +135,44 @@ async def meters(socket: WebSocket) -> None:
     finally:
         audience.watchers.discard(woken)
         ear.cancel()
+
+
+@router.websocket("/left")
+async def left(socket: WebSocket) -> None:
+    """What is left of the track in hand beside its tones: 16-bit samples, little end first.
+
+    Before the first block, and whenever track or rate change, a text tells both.
+    """
+    audience: Audience = socket.app.state.audience
+    await socket.accept()
+    ear: asyncio.Queue[Left] = asyncio.Queue(BLOCKS_WAITING)
+    audience.lend(ear)
+    hung_up = asyncio.create_task(until_closed(socket))
+    try:
+        await _sound_out(socket, ear, hung_up)
+    except (WebSocketDisconnect, RuntimeError):
+        pass
+    finally:
+        audience.take_back(ear)
+        hung_up.cancel()
+
+
+async def _sound_out(
+    socket: WebSocket, ear: "asyncio.Queue[Left]", hung_up: "asyncio.Task[None]"
+) -> None:
+    told: dict[str, int] = {}
+    while not hung_up.done():
+        waiting = asyncio.create_task(ear.get())
+        await asyncio.wait((waiting, hung_up), return_when=asyncio.FIRST_COMPLETED)
+        if not waiting.done():
+            waiting.cancel()
+            return
+        block = waiting.result()
+        facts = {"track": block.track + 1, "rate_hz": block.rate_hz}
+        if facts != told:
+            told = facts
+            await socket.send_text(_json(facts))
+        await socket.send_bytes(block.samples.astype("<i2").tobytes())
 
 
 async def _tell_events(

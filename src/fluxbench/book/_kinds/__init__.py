@@ -18,6 +18,7 @@ from fluxbench.book._kinds._rest import (
     Calibration,
     Capture,
     ChannelCalibration,
+    ExerciseDone,
     Interface,
     PrintedTone,
     Reel,
@@ -33,8 +34,9 @@ from fluxbench.book._kinds._tapes import (
 
 __all__ = [
     "KINDS", "Batch", "Calibration", "CalibrationTape", "Capture", "ChannelCalibration", "Deck",
-    "Facts", "Head", "Interface", "Kind", "OverBias", "PrintedTone", "Reel", "RotatingPart",
-    "ServiceNote", "SpeedOfDeck", "Stock", "TapeCheck", "TapeSection", "Trimmer", "assumed_of",
+    "ExerciseDone", "Facts", "Head", "Interface", "Kind", "OverBias", "PrintedTone", "Reel",
+    "RotatingPart", "ServiceNote", "SpeedOfDeck", "Stock", "TapeCheck", "TapeSection", "Trimmer",
+    "assumed_of",
     "checked", "kind_named", "schema_of", "thing_of",
 ]  # fmt: skip
 
@@ -75,6 +77,7 @@ KINDS: Mapping[str, Kind] = {
         Kind("notes", "service note", ServiceNote, {"deck": "decks", "head": "heads"}),
         Kind("reels", "reel", Reel, {"deck": "decks", "stock": "stocks", "batch": "batches"}),
         Kind("captures", "capture", Capture, {"reel": "reels", "deck": "decks"}),
+        Kind("exercises", "exercise", ExerciseDone, {}),
     )
 }  # fmt: skip
 

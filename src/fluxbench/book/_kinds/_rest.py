@@ -1,4 +1,4 @@
-"""Interfaces and their calibration, reels, captures."""
+"""Interfaces and their calibration, reels, captures, exercises."""
 
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal
@@ -138,3 +138,28 @@ class Capture:
     measured: dict[str, Any] | None = None
     """What was found in it when it was measured last, after the schema of a catalogue's lines."""
     remark: Text | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ExerciseDone:
+    """An exercise on the practice deck that was handed in, and what the judge said."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = CONFIG
+
+    name: Name
+    """Its title."""
+    exercise: Name
+    """Its name, as the practice deck calls it."""
+    seed: Annotated[int, Field(ge=0, le=999_999)]
+    """The same seed hides the same."""
+    grade: Annotated[int, Field(ge=1, le=5)]
+    """1 easy to 5 hard."""
+    on: Date
+    passed: bool
+    marks: Annotated[int, Field(ge=0, le=1000)]
+    out_of: Annotated[int, Field(ge=0, le=1000)]
+    tape_s: NotNegative
+    """How much tape went by."""
+    learner: Name | None = None
+    verdict: dict[str, Any] | None = None
+    """All that the judge said."""

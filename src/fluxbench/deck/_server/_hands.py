@@ -84,6 +84,21 @@ _TEXTS = _Kind(
     lambda value: isinstance(value, list) and all(isinstance(item, str) for item in value),
 )
 
+
+def _is_found(value: Any) -> bool:
+    return (
+        isinstance(value, dict)
+        and value.keys() == {"what", "tracks"}
+        and isinstance(value["what"], str)
+        and _TRACKS.fits(value["tracks"])
+    )
+
+
+_FOUND = _Kind(
+    "a list of objects with what and tracks",
+    lambda value: isinstance(value, list) and len(value) <= 20 and all(map(_is_found, value)),
+)
+
 _READS = ("state", "truth")
 _CALLS = {
     "turn": _Call({"trimmer": _TEXT, "turns": _NUMBER, "track": _WHOLE}, ("trimmer", "turns")),
@@ -94,9 +109,15 @@ _CALLS = {
 
 _PRACTICE_CALLS = {
     "faults": _Call({"on": _TEXTS}, ("on",)),
+    "exercise": _Call({"name": _TEXT, "seed": _WHOLE}, ("name", "seed")),
+    "hand_in": _Call({"id": _TEXT, "found": _FOUND}, ("id", "found")),
+    "leave": _Call({}),
     "renew": _Call({"seed": _WHOLE, "tracks": _WHOLE, "speed_ips": _NUMBER}),
 }
-"""What only a practice deck has: faults to switch, and other decks to become."""
+"""What only a practice deck has: faults to switch, exercises, and other decks to become."""
+
+
+_NAMED_OTHERWISE = {"faults": "switch_faults", "exercise": "begin_exercise"}
 
 
 def answer(deck: ServedDeck, method: str, path: str, body: bytes) -> bytes:
@@ -105,7 +126,7 @@ def answer(deck: ServedDeck, method: str, path: str, body: bytes) -> bytes:
     calls, reads = dict(_CALLS), list(_READS)
     if hasattr(deck, "switch_faults"):
         calls |= _PRACTICE_CALLS
-        reads.append("faults")
+        reads += ["faults", "exercises", "exercise"]
     if method == "GET" and name in reads:
         fields: dict[str, Any] = {}
     elif method == "POST" and name in calls:
@@ -115,7 +136,7 @@ def answer(deck: ServedDeck, method: str, path: str, body: bytes) -> bytes:
             404,
             f"no call {method} {path}; there are GET /{_listed(reads)} and POST /{_listed(calls)}",
         )
-    called = "switch_faults" if (method, name) == ("POST", "faults") else name
+    called = _NAMED_OTHERWISE.get(name, name) if method == "POST" else name
     try:
         result = getattr(deck, called)(**fields)
     except (FluxbenchError, ValueError) as error:
