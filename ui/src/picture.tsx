@@ -8,6 +8,7 @@ import { Cautions } from "./marks";
 import { shown } from "./scale";
 import { azimuth, bias, focus, stageNow, state } from "./store";
 import { Verified } from "./verified";
+import { Word } from "./word";
 import { trimmerName } from "./words";
 
 type Kind = "bias" | "azimuth" | "response" | "verified" | "taken" | "notes";
@@ -106,7 +107,7 @@ function TakenList() {
     <div class="scroll" tabIndex={0} role="region" aria-label="Readings taken">
       <table class="taken">
         <thead>
-          <tr><th>track</th><th>trimmer</th><th>reads</th><th>±</th><th>target</th></tr>
+          <tr><th>track</th><th><Word of="trimmer">trimmer</Word></th><th>reads</th><th><Word of="±">±</Word></th><th><Word of="target">target</Word></th></tr>
         </thead>
         <tbody>
           {recent.map((row) => (
