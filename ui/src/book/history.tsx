@@ -1,6 +1,7 @@
 // History: what a deck's readings did over the years, what to think of it, and what lies ahead.
 import { effect, signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
+import { screen } from "../store";
 import { call, Refused } from "../wire";
 import { trimmerName } from "../words";
 import { lookedAt, Nothing } from "./parts";

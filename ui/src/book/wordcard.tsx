@@ -1,7 +1,8 @@
 // What a word of the trade means: a small card beside the work, or all words in the help.
 import "./wordcard.css";
 import { signal } from "@preact/signals";
-import { useEffect, useRef, useState } from "preact/hooks";
+import { useEffect, useState } from "preact/hooks";
+import { useDialog } from "../dialog";
 import { call } from "../wire";
 import { askedWord } from "../word";
 
@@ -32,18 +33,10 @@ export const wordsLike = (words: Told[], sought: string) =>
 
 export default function WordCard() {
   const asked = askedWord.value;
-  const box = useRef<HTMLDivElement>(null);
-  const before = useRef<Element | null>(null);
+  const box = useDialog();
   const [sought, seek] = useState("");
-  const close = () => {
-    askedWord.value = null;
-    if (before.current instanceof HTMLElement) before.current.focus();
-  };
-  useEffect(() => {
-    before.current = document.activeElement;
-    void fetchAll();
-    box.current?.focus();
-  }, [asked]);
+  const close = () => (askedWord.value = null);
+  useEffect(() => void fetchAll(), [asked]);
   const one = asked && all.value ? wordNamed(all.value, asked) : undefined;
   const listed = asked === "" ? wordsLike(all.value ?? [], sought) : one ? [one] : [];
   return (
@@ -52,7 +45,6 @@ export default function WordCard() {
       class={`word-card panel ${asked === "" ? "all" : ""}`}
       role="dialog"
       aria-label={one ? one.word : "Words of the trade"}
-      tabIndex={-1}
       onKeyDown={(event) => {
         if (event.key !== "Escape" || event.shiftKey) return;
         close(); // and the silence key still silences: it goes on to the page
