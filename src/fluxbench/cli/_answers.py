@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fluxbench.trade import WorkedOut
+    from fluxbench.trade.work_out import WorkedOut
 
 
 def tell(as_json: bool, answer: "WorkedOut") -> None:
@@ -46,8 +46,8 @@ def print_losses(answer: "WorkedOut") -> None:
     table = Table(title=title)
     table.add_column("loss")
     table.add_column("dB", justify="right")
-    for name, loss_db in answer.parts.items():
+    for name, loss_db in answer.parts_db.items():
         table.add_row(name, f"{loss_db:.2f}")
-    table.add_row("together", f"{sum(answer.parts.values()):.2f}", style="bold")
+    table.add_row("together", f"{sum(answer.parts_db.values()):.2f}", style="bold")
     Console().print(table)
     print(f"Source: {answer.source}.")

@@ -36,7 +36,7 @@ def flux(
     as_json: AsJson = False,
 ) -> None:
     """Compare two fluxivities."""
-    from fluxbench.trade import flux_worked_out
+    from fluxbench.trade.work_out import flux_worked_out
 
     check_positive({"NWB_PER_M": fluxivity, "--re": re})
     tell(as_json, flux_worked_out(fluxivity, re))
@@ -60,7 +60,8 @@ def equalisation(
 ) -> None:
     """Work out the flux of a flat recording, and how much of it is missing re a reference."""
     from fluxbench.base import MisuseError
-    from fluxbench.trade import Equalisation, equalisation_named, equalisation_worked_out
+    from fluxbench.trade import Equalisation, equalisation_named
+    from fluxbench.trade.work_out import equalisation_worked_out
 
     check_positive({"--frequency-hz": frequency_hz, "--re-hz": re_hz})
     by_name, by_constants = (standard, speed_ips), (t1_us, t2_us)
@@ -79,7 +80,7 @@ def equalisation(
 @app.command()
 def wavelength(speed_ips: SpeedIps, frequency_hz: FrequencyHz, as_json: AsJson = False) -> None:
     """Work out the wavelength on tape."""
-    from fluxbench.trade import wavelength_worked_out
+    from fluxbench.trade.work_out import wavelength_worked_out
 
     check_positive({"--frequency-hz": frequency_hz, "--speed-ips": speed_ips})
     tell(as_json, wavelength_worked_out(speed_ips, frequency_hz))
@@ -100,7 +101,7 @@ def losses(
 ) -> None:
     """Work out what a short wave loses in reproduction; a loss not asked for is null."""
     from fluxbench.base import MisuseError
-    from fluxbench.trade import losses_worked_out
+    from fluxbench.trade.work_out import losses_worked_out
 
     check_positive({"--frequency-hz": frequency_hz, "--speed-ips": speed_ips})
     if (azimuth_arcmin is None) != (track_width_mm is None):
@@ -143,7 +144,7 @@ def over_bias(
 ) -> None:
     """Estimate the over-bias of the same bias with another speed, tone or record gap."""
     from fluxbench.base import MisuseError
-    from fluxbench.trade import over_bias_worked_out
+    from fluxbench.trade.work_out import over_bias_worked_out
 
     given = {"--frequency-hz": frequency_hz, "--speed-ips": speed_ips, "--gap-um": gap_um}
     others = {
@@ -176,7 +177,7 @@ def azimuth(
     as_json: AsJson = False,
 ) -> None:
     """Work out delay and phase between two tracks."""
-    from fluxbench.trade import azimuth_worked_out
+    from fluxbench.trade.work_out import azimuth_worked_out
 
     check_angle(arcmin)
     check_positive(
@@ -192,7 +193,7 @@ def reel(
     as_json: AsJson = False,
 ) -> None:
     """Work out how long a reel plays."""
-    from fluxbench.trade import reel_worked_out
+    from fluxbench.trade.work_out import reel_worked_out
 
     check_positive({"--length-ft": length_ft, "--speed-ips": speed_ips})
     tell(as_json, reel_worked_out(length_ft, speed_ips))
@@ -207,10 +208,10 @@ def level(
     as_json: AsJson = False,
 ) -> None:
     """Say a level in dBu, dBV and volts rms; no voltage at all is null in dB."""
-    from fluxbench.trade import level_worked_out
+    from fluxbench.trade.work_out import DBU_FROM, level_worked_out
 
     if unit == "volts":
         check_positive({"VALUE": value}, or_zero=True)
     else:
         check_between("VALUE", value, -400.0, 400.0)
-    tell(as_json, level_worked_out(value, unit))
+    tell(as_json, level_worked_out(float(DBU_FROM[unit](value))))

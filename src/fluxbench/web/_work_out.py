@@ -6,9 +6,9 @@ import numpy as np
 from fastapi import APIRouter, Query
 
 from fluxbench.captures.catalogue import equalisation_of
-from fluxbench.trade import (
-    EQUALISATION_STANDARDS,
-    FORMATS,
+from fluxbench.trade import EQUALISATION_STANDARDS, FORMATS, format_named
+from fluxbench.trade.work_out import (
+    DBU_FROM,
     Page,
     WorkedOut,
     azimuth_beside,
@@ -16,7 +16,6 @@ from fluxbench.trade import (
     equalisation_beside,
     equalisation_worked_out,
     flux_worked_out,
-    format_named,
     level_worked_out,
     levels_beside,
     losses_beside,
@@ -158,7 +157,7 @@ def reel(length_ft: Size, speed_ips: Size) -> dict[str, Any]:
 @router.get("/level")
 def level(value: Level, unit: Unit) -> dict[str, Any]:
     """A level in dBu, dBV and volts rms."""
-    return _told(level_worked_out(value, unit))
+    return _told(level_worked_out(float(DBU_FROM[unit](value))))
 
 
 @router.get("/beside/levels")
@@ -166,7 +165,7 @@ def beside_levels(
     fluxivity_nwb_per_m: Size, value: Level = 4.0, unit: Unit = "dbu"
 ) -> dict[str, Any]:
     """A fluxivity against every one that has a name, and a level in every unit."""
-    return _page(levels_beside(fluxivity_nwb_per_m, value, unit))
+    return _page(levels_beside(fluxivity_nwb_per_m, float(DBU_FROM[unit](value))))
 
 
 @router.get("/beside/equalisation")

@@ -1,45 +1,52 @@
 """The answers of the trade's arithmetic in numbers and words, for a command or a screen."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from fluxbench.base import MisuseError
-from fluxbench.trade._azimuth import delay_us, phase_deg
-from fluxbench.trade._equalisation import Equalisation
-from fluxbench.trade._fluxivity import NAMED_FLUXIVITIES, fluxivity_ratio_db
-from fluxbench.trade._levels import (
+from fluxbench.trade import (
+    NAMED_FLUXIVITIES,
     ZERO_VU_DBU,
+    Equalisation,
+    Values,
+    azimuth_loss_db,
     dbu_from_dbv,
     dbu_from_volts,
     dbv_from_dbu,
-    volts_from_dbu,
-)
-from fluxbench.trade._losses import (
-    azimuth_loss_db,
+    delay_us,
+    fluxivity_ratio_db,
     gap_loss_db,
+    phase_deg,
+    playing_time_s,
     spacing_loss_db,
     thickness_loss_db,
+    translate_over_bias,
+    volts_from_dbu,
+    wavelength_um,
 )
-from fluxbench.trade._recording import translate_over_bias
-from fluxbench.trade._reels import playing_time_s
-from fluxbench.trade._waves import wavelength_um
 
-LEVEL_UNITS = ("dbu", "dbv", "volts")
+DBU_FROM: Mapping[str, Callable[[float], Values]] = {
+    "dbu": float,
+    "dbv": dbu_from_dbv,
+    "volts": dbu_from_volts,
+}
+"""A level given in one of these units, in dBu."""
+Facts = Mapping[str, float | bool | None]
 
 
 @dataclass(frozen=True, slots=True)
 class WorkedOut:
     """One answer: facts by name (null: there is none), the same in sentences, where it is from."""
 
-    facts: Mapping[str, float | bool | None]
+    facts: Facts
     sentences: tuple[str, ...]
     source: str
-    parts: Mapping[str, float] = field(default_factory=dict)
+    parts_db: Mapping[str, float] = field(default_factory=dict)
     """Of a sum, unrounded."""
 
 
-def rounded(value: float, decimals: int = 3, *, significant: int = 0) -> float | None:
+def _rounded(value: float, decimals: int = 3, *, significant: int = 0) -> float | None:
     """Round to decimals, more if the significant digits need them; infinity is null."""
     if not math.isfinite(value):
         return None
@@ -58,7 +65,7 @@ def flux_worked_out(fluxivity_nwb_per_m: float, re_nwb_per_m: float) -> WorkedOu
     ]
     said = f"{fluxivity_nwb_per_m:g} nWb/m is {ratio_db:+.2f} dB re {re_nwb_per_m:g} nWb/m."
     return WorkedOut(
-        {"ratio_db": rounded(ratio_db)},
+        {"ratio_db": _rounded(ratio_db)},
         (said, *called),
         "20 lg of the ratio; a label such as +6 means different fluxivities, so note the nWb/m",
     )
@@ -75,7 +82,7 @@ def equalisation_worked_out(
         f" re {re_hz:g} Hz ({level_db:+.2f} dB by the formula alone)."
     )
     return WorkedOut(
-        {"flux_level_db": rounded(level_db), "re_reference_db": rounded(re_reference_db)},
+        {"flux_level_db": _rounded(level_db), "re_reference_db": _rounded(re_reference_db)},
         (sentence,),
         "IEC 60094-1 clause 15; time constants by name from IASA-TC 04 clause 5.4.10",
     )
@@ -85,7 +92,7 @@ def wavelength_worked_out(speed_ips: float, frequency_hz: float) -> WorkedOut:
     """The wavelength on tape."""
     on_tape_um = float(wavelength_um(frequency_hz, speed_ips))
     return WorkedOut(
-        {"wavelength_um": rounded(on_tape_um, significant=4)},
+        {"wavelength_um": _rounded(on_tape_um, significant=4)},
         (f"{frequency_hz:g} Hz at {speed_ips:g} ips is {on_tape_um:.5g} um on tape.",),
         "speed / frequency",
     )
@@ -121,7 +128,7 @@ def losses_worked_out(
     if not found:
         raise MisuseError("no loss is asked for; give a spacing, gap, coating or azimuth")
     facts = {
-        f"{name}_db": rounded(found[name], decimals) if name in found else None
+        f"{name}_db": _rounded(found[name], decimals) if name in found else None
         for name, decimals in {"spacing": 3, "gap": 3, "thickness": 3, "azimuth": 4}.items()
     }
     each = ", ".join(f"{name} {loss_db:.2f} dB" for name, loss_db in found.items())
@@ -155,7 +162,7 @@ def over_bias_worked_out(
         f" {estimate.drop_db:.1f} dB at {estimate.to_wavelength_um:.4g} um."
     )
     return WorkedOut(
-        {"drop_db": rounded(estimate.drop_db), "estimate": True},
+        {"drop_db": _rounded(estimate.drop_db), "estimate": True},
         (
             sentence,
             "This is an estimate for small signals (-20 dB): a sheet's own figure goes first.",
@@ -165,20 +172,20 @@ def over_bias_worked_out(
 
 
 def azimuth_worked_out(
-    arcmin: float, distance_mm: float, speed_ips: float, frequency_hz: float
+    azimuth_arcmin: float, distance_mm: float, speed_ips: float, frequency_hz: float
 ) -> WorkedOut:
     """Delay and phase between two tracks."""
-    delay = float(delay_us(arcmin, distance_mm, speed_ips))
-    phase = float(phase_deg(arcmin, distance_mm, speed_ips, frequency_hz))
+    delay = float(delay_us(azimuth_arcmin, distance_mm, speed_ips))
+    phase = float(phase_deg(azimuth_arcmin, distance_mm, speed_ips, frequency_hz))
     sentence = (
-        f"{arcmin:g} arc-min over {distance_mm:g} mm is {delay:.4g} us at {speed_ips:g} ips,"
-        f" or {phase:.1f} degrees at {frequency_hz:g} Hz."
+        f"{azimuth_arcmin:g} arc-min over {distance_mm:g} mm is {delay:.4g} us at {speed_ips:g}"
+        f" ips, or {phase:.1f} degrees at {frequency_hz:g} Hz."
     )
     wraps = "More than half a turn: a phase meter shows another one."
     return WorkedOut(
         {
-            "delay_us": rounded(delay, 2, significant=4),
-            "phase_deg": rounded(phase, 1, significant=4),
+            "delay_us": _rounded(delay, 2, significant=4),
+            "phase_deg": _rounded(phase, 1, significant=4),
         },
         (sentence,) if abs(phase) < 180 else (sentence, wraps),
         "distance x tan(angle) / speed",
@@ -190,24 +197,19 @@ def reel_worked_out(length_ft: float, speed_ips: float) -> WorkedOut:
     time_s = float(playing_time_s(length_ft, speed_ips))
     minutes, seconds = divmod(round(time_s), 60)
     return WorkedOut(
-        {"time_s": rounded(time_s)},
+        {"time_s": _rounded(time_s)},
         (f"{length_ft:g} ft play {minutes} min {seconds} s at {speed_ips:g} ips.",),
         "length / speed",
     )
 
 
-def level_worked_out(value: float, unit: str) -> WorkedOut:
+def level_worked_out(level_dbu: float) -> WorkedOut:
     """A level in dBu, dBV and volts rms; no voltage at all is null in dB."""
-    if unit not in LEVEL_UNITS:
-        raise MisuseError(f"a level in {unit!r} cannot be read; use {', '.join(LEVEL_UNITS)}")
-    if unit == "volts":
-        dbu = float(dbu_from_volts(value))
-    else:
-        dbu = value if unit == "dbu" else float(dbu_from_dbv(value))
+    dbu = level_dbu
     dbv, volts = float(dbv_from_dbu(dbu)), float(volts_from_dbu(dbu))
     vu = dbu - ZERO_VU_DBU
     return WorkedOut(
-        {"dbu": rounded(dbu), "dbv": rounded(dbv), "volts": rounded(volts, 4, significant=5)},
+        {"dbu": _rounded(dbu), "dbv": _rounded(dbv), "volts": _rounded(volts, 4, significant=5)},
         (f"{dbu:+.2f} dBu = {dbv:+.2f} dBV = {volts:.5g} V rms = {vu:+.2f} VU.",),
         "0 dBu = sqrt(0.6) V, IEC 60027-3 and ITU-R V.574; 0 VU = +4 dBu, IEC 60268-17",
     )

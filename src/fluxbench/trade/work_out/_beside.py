@@ -4,27 +4,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fluxbench.trade._azimuth import delay_us, phase_deg
-from fluxbench.trade._equalisation import Equalisation
-from fluxbench.trade._fluxivity import NAMED_FLUXIVITIES, fluxivity_ratio_db
-from fluxbench.trade._formats import Format
-from fluxbench.trade._losses import (
+from fluxbench.trade import (
+    LINE_UP_SPEEDS_IPS,
+    NAMED_FLUXIVITIES,
+    REELS,
+    Array,
+    Equalisation,
+    Format,
+    azimuth_frequency_hz,
     azimuth_loss_db,
+    azimuth_tolerance,
+    bias_frequency_hz,
+    delay_us,
+    fluxivity_ratio_db,
     gap_loss_near_null_db,
+    over_bias_db,
+    peak_bias_db,
+    phase_deg,
+    playing_time_s,
     spacing_loss_db,
     thickness_loss_db,
+    translate_over_bias,
+    wavelength_um,
 )
-from fluxbench.trade._recording import over_bias_db, peak_bias_db, translate_over_bias
-from fluxbench.trade._reels import REELS, playing_time_s
-from fluxbench.trade._tolerances import azimuth_tolerance
-from fluxbench.trade._tones import (
-    LINE_UP_SPEEDS_IPS,
-    azimuth_frequency_hz,
-    bias_frequency_hz,
-)
-from fluxbench.trade._values import Array
-from fluxbench.trade._waves import wavelength_um
-from fluxbench.trade._worked_out import level_worked_out
+from fluxbench.trade.work_out._answers import level_worked_out
 
 Cell = str | float | None
 SPOTS_HZ = (40.0, 100.0, 1000.0, 4000.0, 10_000.0, 15_000.0, 20_000.0)
@@ -56,7 +59,7 @@ class Page:
     sure: str
 
 
-def levels_beside(fluxivity_nwb_per_m: float, value: float, unit: str) -> Page:
+def levels_beside(fluxivity_nwb_per_m: float, level_dbu: float) -> Page:
     """A fluxivity re every fluxivity that has a name; a level in dBu, dBV, volts and VU."""
     rows = tuple(
         (
@@ -68,7 +71,7 @@ def levels_beside(fluxivity_nwb_per_m: float, value: float, unit: str) -> Page:
         for known in NAMED_FLUXIVITIES
     )
     said = f"{fluxivity_nwb_per_m:g} nWb/m, against each fluxivity that has a name:"
-    level = level_worked_out(value, unit)
+    level = level_worked_out(level_dbu)
     return Page(
         (*level.sentences, said),
         ("called", "nWb/m", "re it, dB", "source"),
@@ -179,7 +182,7 @@ def over_bias_beside(drop_db: float, frequency_hz: float, speed_ips: float, gap_
     )
 
 
-def azimuth_beside(arcmin: float, across: Format, speed_ips: float) -> Page:
+def azimuth_beside(azimuth_arcmin: float, across: Format, speed_ips: float) -> Page:
     """An azimuth error as delay, phase and loss at the usual tones; the loss over the angle."""
     outer_mm = across.distance_mm(1, across.tracks)
     rows: list[tuple[Cell, ...]] = []
@@ -189,12 +192,12 @@ def azimuth_beside(arcmin: float, across: Format, speed_ips: float) -> Page:
         for apart_mm in (across.pitch_mm, outer_mm):
             there = across.tracks > 1
             pairs += [
-                float(delay_us(arcmin, apart_mm, speed_ips)) if there else None,
-                float(phase_deg(arcmin, apart_mm, speed_ips, hz)) if there else None,
+                float(delay_us(azimuth_arcmin, apart_mm, speed_ips)) if there else None,
+                float(phase_deg(azimuth_arcmin, apart_mm, speed_ips, hz)) if there else None,
             ]
-        loss_db = float(azimuth_loss_db(arcmin, across.track_width_mm, um))
+        loss_db = float(azimuth_loss_db(azimuth_arcmin, across.track_width_mm, um))
         rows.append((hz, *pairs, _cell(loss_db)))
-    at = np.linspace(0.0, max(20.0, 2.0 * abs(arcmin)), 81)
+    at = np.linspace(0.0, max(20.0, 2.0 * abs(azimuth_arcmin)), 81)
     lines = tuple(
         (
             f"{hz / 1000:g} kHz",
@@ -204,7 +207,7 @@ def azimuth_beside(arcmin: float, across: Format, speed_ips: float) -> Page:
     )
     tolerance = azimuth_tolerance(across.tape_width_mm)
     count_hz = azimuth_frequency_hz(speed_ips)
-    turns = abs(float(phase_deg(arcmin, across.pitch_mm, speed_ips, count_hz))) / 360.0
+    turns = abs(float(phase_deg(azimuth_arcmin, across.pitch_mm, speed_ips, count_hz))) / 360.0
     said = "" if turns < 0.5 else " Neighbours are more than half a turn apart: a meter misleads."
     told = (
         f"{across.name}: set within {tolerance.set_arcmin:g} arc-min, accepted within"
