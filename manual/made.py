@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from manual import calls, facts, kinds, lines, options, settings
+from manual import calls, example, facts, kinds, lines, options, settings
 
 DOCS = Path(__file__).parents[1] / "docs"
 MARKED = re.compile(
@@ -24,6 +24,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "files": settings.files_told,
     "formats": facts.formats_told,
     "tolerances": facts.tolerances_told,
+    "example": example.example_told,
 }
 
 

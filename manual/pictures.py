@@ -31,7 +31,6 @@ KEPT = {
     "asked": "tutorial-asked",
     "reproduce": "tutorial-reproduce",
     "bias": "tutorial-bias",
-    "practice": "tutorial-practice",
     "exercises": "tutorial-exercises",
     "verified": "tutorial-verified",
     "history": "tutorial-history",
@@ -103,6 +102,7 @@ def studio(page: Page, camera: Camera) -> None:
         ("stock", "t", ("Stock",)),
         ("interfaces", "t", ("Interfaces",)),
         ("history", "h", ()),
+        ("history-trimmer", "h", ("Reproduce high end",)),
     ):
         screen(page, key, *buttons)
         camera.draw(name)
@@ -117,6 +117,7 @@ def quiet(page: Page, camera: Camera) -> None:
     page.keyboard.press("Escape")
     page.keyboard.press("Shift+Escape")
     for name, key, buttons in (
+        ("work-out", "w", ()),
         ("captures", "c", ()),
         ("practice", "p", ()),
         ("exercises", "p", ("Exercises",)),

@@ -6,6 +6,7 @@ it: its words are read by the command all the same.
 """
 
 import re
+import runpy
 import shlex
 import shutil
 from collections.abc import Iterator
@@ -18,9 +19,12 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
+from PIL import Image
 
 from fluxbench.cli import main
 from fluxbench.cli._main import COMMANDS
+from fluxbench.trade import Tolerances
+from manual.example import EXAMPLE
 from tests.benches.written_lineup import shown, whole, write_lineup
 from tests.unit.test_house_style import ROOT, committed_files
 
@@ -58,6 +62,7 @@ PROVEN = {
 }
 SHORTER = {"tones": ["--seconds", "1"], "catalogue": ["--workers", "1"]}
 """What is added so that an example takes a moment; nothing else of it is changed."""
+DRAWN = ROOT / "docs" / "pictures" / "bias-by-its-picture.png"
 ELSEWHERE = ("/media/stick", "/srv/studio")
 """Folders of other machines: they are folders below the test's own."""
 
@@ -196,6 +201,18 @@ def test_what_cannot_run_here_is_understood(example: Example) -> None:
         assert command.invoke_without_command or rest == []
     else:
         command.make_context(name, rest)
+
+
+def test_the_python_example_runs_and_ends_near_the_truth(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Within what is accepted of over-bias; the deck tells it by its own formulas."""
+    monkeypatch.chdir(tmp_path)
+    left = runpy.run_path(str(EXAMPLE))
+    assert abs(left["truth_db"]) < Tolerances().over_bias.accept_db
+    assert soundfile.info(tmp_path / "bias.wav").duration > 10.0
+    with Image.open(tmp_path / "bias.png") as drawn, Image.open(DRAWN) as shown_there:
+        assert drawn.size == shown_there.size
 
 
 def test_there_are_examples() -> None:

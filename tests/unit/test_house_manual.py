@@ -90,3 +90,15 @@ def test_the_pages_by_hand_and_the_made_ones_have_every_call_and_socket() -> Non
         path = row.partition("`")[2].partition("`")[0]
         assert path in by_hand
     assert len(list(calls())) > 50
+
+
+def test_every_picture_is_small_and_shown() -> None:
+    pages = [*SOURCES, DOCS.parent / "README.md"]
+    shown = {
+        (page.parent / target).resolve()
+        for page in pages
+        for target in re.findall(r"!\[[^\]]+\]\(([^)]+)\)", page.read_text())
+    }
+    kept = set((DOCS / "pictures").iterdir())
+    assert kept == shown
+    assert max(picture.stat().st_size for picture in kept) < 150_000
