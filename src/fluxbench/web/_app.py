@@ -22,6 +22,7 @@ from fluxbench.web import (
     _interfaces,
     _lan_calls,
     _papers,
+    _pictures,
     _sockets,
     _things,
 )
@@ -76,8 +77,8 @@ def build_app(
     app.state.measuring, app.state.trials = measuring, trials
     app.state.turned, app.state.lan = _deck.Once(), lan
     for part in (
-        _calls, _captures, _deck, _exercises, _history, _interfaces, _lan_calls, _papers, _things,
-        _sockets,
+        _calls, _captures, _deck, _exercises, _history, _interfaces, _lan_calls, _papers,
+        _pictures, _things, _sockets,
     ):  # fmt: skip
         app.include_router(part.router)
     if (static / "index.html").exists():
