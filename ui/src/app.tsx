@@ -16,6 +16,7 @@ import {
   complaint, connection, deck, ear, earTrack, footKey, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
 } from "./store";
 import { DevicesPanel, HandBar, HandKey } from "./watch";
+import { Where } from "./where";
 import { useSignal } from "@preact/signals";
 
 export function App() {
@@ -33,7 +34,7 @@ export function App() {
           <Board />
           <div class="right">
             <Focus />
-            <Picture />
+            <Where><Picture /></Where>
           </div>
         </main>
       ) : (

@@ -7,6 +7,7 @@ import { SheetLink } from "./paper";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { LabelForm, LabelJudged, labelling } from "./reel";
+import { WhereKey } from "./where";
 import { choosing, Choice, VerifyKey } from "./verified";
 import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
 
@@ -140,6 +141,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
       <div class="advised-head">
         <span class="trimmer">{trimmerName(now.trimmer)}</span>
         {count && !stack && <span class="count">{`${count.done} of ${count.due} in`}</span>}
+        <WhereKey />
         {focus.value?.by === "hand" && <span class="by">followed your hand</span>}
         {focus.value?.by === "person" && (
           <button class="small" onClick={() => void lookAt(null)}>back to the bench's order</button>

@@ -2,6 +2,7 @@
 import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
 import { handBy, turnByKey } from "./hand";
 import { atDeck, footKey, helpOpen, light, screen, SCREENS } from "./store";
+import { switchWhere } from "./spots";
 import { switchEar, switchSound } from "./sound";
 
 export const KEYS: [string, string][] = [
@@ -12,6 +13,7 @@ export const KEYS: [string, string][] = [
   ["0", "give the order back to the bench"],
   ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
   ["B, D, T, H, C, P", "Bench, Decks, Tapes, History, Captures, Practice"],
+  ["W", "where the trimmer in hand is, on the picture of its card; again: away"],
   ["S", "sound off, and on again as it was"],
   ["E", "hear what is left of the track in hand beside its tones, on this device; again: off"],
   ["L", "light: as the system has it, dark, day"],
@@ -37,6 +39,7 @@ const TABLE: Record<string, Do> = {
   ArrowRight: (event) => screen.value === "practice" && turnByKey(steps(event)),
   "0": () => void lookAt(null),
   ...Object.fromEntries(SCREENS.map(({ name, key }) => [key, () => (screen.value = name)])),
+  w: () => atDeck.value && switchWhere(),
   s: switchSound,
   e: () => void switchEar(),
   l: () => (light.value = nextOf(["auto", "dark", "day"] as const, light.value)),

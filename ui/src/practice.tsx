@@ -11,6 +11,7 @@ import { advice, deck, faults, focus } from "./store";
 import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
+import { Where } from "./where";
 
 let follows: string | null = null;
 
@@ -42,6 +43,7 @@ export default function Practice() {
       <Focus compact />
       <Works now={now} />
       <Trimmers now={now} />
+      <Where />
       <Wrongs tracks={now.tracks} />
     </main>
   );

@@ -116,7 +116,7 @@ def _after_scan(data: bytes, at: int) -> int:
 
 def _png(data: bytes) -> tuple[int, int]:
     """Width and height; IndexError where the file ends too early."""
-    at, names = len(PNG_BEGINS), []
+    at, names = len(PNG_BEGINS), list[bytes]()
     while not names or names[-1] != b"IEND":
         length, name = _number(data, at, 4), data[at + 4 : at + 8]
         told = _number(data, at + 8 + length, 4)
