@@ -2,6 +2,8 @@
 
 from playwright.sync_api import Browser
 
+from tests.browser.benches import PASSED_FIRST
+
 ROOMS = ("bench", "decks", "tapes", "history", "captures", "practice")
 MOST_KB = 120.0
 """Budget of a page."""
@@ -19,6 +21,8 @@ def fetched_kb(browser: Browser, address: str) -> dict[str, float]:
     """Each screen in a browser that has nothing yet: all files that it fetches, in kB."""
     # Playwright waits by code of its own, which the page's policy forbids: hence bypass_csp.
     contexts = [browser.new_context(bypass_csp=True) for _ in ROOMS]
+    for context in contexts:
+        context.add_init_script(PASSED_FIRST)
     try:
         pages = {room: of.new_page() for room, of in zip(ROOMS, contexts, strict=True)}
         for room, page in pages.items():

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from fluxbench.links import HttpControls
-from tests.browser.benches import Running
+from tests.browser.benches import PASSED_FIRST, Running
 from tests.browser.conftest import PATIENCE_MS, SIZES
 from tests.browser.fetched import MOST_KB, ROOMS, fetched_kb
 
@@ -71,6 +71,7 @@ def no_screen_is_heavy(chromium: Browser, address: str) -> None:
     assert min(sizes_kb, key=lambda room: sizes_kb[room]) == "bench"  # it carries no other screen
 
     context = chromium.new_context()
+    context.add_init_script(PASSED_FIRST)
     page = context.new_page()
     page.route("**/assets/tapes-*", lambda route: route.abort())
     page.goto(f"{address}/#tapes")

@@ -208,7 +208,7 @@ function CheckWords({ check }: { check: Check }) {
   );
 }
 
-const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied" };
+const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied", part: "Done" };
 
 /** What there is to say of something that ended well. */
 export function endWords(told: State): string {
@@ -216,6 +216,7 @@ export function endWords(told: State): string {
   if (told.lineup?.kind === "tones") return "The tones are on the tape";
   if (told.lineup?.kind === "working copy") return "The working copy is made; its page is on Tapes";
   if (told.lineup?.kind === "reel") return "The reproduce side stands as the reel wants it";
+  if (told.lineup?.kind === "part") return "This part is done and written down";
   return told.lineup?.kind === "check" ? "The check is done" : "The line-up is done and written down";
 }
 

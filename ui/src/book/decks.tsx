@@ -1,7 +1,6 @@
 // Decks: what each is, what was done to it, and the way to line it up with its tapes.
-import { signal } from "@preact/signals";
 import type { Facts, LineUpListed, Thing } from "./things";
-import { all, find, kept, known, lineups, nameOf, readAt, write } from "./things";
+import { all, find, known, lineups, nameOf, readAt, write } from "./things";
 import { BeginCard } from "./begin";
 import { Sketch } from "./sketch";
 import { CONSTANTS, FIVE, GEOMETRY, HEAD, NOTE, PARTS, REST_OF_DECK, TRIMMERS } from "./fields";
@@ -11,6 +10,7 @@ import { Form } from "./form";
 import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { trimmerName } from "../words";
+import { PlacesCard } from "./whereis";
 import { sheetOf } from "../paper";
 import { emptyRow, tracksShown } from "./draft";
 import { constants, minuteOf, speedName, speedsName } from "./words";
@@ -89,21 +89,6 @@ function DeckPage({ deck }: { deck: Thing }) {
       </div>
       <PlacesCard deck={deck} key={`places${deck.id}`} />
     </Page>
-  );
-}
-
-const places = signal<typeof import("../where/places") | null>(null);
-
-/** Where its trimmers are: pictures are heavy, so they come when they are asked for. */
-function PlacesCard({ deck }: { deck: Thing }) {
-  const Places = places.value?.Places;
-  if (Places) return <Places deck={deck} />;
-  const cards = kept("cards").filter((card) => card.facts["deck"] === deck.id);
-  const open = () => void import("../where/places").then((of) => (places.value = of), () => {});
-  return (
-    <Card title="Where its trimmers are" wide keys={<button class="small" onClick={open}>{cards.length > 0 ? "Show them" : "Mark them"}</button>}>
-      <p class="hint">{cards.length > 0 ? `On ${cards.map((card) => card.facts["name"]).join(", ")}.` : "With a photograph of each card, and its trimmers marked, the bench shows where the trimmer in hand is."}</p>
-    </Card>
   );
 }
 
