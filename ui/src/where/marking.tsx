@@ -68,14 +68,14 @@ function Chooser({ trimmers, which, choose }: Choosing & { trimmers: Trimmer[] }
     <>
       <label>
         <span>Trimmer</span>
-        <select value={which.trimmer} onChange={(e) => choose({ ...which, trimmer: e.currentTarget.value, ...fitting(trimmers, e.currentTarget.value, which) })}>
+        <select aria-label="Trimmer" value={which.trimmer} onChange={(e) => choose({ ...which, trimmer: e.currentTarget.value, ...fitting(trimmers, e.currentTarget.value, which) })}>
           {trimmers.map((one) => <option key={one.name} value={one.name}>{trimmerName(one.name)}</option>)}
         </select>
       </label>
       {tracks.length > 1 && (
         <label>
           <span>Card of</span>
-          <select value={which.track ?? ""} onChange={(e) => choose({ ...which, track: numberOf(e.currentTarget.value) })}>
+          <select aria-label="Card of" value={which.track ?? ""} onChange={(e) => choose({ ...which, track: numberOf(e.currentTarget.value) })}>
             <option value="">all tracks: each has the same</option>
             {tracks.map((track) => <option key={track} value={track}>{`track ${track}`}</option>)}
           </select>
@@ -84,7 +84,7 @@ function Chooser({ trimmers, which, choose }: Choosing & { trimmers: Trimmer[] }
       {of && of.speeds.length > 0 && (
         <label>
           <span>For</span>
-          <select value={which.speed_ips ?? ""} onChange={(e) => choose({ ...which, speed_ips: numberOf(e.currentTarget.value) })}>
+          <select aria-label="For which speed" value={which.speed_ips ?? ""} onChange={(e) => choose({ ...which, speed_ips: numberOf(e.currentTarget.value) })}>
             <option value="">all speeds</option>
             {of.speeds.map((speed) => <option key={speed} value={speed}>{speedName(speed)}</option>)}
           </select>
