@@ -9,7 +9,7 @@ import { advice, connection, deck, focus, heard, progress, screen, stageNow, sta
 import { LabelForm, LabelJudged, labelling } from "./reel";
 import { WhereKey } from "./where";
 import { choosing, Choice, VerifyKey } from "./verified";
-import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
+import { askCautions, CAUTIONS, stageWords, trimmerName, unitWords, wayWord, shouts } from "./words";
 
 export function Focus({ compact = false }: { compact?: boolean }) {
   const told = state.value;
@@ -129,8 +129,6 @@ export function bigNumber(now: Advice): string {
   return Math.abs(now.deviation).toFixed(Math.abs(now.deviation) >= 9.995 ? 1 : 2);
 }
 
-const unitName = (unit: string) => (unit === "arcmin" ? "arc-min" : unit);
-
 function Advised({ now, compact }: { now: Advice; compact: boolean }) {
   const stack = now.track === null;
   const wrong = /wrong side/.test(now.words);
@@ -172,7 +170,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
       <p class="fine">
         {sought && now.unit === "dB" && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
         {sought && now.to_go_db !== null && now.to_go_db > 0 ? `about ${now.to_go_db.toFixed(0)} dB to go · ` : ""}
-        {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitName(now.unit)} · ` : ""}
+        {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitWords(now.unit)} · ` : ""}
         {`after a turn, look again in ${now.wait_s.toFixed(1)} s`}
       </p>
     </div>

@@ -1,6 +1,7 @@
 // The keys of the page, the foot switch, and how the board is read.
 import { useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
+import { useDialog } from "../dialog";
 import { learning } from "../keys";
 import { lan } from "../lan";
 import { showFirst } from "../offer";
@@ -23,14 +24,15 @@ const KEYS: [string, string][] = [
 
 export default function Help() {
   const waits = useSignal(false);
+  const node = useDialog();
   footKey.value;
   useEffect(() => {
     const end = footKey.subscribe(() => (waits.value = learning.foot));
     return end;
   }, []);
   return (
-    <div class="help panel" role="dialog" aria-label="Keys and help">
-      <header class="panel-head"><h2>Keys</h2><button class="small" onClick={() => (helpOpen.value = false)}>close</button></header>
+    <div ref={node} class="help panel" role="dialog" aria-label="Keys and help">
+      <div class="panel-head"><h2>Keys</h2><button class="small" onClick={() => (helpOpen.value = false)}>close</button></div>
       <dl>
         {KEYS.map(([key, what]) => <><dt>{key}</dt><dd>{what}</dd></>)}
       </dl>
