@@ -26,7 +26,7 @@ const TABLE: Record<string, Do> = {
   ArrowRight: (event) => hasScrews() && turnByKey(steps(event)),
   "0": () => void lookAt(null),
   ...Object.fromEntries(SCREENS.map(({ name, key }) => [key, () => (screen.value = name)])),
-  w: () => atDeck.value && switchWhere(),
+  g: () => atDeck.value && switchWhere(),
   s: switchSound,
   e: () => void switchEar(),
   l: () => (light.value = nextOf(["auto", "dark", "day"] as const, light.value)),

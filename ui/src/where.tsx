@@ -9,7 +9,7 @@ export function WhereKey() {
   if (spotNow.value === null && !whereOpen.value) return null;
   return (
     <button class="small where-key" aria-pressed={whereOpen.value} onClick={switchWhere}>
-      where<kbd>W</kbd>
+      where<kbd>G</kbd>
     </button>
   );
 }

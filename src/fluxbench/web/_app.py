@@ -25,6 +25,7 @@ from fluxbench.web import (
     _pictures,
     _sockets,
     _things,
+    _work_out,
 )
 from fluxbench.web._guard import Guard
 from fluxbench.web._lan import Lan
@@ -78,7 +79,7 @@ def build_app(
     app.state.turned, app.state.lan = _deck.Once(), lan
     for part in (
         _calls, _captures, _deck, _exercises, _history, _interfaces, _lan_calls, _papers,
-        _pictures, _things, _sockets,
+        _pictures, _things, _work_out, _sockets,
     ):  # fmt: skip
         app.include_router(part.router)
     if (static / "index.html").exists():

@@ -14,7 +14,7 @@ export default function WherePanel() {
     <section class="where panel" aria-label={`Where it is: ${name}`}>
       <header class="panel-head">
         <h2>{`Where it is: ${name}`}</h2>
-        <button class="small" onClick={() => (whereOpen.value = false)}>close<kbd>W</kbd></button>
+        <button class="small" onClick={() => (whereOpen.value = false)}>close<kbd>G</kbd></button>
       </header>
       {spot ? <There spot={spot} key={spot.card.facts.picture} /> : <p class="nothing">No mark for this one yet. Marks are made on the Decks screen.</p>}
     </section>
