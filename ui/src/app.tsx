@@ -5,7 +5,7 @@ import { wake } from "./awake";
 import { Board } from "./boardview";
 import { Focus } from "./focus";
 import { useFirst } from "./offer";
-import { useHelp } from "./pieces";
+import { useHelp, useWordCard } from "./pieces";
 import { lan } from "./lan";
 import { nextOf } from "./keys";
 import { Danger } from "./marks";
@@ -26,6 +26,7 @@ export function App() {
   }, [screen.value]);
   const First = useFirst();
   const Help = useHelp();
+  const WordCard = useWordCard();
   return (
     <div class={`page ${silenced.value ? "silenced" : ""} ${lan.value ? "shared" : ""} ${lan.value && !lan.value.yours ? "watching" : ""}`}>
       <Head />
@@ -46,6 +47,7 @@ export function App() {
         <Shelf of={screen.value} />
       )}
       {Help && <Help />}
+      {WordCard && <WordCard />}
       <DevicesPanel />
     </div>
   );

@@ -1,5 +1,6 @@
 // Small drawn signs; each stands beside a word, none alone.
 import type { Verdict } from "./model";
+import { Explained } from "./word";
 import { arrowPath, markOf, pathOf } from "./shapes";
 
 export function VerdictMark({ verdict, way, size }: { verdict: Verdict; way: number; size: number }) {
@@ -45,7 +46,7 @@ export function Cautions({ lines }: { lines: readonly string[] }) {
       {lines.map((line) => (
         <li key={line}>
           <Danger />
-          <span>{line}</span>
+          <span><Explained line={line} /></span>
         </li>
       ))}
     </ul>

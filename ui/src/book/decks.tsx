@@ -6,7 +6,7 @@ import { Sketch } from "./sketch";
 import { CONSTANTS, FIVE, GEOMETRY, HEAD, NOTE, PARTS, REST_OF_DECK, TRIMMERS } from "./fields";
 import { screen } from "../store";
 import { editing, look, open, type Editing } from "./editing";
-import { Form } from "./form";
+import { Form } from "./lateform";
 import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { trimmerName } from "../words";

@@ -24,13 +24,15 @@ export default function WherePanel() {
 function There({ spot }: { spot: Spot }) {
   const size = useSize(pictureOf(spot.card));
   return (
-    <div class="where-shown">
-      {size ? <CardPicture spot={spot} size={size} /> : <p class="nothing" role="status">Fetching the picture …</p>}
-      <div class="where-side">
-        {size && <CardPicture spot={spot} size={size} whole />}
-        <p><b>{spot.card.facts.name}</b>{spot.mark.track === null && advice.value?.track != null ? `, the one of track ${advice.value.track}` : ""}</p>
-        <Cautions lines={[CAUTIONS.mains, CAUTIONS.tool, CAUTIONS.decides]} />
+    <>
+      <div class="where-shown">
+        {size ? <CardPicture spot={spot} size={size} /> : <p class="nothing" role="status">Fetching the picture …</p>}
+        <div class="where-side">
+          {size && <CardPicture spot={spot} size={size} whole />}
+          <p><b>{spot.card.facts.name}</b>{spot.mark.track === null && advice.value?.track != null ? `, the one of track ${advice.value.track}` : ""}</p>
+        </div>
       </div>
-    </div>
+      <Cautions lines={[CAUTIONS.mains, CAUTIONS.decides]} />
+    </>
   );
 }
