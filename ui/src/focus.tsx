@@ -172,8 +172,8 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
             </>
           )}
         </div>
-        <div class="verdict">
-          <VerdictMark verdict={now.verdict} way={now.way} size={compact ? 30 : 46} />
+        <div class={`verdict ${sought ? "sought" : ""}`}>
+          <VerdictMark verdict={now.verdict} way={now.way} size={compact ? 46 : sought ? 46 : 62} />
           <span>{sought ? "seeking" : now.verdict}</span>
         </div>
       </div>
