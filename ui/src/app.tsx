@@ -18,6 +18,7 @@ import {
   complaint, connection, deck, ear, earTrack, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
 } from "./store";
 import { DevicesPanel, HandBar, HandKey } from "./watch";
+import { Where } from "./where";
 
 export function App() {
   useEffect(() => {
@@ -39,7 +40,7 @@ export function App() {
           <Board />
           <div class="right">
             <Focus />
-            <Picture />
+            <Where><Picture /></Where>
           </div>
         </main>
       ) : (

@@ -7,6 +7,7 @@ import { SheetLink } from "./paper";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { LabelForm, LabelJudged, labelling } from "./reel";
+import { WhereKey } from "./where";
 import { choosing, Choice, VerifyKey } from "./verified";
 import { Word } from "./word";
 import { askCautions, CAUTIONS, stageWords, trimmerName, unitWords, wayWord, shouts } from "./words";
@@ -149,6 +150,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
       <div class="advised-head">
         <span class="trimmer"><Word of={now.trimmer}>{trimmerName(now.trimmer)}</Word></span>
         {count && !stack && <span class="count">{`${count.done} of ${count.due} in`}</span>}
+        <WhereKey />
         {focus.value?.by === "hand" && <span class="by">followed your hand</span>}
         {focus.value?.by === "person" && (
           <button class="small" onClick={() => void lookAt(null)}>back to the bench's order</button>
@@ -170,8 +172,8 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
             </>
           )}
         </div>
-        <div class="verdict">
-          <VerdictMark verdict={now.verdict} way={now.way} size={compact ? 30 : 46} />
+        <div class={`verdict ${sought ? "sought" : ""}`}>
+          <VerdictMark verdict={now.verdict} way={now.way} size={compact ? 46 : sought ? 46 : 62} />
           <span>{sought ? "seeking" : now.verdict}</span>
         </div>
       </div>

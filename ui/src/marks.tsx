@@ -22,7 +22,7 @@ export function Arrow({ way }: { way: number }) {
 /** A stack that leans against its target, or lies on it. */
 export function Tilt({ way }: { way: number }) {
   return (
-    <svg class="arrow" viewBox="-1.05 -1.05 2.1 2.1" aria-hidden="true" stroke="currentColor" fill="none">
+    <svg class="arrow" viewBox="-1.05 -1.05 2.1 2.1" role="img" aria-label={way === 0 ? "along its target" : way > 0 ? "rises to the right of its target" : "falls to the right of its target"} stroke="currentColor" fill="none">
       <path d="M-1 0H1" stroke-width="0.12" stroke-dasharray="0.22 0.16" />
       <path d={`M-0.95 ${0.5 * way}L0.95 ${-0.5 * way}`} stroke-width="0.3" />
     </svg>

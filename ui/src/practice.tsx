@@ -11,6 +11,7 @@ import { advice, deck, faults, focus, running } from "./store";
 import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
+import { Where } from "./where";
 import { Word } from "./word";
 import { lookForExercise, openSchool, pieces, view } from "./pieces";
 
@@ -53,6 +54,7 @@ export default function Practice() {
         <>
           <Works now={now} />
           <Trimmers now={now} />
+          <Where />
         </>
       )}
       {school && (busy || view.value !== "none") && <school.Bar />}

@@ -10,6 +10,7 @@ import { Form } from "./lateform";
 import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { trimmerName } from "../words";
+import { PlacesCard } from "./whereis";
 import { sheetOf } from "../paper";
 import { emptyRow, tracksShown } from "./draft";
 import { constants, minuteOf, speedName, speedsName } from "./words";
@@ -86,6 +87,7 @@ function DeckPage({ deck }: { deck: Thing }) {
         <Parts deck={deck} />
         <Rest deck={deck} />
       </div>
+      <PlacesCard deck={deck} key={`places${deck.id}`} />
     </Page>
   );
 }

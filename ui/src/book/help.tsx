@@ -16,6 +16,7 @@ const KEYS: [string, string][] = [
   ["0", "give the order back to the bench"],
   ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
   ["B, D, T, H, C, W, P", "Bench, Decks, Tapes, History, Captures, Work out, Practice"],
+  ["G", "where the trimmer in hand is, on the picture of its card; again: away"],
   ["S", "sound off, and on again as it was"],
   ["E", "hear what is left of the track in hand beside its tones, on this device; again: off"],
   ["L", "light: as the system has it, dark, day"],
