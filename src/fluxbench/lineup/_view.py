@@ -8,6 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+WAS_PUT_BACK = "was put back to where it was found"
+BACK = ", back to as found"
+"""What stands behind the words of an advice while its trimmer is put back."""
+
 
 class Verdict(StrEnum):
     """Where a reading stands against its target."""
@@ -72,6 +76,10 @@ class Advice:
     moved_db: float = 0.0
     to_go_db: float | None = None
     back_ratio: float | None = None
+    from_found: float | None = None
+    """How far it stands from where it was found, in `unit`; of bias in decibels of D."""
+    goes_back: bool = False
+    """Whether the target is where it was found, as the person wished."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,6 +138,16 @@ class PassOver(Strict):
     track: Track | None
 
 
+class PutBack(Strict):
+    """Have the trimmer in hand go back to where it was found, or to its target after all."""
+
+    id: Id
+    command: Literal["put-back"]
+    trimmer: Text
+    track: Track | None
+    on: bool = True
+
+
 class Skip(Strict):
     """Leave the running stage."""
 
@@ -172,7 +182,16 @@ class StopLineUp(Strict):
 
 
 AnyCommand = Annotated[
-    Begin | Acknowledge | Decline | Focus | PassOver | Skip | Repeat | SilenceKey | StopLineUp,
+    Begin
+    | Acknowledge
+    | Decline
+    | Focus
+    | PassOver
+    | PutBack
+    | Skip
+    | Repeat
+    | SilenceKey
+    | StopLineUp,
     Field(discriminator="command"),
 ]
 
