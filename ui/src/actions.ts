@@ -1,5 +1,5 @@
 // What the person can do, wherever it is asked for: by button, key or foot switch.
-import type { Ask } from "./model";
+import type { Advice, Ask } from "./model";
 import { complaint, focus, progress, running, silenced, state, tracks } from "./store";
 import { command, load, locate, silence, transport } from "./wire";
 
@@ -19,6 +19,12 @@ export async function letDeck(ask: Ask): Promise<void> {
 
 export const begin = (kind: "line-up" | "check" | "verification" | "tones" | "reel", fields: Record<string, unknown> = {}) =>
   command("begin", { kind, ...fields });
+
+/** Have the trimmer in hand go back to where it was found, or to its target after all. */
+export const putBack = (now: Advice, on: boolean) => command("put-back", { trimmer: now.trimmer, track: now.track, on });
+
+/** Leave the trimmer in hand as it is, and go on. */
+export const passOver = (now: Advice) => command("pass-over", { trimmer: now.trimmer, track: now.track });
 
 /** The one thing that Enter or the foot switch does now. */
 export async function goOn(): Promise<void> {

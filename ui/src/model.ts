@@ -27,6 +27,10 @@ export interface Advice {
   /** While bias is sought: about how far it has to go on, null if that is not known. */
   to_go_db: Num;
   back_ratio: Num;
+  /** How far it stands from where it was found, null while that is not known. */
+  from_found: Num;
+  /** Whether the target is where it was found. */
+  goes_back: boolean;
 }
 
 export interface Stage {
