@@ -14,7 +14,7 @@ from typing import Any
 
 from playwright.sync_api import Page, sync_playwright
 
-from tests.browser.benches import serving
+from tests.browser.benches import PASSED_FIRST, serving
 from tests.browser.conftest import ARGUMENTS, CHROMIUM
 from tests.browser.fetched import fetched_kb
 
@@ -57,10 +57,12 @@ def measure(seconds: float, tracks: int) -> dict[str, Any]:
         firsts = []
         for _ in range(5):
             context = browser.new_context(viewport=SIZE, bypass_csp=True)
+            context.add_init_script(PASSED_FIRST)
             page = context.new_page()
             firsts.append(first_meters_ms(page, bench.address))
             context.close()
         context = browser.new_context(viewport=SIZE, bypass_csp=True)
+        context.add_init_script(PASSED_FIRST)
         page = context.new_page()
         first_meters_ms(page, bench.address)
         sizes_kb = fetched_kb(browser, bench.address)

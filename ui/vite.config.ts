@@ -5,8 +5,8 @@ import { bench } from "./mock/plugin.ts";
 
 const SHIPPED = ["preact", "@preact/signals", "uplot", "@fontsource-variable/atkinson-hyperlegible-next"];
 
-/** Modules of the first page: all but the screens that come when they are opened, and the plots. */
-const FIRST = /[\\/]preact[\\/]|signals|[\\/]ui[\\/]src[\\/](?!book[\\/]|practice|drawings|plot|paint)[a-z]+\.tsx?$/;
+/** Modules of the first page: all but its entry, the screens that come when they are opened, and the plots. */
+const FIRST = /preload-helper|[\\/]preact[\\/]|signals|[\\/]ui[\\/]src[\\/](?!book[\\/]|practice|drawings|plot|main)[a-z]+\.tsx?$/;
 
 /** The licences of what is built in travel with the screens. */
 function licences(): Plugin {

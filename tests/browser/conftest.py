@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, Playwright, expect
 
-from tests.browser.benches import Running, serving
+from tests.browser.benches import PASSED_FIRST, Running, serving
 
 CHROMIUM = "/usr/bin/chromium"
 PATIENCE_MS = 60_000
@@ -37,6 +37,7 @@ def page(chromium: Browser, bench: Running) -> Iterator[Page]:
     """A tablet that leans on the deck, closed before the bench; nothing was complained of."""
     wide, high = SIZES["tablet"]
     context = chromium.new_context(viewport={"width": wide, "height": high}, has_touch=True)
+    context.add_init_script(PASSED_FIRST)
     page = context.new_page()
     page.set_default_timeout(PATIENCE_MS)
     complaints: list[str] = []

@@ -66,13 +66,13 @@ def test_an_exercise_from_its_begin_to_the_book(practising: TestClient) -> None:
         for secret in ("card:", "teaches", "residual", "made_as", '"seed":1'):
             assert secret not in answer.text
     for refused in (
-        practising.get("/api/deck/faults"),
         post(practising, "deck/faults", on=[]),
         post(practising, "deck/renew", seed=3),
     ):
         assert refused.status_code == 409
         assert "hand it in first" in refused.json()["error"]
     assert practising.get("/api/deck/truth").status_code == 404
+    assert practising.get("/api/deck/faults").json()["on"] is None
 
     unknown = {"what": "gremlins", "tracks": []}
     assert post(practising, "exercises/hand-in", id="h1", found=[unknown]).status_code == 502

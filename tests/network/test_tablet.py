@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, Playwright, expect
 
+from tests.browser.benches import PASSED_FIRST
 from tests.browser.conftest import ARGUMENTS, CHROMIUM, PATIENCE_MS, SIZES
 from tests.browser.test_screens import assert_no_faults_in_either_light, scrolled_size
 from tests.network.people import Bench
@@ -40,9 +41,9 @@ def browser(playing: Playwright, bench: Bench, tmp_path: Path) -> Iterator[Brows
 
 
 def opened(browser: Browser, address: str, asked: list[str] | None = None) -> Page:
-    page = browser.new_context(
-        viewport={"width": WIDE, "height": HIGH}, has_touch=True
-    ).new_page()  # fmt: skip
+    context = browser.new_context(viewport={"width": WIDE, "height": HIGH}, has_touch=True)
+    context.add_init_script(PASSED_FIRST)
+    page = context.new_page()
     page.set_default_timeout(PATIENCE_MS)
     expect.set_options(timeout=PATIENCE_MS)
     if asked is not None:

@@ -10,19 +10,12 @@ import pytest
 
 from fluxbench.cli import main
 from fluxbench.cli._main import COMMANDS
+from manual.options import commands_below
 from tests.unit.test_house_style import ROOT, committed_files
 
 PAGES = sorted(file for file in committed_files() if file.suffix == ".md")
-REFERENCE = sorted((ROOT / "docs" / "reference").glob("*.md"))
-
-
-def commands_below(path: str, command: Any) -> Iterator[tuple[str, Any]]:
-    """The command itself, or every command of a group, by full name."""
-    below = getattr(command, "commands", {})
-    for name, inner in below.items():
-        yield from commands_below(f"{path} {name}", inner)
-    if not below:
-        yield path, command
+MADE_FROM_COMMANDS = ROOT / "docs" / "reference" / "all-options.md"
+REFERENCE = sorted(set((ROOT / "docs" / "reference").glob("*.md")) - {MADE_FROM_COMMANDS})
 
 
 OPTION = re.compile(r"(?<![\w-])--[a-z][\w-]*")

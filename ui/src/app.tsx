@@ -4,8 +4,10 @@ import { sendAgain, silenceKey } from "./actions";
 import { wake } from "./awake";
 import { Board } from "./boardview";
 import { Focus } from "./focus";
+import { useFirst } from "./offer";
+import { useHelp } from "./pieces";
 import { lan } from "./lan";
-import { KEYS, learning, nextOf } from "./keys";
+import { nextOf } from "./keys";
 import { Danger } from "./marks";
 import { Picture } from "./picture";
 import { clock, pitch, shown } from "./scale";
@@ -13,22 +15,25 @@ import { hasVoice, switchEar, wakeSound } from "./sound";
 import { Shelf } from "./shelf";
 import { Stages } from "./stages";
 import {
-  complaint, connection, deck, ear, earTrack, footKey, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
+  complaint, connection, deck, ear, earTrack, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
 } from "./store";
 import { DevicesPanel, HandBar, HandKey } from "./watch";
-import { useSignal } from "@preact/signals";
 
 export function App() {
   useEffect(() => {
     history.replaceState(null, "", `#${screen.value}`);
   }, [screen.value]);
+  const First = useFirst();
+  const Help = useHelp();
   return (
     <div class={`page ${silenced.value ? "silenced" : ""} ${lan.value ? "shared" : ""} ${lan.value && !lan.value.yours ? "watching" : ""}`}>
       <Head />
       <TapeTime />
       <Banner />
       <HandBar />
-      {screen.value === "bench" ? (
+      {screen.value === "bench" && First ? (
+        <First><Board /></First>
+      ) : screen.value === "bench" ? (
         <main class="bench">
           <Stages />
           <Board />
@@ -40,7 +45,7 @@ export function App() {
       ) : (
         <Shelf of={screen.value} />
       )}
-      {helpOpen.value && <Help />}
+      {Help && <Help />}
       <DevicesPanel />
     </div>
   );
@@ -150,33 +155,6 @@ function Banner() {
     <div class="banner" role="alert">
       {lines.map((line) => <p key={line}><Danger size={20} />{line}</p>)}
       {(complaint.value || dark) && <button class="small" onClick={() => { complaint.value = null; if (dark) wakeTold.value = true; }}>I see</button>}
-    </div>
-  );
-}
-
-function Help() {
-  const waits = useSignal(false);
-  footKey.value;
-  useEffect(() => {
-    const end = footKey.subscribe(() => (waits.value = learning.foot));
-    return end;
-  }, []);
-  return (
-    <div class="help panel" role="dialog" aria-label="Keys and help">
-      <header class="panel-head"><h2>Keys</h2><button class="small" onClick={() => (helpOpen.value = false)}>close</button></header>
-      <dl>
-        {KEYS.map(([key, what]) => <><dt>{key}</dt><dd>{what}</dd></>)}
-      </dl>
-      <p>
-        {waits.value ? "Press the foot switch now …" : footKey.value ? `The foot switch is the key “${footKey.value}”.` : "A foot switch is a key to the computer. Teach the page which."}
-        {" "}
-        <button class="small" onClick={() => { learning.foot = true; waits.value = true; }}>teach</button>
-        {footKey.value && <button class="small" onClick={() => (footKey.value = null)}>forget</button>}
-      </p>
-      {!lan.value && <p>A tablet can be used beside this page when the bench is started with <b>--lan</b>.</p>}
-      <h2>Reading the board</h2>
-      <p>Each lane is a track of the tape, track 1 at the top. The line down the middle is the target: what stands left of it is too low, what stands right is too high. A disc is in, a lozenge near, a triangle out and points the way to go, a cross is no reading; a ring is how it was found. A tick says that the reading is taken, and on disk.</p>
-      <p>Touch a lane and the bench looks at that track; otherwise it follows its own order, or the trimmer that it sees you turn.</p>
     </div>
   );
 }

@@ -5,6 +5,7 @@ import { drawMoving, drawStill, laneAt, measureBoard, type BoardScene, type Lane
 import { calm, colours, eachFrame, fit, lightEpoch } from "./paint";
 import { board, focus, live, stageNow, state, tracks } from "./store";
 import { command } from "./wire";
+import { SaveKey, type Savable } from "./save";
 import { shown } from "./scale";
 import { trimmerName } from "./words";
 
@@ -137,11 +138,31 @@ export function Board() {
       <header class="panel-head">
         <h2 id="board-title">{title}</h2>
         <span class="hint">{told && told.unit === "dB" ? "off target" : "re 0 VU"}</span>
+        <SaveKey name={title} of={() => savable(title)} />
       </header>
       <canvas ref={canvas} onClick={choose} role="img" aria-label={`${title}, all tracks; the same as a table follows`} />
       <HeardTable title={title} />
     </section>
   );
+}
+
+/** The board as it stands now. */
+function savable(title: string): Savable {
+  const scene = sceneNow();
+  const high = 30 + Math.min(36, Math.max(22, 640 / Math.max(1, scene.lanes.length))) * scene.lanes.length;
+  return {
+    title: scene.aimed ? `${title.charAt(0).toUpperCase()}${title.slice(1)}, off target` : title,
+    high,
+    paint: (c, wide, tall, k) => {
+      const m = measureBoard(wide, tall, scene.lanes.length);
+      drawStill(c, m, { ...scene, focus: null }, k);
+      drawMoving(c, m, scene, scene.lanes.map((lane) => lane.value ?? NaN), k);
+    },
+    table: {
+      heads: ["track", scene.aimed ? "off target, dB" : "level re 0 VU, dB", "standard error, dB", "verdict", "as found, off target, dB", "taken"],
+      rows: scene.lanes.map((lane, i) => (lane.live ? [i + 1, lane.value, lane.spread, lane.verdict, lane.found, lane.taken] : [i + 1, null, null, "left out", null, false])),
+    },
+  };
 }
 
 function HeardTable({ title }: { title: string }) {

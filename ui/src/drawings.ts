@@ -1,13 +1,18 @@
 // The three pictures: bias, azimuth, response. Each gives the axes and the drawing for what is told.
 import type { AzimuthPicture, BiasPicture, Num, Response } from "./model";
-import { label, line, type Axes, type Draw } from "./plot";
+import type { Axes, Draw } from "./plot";
+import type { Table } from "./saving/csv";
 import { shown } from "./scale";
+import { label, line } from "./strokes";
 
 export interface Drawing {
   axes: Axes;
   draw: Draw;
   /** The same in words. */
   words: string;
+  title: string;
+  /** The same in numbers. */
+  table: Table;
 }
 
 const finite = (values: readonly Num[]) => values.filter((v): v is number => v != null && Number.isFinite(v));
@@ -36,6 +41,18 @@ function lower(values: Num[], low: number, high: number): Num[] {
   if (known.length < 3) return values.map(() => null);
   const [a, b] = room(known, 1e-6);
   return values.map((v) => (v == null ? null : low + ((v - a) / (b - a)) * (high - low) * 0.3));
+}
+
+/** What was read while bias moved, and the curve through it. */
+function biasTable(told: BiasPicture): Table {
+  const read = told.difference_db.map((d, i) => ["read", d, told.short_db[i], told.third_harmonic_percent[i], told.modulation_noise_db[i]]);
+  const fit = told.fit?.difference_db.map((d, i) => ["fitted", d, told.fit?.short_db[i], null, null]) ?? [];
+  const spots = ([["peak", told.peak && { ...told.peak, short_db: told.peak.level_db }], ["the sheet's point", told.sheet], ["here", told.here]] as const)
+    .flatMap(([name, spot]) => (spot ? [[name, spot.difference_db, spot.short_db, null, null]] : []));
+  return {
+    heads: ["what", "short wave minus long wave, dB", "short wave re operating level, dB", "third harmonic, %", "modulation noise, dB"],
+    rows: [...read, ...fit, ...spots],
+  };
 }
 
 export function drawBias(told: BiasPicture, overBias_db: number): Drawing {
@@ -142,6 +159,8 @@ export function drawBias(told: BiasPicture, overBias_db: number): Drawing {
       y: { label: "short wave re peak, dB", min: y[0], max: y[1] },
     },
     draw,
+    title: `Bias of track ${told.track}`,
+    table: biasTable(told),
     words: told.peak
       ? `Track ${told.track}: peak known to ${told.peak.error_db.toFixed(2)} dB; now ${shown(fall, 2, false)} dB below it, the sheet says ${overBias_db.toFixed(1)}`
       : `Track ${told.track}: peak not found yet`,
@@ -184,6 +203,11 @@ export function drawAzimuth(told: AzimuthPicture): Drawing {
       y: { label: "delay, µs", min: -nice, max: nice },
     },
     draw,
+    title: told.trimmer.startsWith("record") ? "Azimuth of the record head" : "Azimuth of the reproduce head",
+    table: {
+      heads: ["track", "place across the tape, mm", "delay, µs", "delay where the target is, µs"],
+      rows: told.delay_us.map((d, i) => [i + 1, xs[i], d, mean + (xs[i]! - middle) * target]),
+    },
     words: `The head stands at ${shown(told.angle_arcmin)} arc-minutes, target ${shown(told.target_arcmin)}`,
   };
 }
@@ -236,6 +260,11 @@ export function drawResponse(told: Response, focus: number | null): Drawing {
       y: { label: "off flat, dB", min: y[0], max: y[1] },
     },
     draw,
+    title: told.of === "verify" ? "Response as left" : `Response from the ${told.of}`,
+    table: {
+      heads: ["frequency, Hz", ...Array.from({ length: count }, (_, t) => `track ${t + 1}, dB`)],
+      rows: order.map((i) => [frequencies_hz[i], ...Array.from({ length: count }, (_, t) => level_db[i]?.[t])]),
+    },
     words: `${told.of === "verify" ? "As left, own recording" : `From the ${told.of}`}: ${count} tracks, at most ${shown(worst, 1, false)} dB off`,
   };
 }

@@ -8,7 +8,7 @@ import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { LabelForm, LabelJudged, labelling } from "./reel";
 import { choosing, Choice, VerifyKey } from "./verified";
-import { askCautions, CAUTIONS, stageWords, trimmerName, wayWord, shouts } from "./words";
+import { askCautions, CAUTIONS, stageWords, trimmerName, unitWords, wayWord, shouts } from "./words";
 
 export function Focus({ compact = false }: { compact?: boolean }) {
   const told = state.value;
@@ -128,8 +128,6 @@ export function bigNumber(now: Advice): string {
   return Math.abs(now.deviation).toFixed(Math.abs(now.deviation) >= 9.995 ? 1 : 2);
 }
 
-const unitName = (unit: string) => (unit === "arcmin" ? "arc-min" : unit);
-
 function Advised({ now, compact }: { now: Advice; compact: boolean }) {
   const stack = now.track === null;
   const wrong = /wrong side/.test(now.words);
@@ -170,7 +168,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
       <p class="fine">
         {sought && now.unit === "dB" && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
         {sought && now.to_go_db !== null && now.to_go_db > 0 ? `about ${now.to_go_db.toFixed(0)} dB to go · ` : ""}
-        {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitName(now.unit)} · ` : ""}
+        {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitWords(now.unit)} · ` : ""}
         {`after a turn, look again in ${now.wait_s.toFixed(1)} s`}
       </p>
       {!compact && <WayBack now={now} />}
@@ -222,7 +220,7 @@ function CheckWords({ check }: { check: Check }) {
   );
 }
 
-const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied" };
+const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied", part: "Done" };
 
 /** What there is to say of something that ended well. */
 export function endWords(told: State): string {
@@ -230,6 +228,7 @@ export function endWords(told: State): string {
   if (told.lineup?.kind === "tones") return "The tones are on the tape";
   if (told.lineup?.kind === "working copy") return "The working copy is made; its page is on Tapes";
   if (told.lineup?.kind === "reel") return "The reproduce side stands as the reel wants it";
+  if (told.lineup?.kind === "part") return "This part is done and written down";
   return told.lineup?.kind === "check" ? "The check is done" : "The line-up is done and written down";
 }
 

@@ -1,22 +1,8 @@
 // Every key of the page. A foot switch is a key that the person teaches the page once.
 import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
 import { handBy, turnByKey } from "./hand";
-import { atDeck, footKey, helpOpen, light, screen, SCREENS } from "./store";
+import { atDeck, firstTold, footKey, helpOpen, light, screen, SCREENS } from "./store";
 import { switchEar, switchSound } from "./sound";
-
-export const KEYS: [string, string][] = [
-  ["Esc", "silence: nothing is sent from now on"],
-  ["Shift Esc", "send again"],
-  ["Enter, foot switch", "done: what was asked is done"],
-  ["↑ ↓", "look at the track before, the next track"],
-  ["0", "give the order back to the bench"],
-  ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
-  ["B, D, T, H, C, P", "Bench, Decks, Tapes, History, Captures, Practice"],
-  ["S", "sound off, and on again as it was"],
-  ["E", "hear what is left of the track in hand beside its tones, on this device; again: off"],
-  ["L", "light: as the system has it, dark, day"],
-  ["?", "these keys"],
-];
 
 export function nextOf<T>(all: readonly T[], now: T): T {
   return all[(all.indexOf(now) + 1) % all.length] as T;
@@ -24,6 +10,8 @@ export function nextOf<T>(all: readonly T[], now: T): T {
 
 /** Waiting for the foot switch to be pressed once, to learn its key. */
 export const learning = { foot: false };
+
+const hasScrews = () => screen.value === "practice" || (screen.value === "bench" && firstTold.value === false);
 
 type Do = (event: KeyboardEvent) => void;
 const steps = (event: KeyboardEvent) => (event.shiftKey ? 0.002 : event.altKey ? 0.25 : 0.02);
@@ -33,8 +21,8 @@ const TABLE: Record<string, Do> = {
   Enter: () => atDeck.value && void goOn(),
   ArrowUp: () => (screen.value === "practice" ? handBy(-1) : screen.value === "bench" && void lookBy(-1)),
   ArrowDown: () => (screen.value === "practice" ? handBy(1) : screen.value === "bench" && void lookBy(1)),
-  ArrowLeft: (event) => screen.value === "practice" && turnByKey(-steps(event)),
-  ArrowRight: (event) => screen.value === "practice" && turnByKey(steps(event)),
+  ArrowLeft: (event) => hasScrews() && turnByKey(-steps(event)),
+  ArrowRight: (event) => hasScrews() && turnByKey(steps(event)),
   "0": () => void lookAt(null),
   ...Object.fromEntries(SCREENS.map(({ name, key }) => [key, () => (screen.value = name)])),
   s: switchSound,

@@ -4,9 +4,9 @@ import { App } from "./app";
 import { startAwake } from "./awake";
 import { startKeys } from "./keys";
 import { startLan } from "./lan";
-import { loadPlots } from "./picture";
+import { loadPlots } from "./drawn";
 import { startSound } from "./sound";
-import { heard } from "./store";
+import { heard, screen } from "./store";
 import { drawn } from "./boardview";
 import { listen } from "./wire";
 
@@ -25,9 +25,9 @@ const end = heard.subscribe((yes) => {
   requestAnimationFrame(() =>
     requestAnimationFrame(() => {
       timing.first_meters_ms = performance.now();
-      void loadPlots(); // what a glance needs comes first
+      if (screen.value === "bench") void loadPlots(); // what a glance needs comes first
     }),
   );
 });
-setTimeout(() => void loadPlots(), 2000);
+setTimeout(() => screen.value === "bench" && void loadPlots(), 2000);
 addEventListener("pagehide", end);

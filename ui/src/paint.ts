@@ -47,10 +47,28 @@ export interface Colours {
 let known: Colours | null = null;
 
 export function colours(): Colours {
-  if (known) return known;
-  const style = getComputedStyle(document.documentElement);
+  known ??= coloursOf(document.documentElement);
+  return known;
+}
+
+/** Draw something as it is on white paper, whatever the light. */
+export function onPaper<T>(draw: (k: Colours) => T): T {
+  const before = known;
+  const sheet = document.body.appendChild(document.createElement("i"));
+  sheet.className = "on-paper";
+  try {
+    known = coloursOf(sheet);
+    return draw(known);
+  } finally {
+    known = before;
+    sheet.remove();
+  }
+}
+
+function coloursOf(node: HTMLElement): Colours {
+  const style = getComputedStyle(node);
   const of = (name: string) => style.getPropertyValue(`--${name}`).trim();
-  known = {
+  return {
     ground: of("ground"),
     panel: of("panel"),
     ink: of("ink"),
@@ -66,7 +84,6 @@ export function colours(): Colours {
     out: of("out"),
     none: of("none"),
   };
-  return known;
 }
 
 /** Counts changes of the light, so that what is drawn once is drawn again. */

@@ -1,14 +1,13 @@
 // One picture at a time: the one that the stage is about, unless the person chose another.
 import { computed, signal } from "@preact/signals";
-import { useEffect, useRef } from "preact/hooks";
+import { loaded, PlotBox, type Drawings } from "./drawn";
 import type { Drawing } from "./drawings";
-import { lightEpoch } from "./paint";
-import { light } from "./store";
+import { SaveKey, type Savable } from "./save";
 import { Cautions } from "./marks";
 import { shown } from "./scale";
 import { azimuth, bias, focus, stageNow, state } from "./store";
-import { Verified } from "./verified";
-import { trimmerName } from "./words";
+import { Verified, verifiedTable } from "./verified";
+import { stageWords, trimmerName, unitWords } from "./words";
 
 type Kind = "bias" | "azimuth" | "response" | "verified" | "taken" | "notes";
 const NAMES: Record<Kind, string> = {
@@ -45,6 +44,7 @@ export function Picture() {
             {name === "notes" && notes > 0 && <b class="badge">{notes}</b>}
           </button>
         ))}
+        {isThere(kind) && <SaveKey key={kind} name={NAMES[kind]} of={() => savable(kind)} {...(kind === "taken" || kind === "verified" ? { only: "csv" as const } : {})} />}
       </header>
       {kind === "taken" && <TakenList />}
       {kind === "notes" && <Notes />}
@@ -60,7 +60,26 @@ const EMPTY: Record<string, string> = {
   response: "Here stands the response of all tracks: from the calibration tape first, from the verify stage in the end.",
 };
 
-type Drawings = typeof import("./drawings");
+/** Whether there is anything to keep. */
+function isThere(kind: Kind): boolean {
+  const told = state.value;
+  const there: Record<Kind, unknown> = {
+    bias: bias.value, azimuth: azimuth.value, response: told?.responses.length, verified: told?.verification,
+    taken: told?.taken.length, notes: false,
+  };
+  return !!there[kind];
+}
+
+/** What is shown, to be kept. */
+function savable(kind: Kind): Savable | null {
+  if (kind === "taken") {
+    const rows = (state.value?.taken ?? []).map((row) => [stageWords(row.stage).title, trimmerName(row.trimmer), row.track, row.reading, row.error, row.target, unitWords(row.unit)]);
+    return { title: "Readings taken", table: { heads: ["stage", "trimmer", "track", "reads", "standard error", "target", "unit"], rows } };
+  }
+  if (kind === "verified") return verifiedTable();
+  const drawing = loaded.value && drawingNow(kind, loaded.value.drawings);
+  return drawing ? { title: drawing.title, table: drawing.table, drawing } : null;
+}
 
 function drawingNow(kind: Kind, drawings: Drawings): Drawing | null {
   if (kind === "bias") return bias.value ? drawings.drawBias(bias.value, state.value?.lineup?.over_bias_db ?? 3) : null;
@@ -69,32 +88,9 @@ function drawingNow(kind: Kind, drawings: Drawings): Drawing | null {
   return told ? drawings.drawResponse(told, focus.value?.track ?? null) : null;
 }
 
-const loaded = signal<{ drawings: Drawings; plot: typeof import("./plot") } | null>(null);
-
-/** The plots come after the first meters: they are not needed for them. */
-export async function loadPlots(): Promise<void> {
-  const [drawings, plot] = await Promise.all([import("./drawings"), import("./plot")]);
-  loaded.value = { drawings, plot };
-}
-
 function Plot({ kind }: { kind: Kind }) {
-  const box = useRef<HTMLDivElement>(null);
-  const plot = useRef<import("./plot").Picture | null>(null);
   const with_ = loaded.value;
-  const drawing = with_ ? drawingNow(kind, with_.drawings) : null;
-  const lit = `${light.value}${lightEpoch}`;
-  useEffect(() => {
-    if (!box.current || !with_ || !drawing) return;
-    plot.current ??= new with_.plot.Picture(box.current);
-    plot.current.show(drawing.axes, drawing.draw);
-  }, [drawing, lit]);
-  useEffect(() => () => plot.current?.end(), []);
-  return (
-    <>
-      <div ref={box} class="plot" role="img" aria-label={drawing?.words ?? EMPTY[kind]} hidden={!drawing} />
-      {drawing ? <p class="plot-words">{drawing.words}</p> : <p class="nothing">{EMPTY[kind]}</p>}
-    </>
-  );
+  return <PlotBox drawing={with_ ? drawingNow(kind, with_.drawings) : null} empty={EMPTY[kind]!} />;
 }
 
 function TakenList() {

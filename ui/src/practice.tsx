@@ -7,15 +7,17 @@ import { Focus } from "./focus";
 import { handTrack, picked, trimmerNow } from "./hand";
 import { clock, pitch, shown } from "./scale";
 import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "./screws";
-import { advice, deck, faults, focus } from "./store";
+import { advice, deck, faults, focus, running } from "./store";
 import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
+import { lookForExercise, openSchool, pieces, view } from "./pieces";
 
 let follows: string | null = null;
 
 export default function Practice() {
   useEffect(() => {
+    void lookForExercise();
     const timer = setInterval(() => void readDeck(), 700);
     return () => clearInterval(timer);
   }, []);
@@ -37,12 +39,28 @@ export default function Practice() {
         </section>
       </main>
     );
+  const school = pieces.value;
+  const stands = school !== null && school.stands();
+  const busy = running.value;
   return (
     <main class="practice">
-      <Focus compact />
-      <Works now={now} />
-      <Trimmers now={now} />
-      <Wrongs tracks={now.tracks} />
+      {busy || (!stands && (!school || view.value === "none")) ? <Focus compact /> : null}
+      {school && !busy && view.value === "none" && <school.Bar />}
+      {school && view.value !== "none" ? (
+        <school.School />
+      ) : (
+        <>
+          <Works now={now} />
+          <Trimmers now={now} />
+        </>
+      )}
+      {school && (busy || view.value !== "none") && <school.Bar />}
+      {!stands && (
+        <div class="practice-foot">
+          <button aria-pressed={view.value === "list"} onClick={() => void openSchool(view.value === "list" ? "none" : "list")}>Exercises</button>
+          <Wrongs tracks={now.tracks} />
+        </div>
+      )}
     </main>
   );
 }
@@ -110,7 +128,7 @@ function Works({ now }: { now: DeckState }) {
   );
 }
 
-const all = (now: DeckState) => Array.from({ length: now.tracks }, (_, i) => i + 1);
+export const all = (now: DeckState) => Array.from({ length: now.tracks }, (_, i) => i + 1);
 
 function Trimmers({ now }: { now: DeckState }) {
   const names = [...now.trimmers.per_track, ...now.trimmers.per_stack];
@@ -136,7 +154,7 @@ function Trimmers({ now }: { now: DeckState }) {
   );
 }
 
-function Screw({ trimmer, track }: { trimmer: string; track: number | null }) {
+export function Screw({ trimmer, track }: { trimmer: string; track: number | null }) {
   const dial = useRef<HTMLDivElement>(null);
   const from = useRef<[number, number] | null>(null);
   const turns = turned.value[keyOf(trimmer, track)] ?? 0;

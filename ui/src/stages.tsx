@@ -1,5 +1,6 @@
 // The stages in order: what is done, what is due, what was disturbed.
 import { signal, useSignal } from "@preact/signals";
+import { useDialog } from "./dialog";
 import type { Stage } from "./model";
 import { Cautions, StageMark } from "./marks";
 import { SheetLink } from "./paper";
@@ -39,7 +40,7 @@ export function Stages() {
           </li>
         ))}
       </ol>
-      {chosen && <StageCard stage={chosen} />}
+      {chosen && <StageCard stage={chosen} key={chosen.name} />}
     </nav>
   );
 }
@@ -49,12 +50,13 @@ function StageCard({ stage }: { stage: Stage }) {
   const cautions = words.cautions.map((name) => CAUTIONS[name]);
   const lines = stage.caution && cautions.length === 0 ? [stage.caution] : cautions;
   const reason = useSignal("");
+  const node = useDialog();
   const skip = () => {
     void command("skip", { stage: stage.name, reason: reason.value.trim() });
     open.value = null;
   };
   return (
-    <div class="stage-card panel" role="dialog" aria-label={words.title}>
+    <div ref={node} class="stage-card panel" role="dialog" aria-label={words.title}>
       <header class="panel-head">
         <h2>{words.title}</h2>
         <button class="small" onClick={() => (open.value = null)}>close</button>

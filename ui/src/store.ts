@@ -112,4 +112,6 @@ export const earTrack = signal<number | null>(null);
 export const footKey = kept<string | null>("foot", null);
 /** Whether the person has read that this device may go dark. */
 export const wakeTold = kept("wake told", false);
+/** Null until the first hour was looked for; false while it is shown, true once it is passed. */
+export const firstTold = kept<boolean | null>("first told", null);
 export const helpOpen = signal(false);

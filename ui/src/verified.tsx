@@ -6,6 +6,7 @@ import { Cautions, VerdictMark } from "./marks";
 import type { Limits, VerifiedRow, VerifiedTrack } from "./model";
 import { shown } from "./scale";
 import { state } from "./store";
+import type { Savable } from "./save";
 import { CAUTIONS, READINGS, readingOf } from "./words";
 
 /** Whether the person is choosing what to verify. */
@@ -104,6 +105,16 @@ export function Verified() {
       <TrackPage page={page} rows={told.rows} />
     </div>
   );
+}
+
+/** All tracks of a verification, one line a reading. */
+export function verifiedTable(): Savable | null {
+  const told = state.value?.verification;
+  if (!told) return null;
+  const rows = told.rows.flatMap((row) =>
+    row.value.map((value, at) => [at + 1, row.of, row.name, value, row.error[at], row.hidden_below?.[at], row.limit, row.within ? "within" : row.at_least ? "at least" : "at most", row.unit, row.margin_db[at]]),
+  );
+  return { title: "Verification", table: { heads: ["track", "of", "reading", "value", "standard error", "lies under", "limit", "limit means", "unit", "to spare, dB"], rows } };
 }
 
 function TrackPage({ page, rows }: { page: VerifiedTrack; rows: VerifiedRow[] }) {

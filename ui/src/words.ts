@@ -167,6 +167,8 @@ export function trimmerCalled(words: string): string {
 }
 export const TRIMMER_NAMES = Object.values(TRIMMERS);
 
+export const unitWords = (unit: string): string => (unit === "arcmin" ? "arc-min" : unit);
+
 /** The way of a move, in one word for three metres. */
 export function wayWord(way: number, stack = false): string {
   if (way === 0) return "hold";

@@ -83,7 +83,7 @@ test("an equalisation is told with its confidence, and an open one with what wou
 });
 
 test("a section shows hidden harmonics as under, and a track that cannot be trusted as no reading", () => {
-  const text = show(<FoundCards found={found} />);
+  const text = show(<FoundCards name="side A" found={found} />);
   expect(text).toContain("under 0.012");
   expect(text).toContain("0.400 ± 0.010");
   expect(text).toContain("no reading: clipped");

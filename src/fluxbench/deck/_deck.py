@@ -54,7 +54,8 @@ class PracticeDeck:
         machine = build(tracks, speed_ips, rate_hz, wrong, draws[0])
         width_mm = machine.layout.tape_width_mm
         trimmers = banks(tracks, width_mm, draws[1])
-        leave_as_found(trimmers, Truth(machine.clean(), chosen).ideal(), width_mm, draws[2])
+        self._lined_up = Truth(machine.clean(), chosen).ideal()
+        leave_as_found(trimmers, self._lined_up, width_mm, draws[2])
         self._made_as = {
             "tracks": tracks,
             "speed_ips": speed_ips,
@@ -265,7 +266,7 @@ class PracticeDeck:
 
     def lined_up(self) -> dict[str, NDArray[np.float64]]:
         """What trimmers did on the day of the last line-up, before anything went wrong."""
-        return Truth(self._machine.clean(), self._stock).ideal()
+        return {kind: values.copy() for kind, values in self._lined_up.items()}
 
     def put(self, settings: Mapping[str, NDArray[np.float64]]) -> None:
         """Put every trimmer where it does this, as far as it goes."""

@@ -45,8 +45,8 @@ class PartOfLineUp(LineUp):
 
     def course(self) -> Sequence[Visit]:
         """Those of the whole, without the pass over the tape."""
-        whole = partial(reproduce, head="reproduce", pass_first=False)
-        course = [replace(v, run=whole) if v.stage == "reproduce" else v for v in STRAIGHT]
+        heads = {h: partial(reproduce, head=h, pass_first=False) for h in ("reproduce", "sync")}
+        course = [replace(v, run=heads.get(v.stage, v.run)) for v in STRAIGHT]
         return [visit for visit in course if visit.stage in self._named]
 
 

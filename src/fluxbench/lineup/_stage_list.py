@@ -34,7 +34,7 @@ def stages_of(plan: Plan, named: Sequence[str] | None = None) -> list[str]:
     kept = []
     for name in COURSE:
         needed = _STAGE_TRIMMERS.get(name)
-        if needed is not None and not needed & plan.trimmers:
+        if needed is not None and not needed & plan.trimmers and name not in (named or ()):
             continue
         if name.startswith("azimuth") and plan.tracks < 2:
             continue

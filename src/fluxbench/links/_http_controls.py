@@ -69,9 +69,11 @@ class HttpControls:
         """For a judge only, after the line-up is closed."""
         return self._call("/truth")
 
-    def call(self, path: str, body: Mapping[str, Any] | None = None) -> Mapping[str, Any]:
+    def call(
+        self, path: str, body: Mapping[str, Any] | None = None, timeout_s: float | None = None
+    ) -> Mapping[str, Any]:
         """Any call of the deck, also one that only this deck has; None in the body is left out."""
-        return self._call(path, body)
+        return self._call(path, body, timeout_s)
 
     def _call(
         self, path: str, body: Mapping[str, Any] | None = None, timeout_s: float | None = None

@@ -69,7 +69,7 @@ def plan_of(shown: Mapping[str, Any]) -> Plan:
         ) from None
     if shown.get("reel") is not None:
         plan = plan_for_reel(plan, label_from_told(shown["reel"]))
-    if shown.get("trimmers"):
+    if shown.get("trimmers") is not None:
         plan = replace(plan, trimmers=plan.trimmers & frozenset(shown["trimmers"]))
     limits: dict[str, Any] = _limits(shown.get("limits") or {})
     tolerances = replace(plan.tolerances, **limits)

@@ -90,7 +90,7 @@ class Begin(Strict):
     stages: Annotated[list[Text], Field(max_length=20)] | None = None
     """Of a part: the stages that are gone through, beside the input check and the close."""
     trimmers: Annotated[list[Text], Field(max_length=20)] | None = None
-    """The trimmers that are set, of those that the deck has; all if left out."""
+    """The trimmers that are set, of those that the deck has; all if left out, none if empty."""
     deck: Id | None = None
     """Things of the book that the line-up is about, by their ids; what they are now is kept."""
     tape: Id | None = None

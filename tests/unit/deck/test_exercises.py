@@ -103,7 +103,7 @@ def _with(deck: PracticeDeck, sync_off: float) -> PracticeDeck:
 
 
 def test_more_tape_than_the_expert_costs_marks_and_a_wiped_tape_all() -> None:
-    deck = stood("one-bias", 1)
+    deck = set_up(exercise_named("one-bias"), 1, RATE_HZ)  # of its own: it is wiped
     deck.put(deck.lined_up())
     quick, slow = (judged("one-bias", 1, deck, tape_s) for tape_s in (0.0, 100_000.0))
     expert_s = quick["expert"]["tape_s"]
@@ -148,7 +148,8 @@ def test_while_it_runs_nothing_tells_what_it_hides(tmp_path: Path) -> None:
         for secret in ("monitor_input:", 'verdict": {', "made_as", "residual", "teaches"):
             assert secret not in told
         assert deck.exercise()["seed"] is None
-        for refused in (deck.truth, deck.faults, deck.renew, lambda: deck.switch_faults([])):
+        assert deck.faults()["on"] is None
+        for refused in (deck.truth, deck.renew, lambda: deck.switch_faults([])):
             with pytest.raises(DeckError, match="hand it in first"):
                 refused()
         deck.load("stock")

@@ -172,7 +172,7 @@ function CapturePage({ capture }: { capture: Thing }) {
         )}
         {found?.measured.capture.notes.map((note) => <p key={note} class="hint">{note}</p>)}
       </Card>
-      {found && <FoundCards found={found} key={capture.row} />}
+      {found && <FoundCards found={found} name={String(facts["name"])} key={capture.row} />}
       <Card title="What belongs to it"><FactRows fields={CAPTURE.slice(1)} thing={capture} /></Card>
       {!job && facts["path"] && <AgainCard id={id} measured={verdict !== undefined} found={found ?? null} />}
     </Page>

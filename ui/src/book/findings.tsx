@@ -1,9 +1,11 @@
 // What stands out, in words with its evidence; batches and calibration tapes side by side.
 import { Cautions } from "../marks";
+import { SaveKey } from "../save";
 import { shown } from "../scale";
 import { pathOf } from "../shapes";
-import { trimmerName } from "../words";
-import { Nothing } from "./parts";
+import { trimmerName, unitWords } from "../words";
+import { besideSaved } from "./beside";
+import { aboutDeck, Nothing } from "./parts";
 import { sentence, tracksShown } from "./draft";
 
 export interface Suggestion {
@@ -44,7 +46,7 @@ export function Suggestions({ list, visits, show }: SuggestionsProps) {
     );
   }
   return (
-    <section class="leaf" aria-label="What stands out">
+    <section class="leaf" aria-label="What stands out" tabIndex={0}>
       <header class="leaf-head"><div><p class="kicker">{`In the last ${visits} line-ups, newest first`}</p><h2>What stands out</h2></div></header>
       <ol class="findings">
         {list.map((one, i) => (
@@ -81,13 +83,16 @@ export function Beside({ told, of }: { told: BesideTold; of: "batches" | "tapes"
   const lists = told.trimmers.map((one) => ({ ...one, rows: one[of] ?? [] })).filter((one) => one.rows.length > 1);
   if (lists.length === 0) return <Nothing title={`${of === "batches" ? "One batch" : "One tape"} at most: nothing to compare yet`}><p>{SIDE[of].empty}</p></Nothing>;
   return (
-    <section class="leaf" aria-label={SIDE[of].title}>
+    <section class="leaf" aria-label={SIDE[of].title} tabIndex={0}>
       <header class="leaf-head"><div><p class="kicker">{SIDE[of].kicker}</p><h2>{SIDE[of].title}</h2></div></header>
       <div class="cards">
         {lists.map((one) => (
           <section key={one.trimmer} class="card" aria-label={trimmerName(one.trimmer)}>
-            <h3>{sentence(trimmerName(one.trimmer)).slice(0, -1)}</h3>
-            <Rows rows={one.rows} unit={one.unit === "arcmin" ? "arc-min" : one.unit} />
+            <header>
+              <h3>{sentence(trimmerName(one.trimmer)).slice(0, -1)}</h3>
+              <SaveKey name={trimmerName(one.trimmer)} of={() => besideSaved(SIDE[of].title, one.trimmer, one.rows, unitWords(one.unit), aboutDeck([]))} />
+            </header>
+            <Rows rows={one.rows} unit={unitWords(one.unit)} />
           </section>
         ))}
       </div>
@@ -104,7 +109,7 @@ function Rows({ rows, unit }: { rows: OneBeside[]; unit: string }) {
   const x = (value: number) => 100 + (value / reach) * 96;
   return (
     <table class="list beside">
-      <thead><tr><th>{""}</th><th><span class="unseen">drawn</span></th><th>reads</th><th>±</th></tr></thead>
+      <thead><tr><th><span class="unseen">which</span></th><th><span class="unseen">drawn</span></th><th>reads</th><th>±</th></tr></thead>
       <tbody>
         {rows.map((row) => (
           <tr key={row.id}>

@@ -1,17 +1,20 @@
 // What was found in a capture: one row a track, what it says of the reel, and each section.
 import { useState } from "preact/hooks";
+import { SaveKey, type Savable } from "../save";
+import { SvgPicture } from "../saving/picture";
 import { pitch, shown } from "../scale";
+import { besides, pointsDrawn, sectionTable, tracksTable } from "./capturesaved";
 import { azimuthError, equalisationWords, numberOf, referenceOf, sectionName, tracksOf, withError, type Found, type Section, type ToneTrack } from "./capture";
 import { Card } from "./parts";
 import { tracksShown } from "./draft";
 
 const plain = (validity: string): string => validity.replaceAll("_", " ");
 
-export function FoundCards({ found }: { found: Found }) {
+export function FoundCards({ found, name }: { found: Found; name: string }) {
   const hz = found.levels.reference_hz;
   return (
     <>
-      <Card title={hz === null ? "Track by track" : `Track by track; level and balance at ${pitch(hz)}`} wide>
+      <Card title={hz === null ? "Track by track" : `Track by track; level and balance at ${pitch(hz)}`} wide keys={<SaveKey name="Track by track" only="csv" of={() => ({ title: "Track by track", table: tracksTable(found), about: [name] })} />}>
         <div class="scroll" tabIndex={0} role="region" aria-label="Track by track">
           <table class="list">
             <thead><tr><th>track</th><th>level<small>dBFS</small></th><th>off their mean<small>dB</small></th><th>later by<small>µs</small></th><th>polarity</th><th>noise, A<small>dBFS</small></th><th>strongest hum<small>dBFS</small></th><th>drop-outs</th><th>peak; clipped<small>dBFS</small></th></tr></thead>
@@ -33,7 +36,7 @@ export function FoundCards({ found }: { found: Found }) {
           </table>
         )}
       </Card>
-      <Sections found={found} />
+      <Sections found={found} name={name} />
     </>
   );
 }
@@ -52,14 +55,14 @@ function OfReel({ found }: { found: Found }) {
   return <dl class="facts">{rows.map(([name, value], i) => <div key={i}><dt>{name}</dt><dd>{value}</dd></div>)}</dl>;
 }
 
-function Sections({ found }: { found: Found }) {
+function Sections({ found, name }: { found: Found; name: string }) {
   const list = found.measured.sections;
   const first = Math.max(0, list.indexOf(referenceOf(found)!));
   const [at, setAt] = useState(first);
   const now = list[at];
   if (!now) return <Card title="Sections" wide><p class="hint">Nothing in it could be told apart: no tone, no noise of a blank stretch, no sweep.</p></Card>;
   return (
-    <Card title="Sections, in the order of the file" wide>
+    <Card title="Sections, in the order of the file" wide keys={<SaveKey name="this section" of={() => savable(now, name)} {...(now.points ? {} : { only: "csv" as const })} />}>
       <div class="keys sections" role="group" aria-label="Which section">
         {list.map((one, i) => <button key={i} aria-pressed={i === at} onClick={() => setAt(i)}>{sectionName(one)}<small>{`${one.start_s.toFixed(1)} to ${one.end_s.toFixed(1)} s`}</small></button>)}
       </div>
@@ -68,9 +71,16 @@ function Sections({ found }: { found: Found }) {
   );
 }
 
+/** The section that is looked at, to be kept. */
+function savable(now: Section, name: string): Savable {
+  const about = [name, besides(now)];
+  const title = sectionName(now);
+  return now.points ? { ...pointsDrawn(now.points), title: `Response, ${title}`, about } : { title, table: sectionTable(now), about };
+}
+
 function OneSection({ one }: { one: Section }) {
   if (one.kind === "noise") return <Rows rows={one.tracks ?? []} heads={NOISE} cells={noiseCells} />;
-  if (one.points) return <Points points={one.points} />;
+  if (one.points) return <><SvgPicture drawing={pointsDrawn(one.points)} /><Points points={one.points} /></>;
   if (one.kind !== "tone") return <p class="hint">Programme: it is told, and not measured.</p>;
   return (
     <>

@@ -4,7 +4,7 @@ import { signal } from "@preact/signals";
 import type { Field } from "./draft";
 import { look, looked, open } from "./editing";
 import { all, retire, type Facts, type Kind, type Thing } from "./things";
-import { minuteOf, valueWords } from "./words";
+import { dayOf, minuteOf, valueWords } from "./words";
 
 /** Whether retired things are listed as well. */
 export const withRetired = signal(false);
@@ -53,6 +53,12 @@ export function Index({ kind, name, told, add, addWords, above }: IndexProps) {
 export function lookedAt(kind: Kind): Thing | undefined {
   const list = all(kind);
   return list.find((thing) => thing.id === looked.value[kind]) ?? list.find((thing) => !thing.retired) ?? (withRetired.value ? list[0] : undefined);
+}
+
+/** Whose history it is, and from when to when. */
+export function aboutDeck(at: readonly string[]): string[] {
+  const days = [at[0], at.at(-1)].filter((one) => one !== undefined).map(dayOf);
+  return [String(lookedAt("decks")?.facts["name"] ?? "Deck"), days.join(" to ")].filter(Boolean);
 }
 
 interface CardProps {
@@ -165,7 +171,7 @@ export function Page({ thing, kicker, keys, children }: { thing: Thing; kicker: 
 export function Nothing({ title, children }: { title: string; children: ComponentChildren }) {
   return (
     <section class="leaf say">
-      <p class="big">{title}</p>
+      <h2 class="big">{title}</h2>
       {children}
     </section>
   );

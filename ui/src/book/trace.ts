@@ -1,6 +1,8 @@
 // Where a history is drawn: days across, deviation from the target upwards. No page, no colours.
-import { shown } from "../scale";
 import type { Num } from "../model";
+import type { Table } from "../saving/csv";
+import { shown } from "../scale";
+import { unitWords } from "../words";
 
 export interface Forecast {
   outlook: "expected" | "not before" | "stays" | "out" | "cannot tell";
@@ -175,8 +177,6 @@ export function dates(from: number, to: number, most: number): { day: number; wo
   }
 }
 
-const unitWords = (unit: string): string => (unit === "arcmin" ? "arc-min" : unit);
-
 /** How fast it drifts, or that nobody can tell. */
 export function driftWords(track: Pick<TrackHistory, "per_year" | "low_per_year" | "high_per_year">, unit: string, coverage: number): string {
   const { per_year: rate, low_per_year: low, high_per_year: high } = track;
@@ -207,3 +207,13 @@ export const OUTLOOK: Record<Forecast["outlook"], { mark: "disc" | "lozenge" | "
   out: { mark: "up", word: "out" },
   "cannot tell": { mark: "cross", word: "cannot tell" },
 };
+
+/** All tracks of a trimmer, one line a line-up. */
+export function tableOf(history: TrimmerHistory): Table {
+  const unit = unitWords(history.unit);
+  const kinds = ["found", "left"] as const;
+  return {
+    heads: ["line-up", "at", ...history.tracks.flatMap(({ track }) => kinds.flatMap((kind) => [`track ${track} as ${kind}, ${unit} off target`, `track ${track} as ${kind}, standard error, ${unit}`]))],
+    rows: history.at.map((at, i) => [history.line_ups[i], at, ...history.tracks.flatMap((one) => kinds.flatMap((kind) => [one[kind][i], one[`${kind}_error`][i]]))]),
+  };
+}

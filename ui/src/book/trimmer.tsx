@@ -1,14 +1,16 @@
 // One trimmer of all tracks over time: the tracks at the left, the one that is looked at large.
-import { useState } from "preact/hooks";
+import { useRef, useState } from "preact/hooks";
 import { pathOf } from "../shapes";
+import { SaveKey } from "../save";
 import { shown } from "../scale";
 import { sheetOf } from "../paper";
 import { trimmerName } from "../words";
 import { changeAt, ChangeShape, Changes, Notes, notesOf, sinceBefore } from "./happened";
 import { track as looked } from "./history";
+import { aboutDeck } from "./parts";
 import { all, lineups } from "./things";
 import {
-  changesOf, dates, dayNumber, driftWords, fieldOf, HIGH, marksOf, moves, OUTLOOK, outlookWords, shownAt, steps, WIDE,
+  changesOf, dates, dayNumber, driftWords, fieldOf, HIGH, marksOf, moves, OUTLOOK, outlookWords, shownAt, steps, tableOf, WIDE,
   type Change, type Field, type MadeWith, type Mark, type TrackHistory, type TrimmerHistory,
 } from "./trace";
 import { dayOf } from "./words";
@@ -106,6 +108,7 @@ function Plot({ history, track, changes, title }: PlotProps) {
   const visit = Math.min(picked, history.at.length - 1);
   const field = fieldOf(history, track, WIDE, HIGH);
   const marks = marksOf(history, track);
+  const drawn = useRef<SVGSVGElement>(null);
   const nearest = (event: MouseEvent & { currentTarget: SVGSVGElement }) => {
     const box = event.currentTarget.getBoundingClientRect();
     const x = ((event.clientX - box.left) / box.width) * WIDE;
@@ -117,7 +120,8 @@ function Plot({ history, track, changes, title }: PlotProps) {
   };
   return (
     <figure class="card trace">
-      <svg viewBox={`0 0 ${WIDE} ${HIGH}`} role="img" aria-label={`${title}: ${history.at.length} line-ups from ${dayOf(history.at[0]!)} to ${dayOf(history.at.at(-1)!)}. ${outlookWords(track.forecast, history.tolerance, history.unit)}`} onClick={nearest}>
+      <SaveKey name={title} of={() => ({ title: `${title.charAt(0).toUpperCase()}${title.slice(1)}: deviation from the target, ${unitOf(history)}`, svg: () => drawn.current, table: tableOf(history), about: aboutDeck(history.at) })} />
+      <svg ref={drawn} viewBox={`0 0 ${WIDE} ${HIGH}`} role="img" aria-label={`${title}: ${history.at.length} line-ups from ${dayOf(history.at[0]!)} to ${dayOf(history.at.at(-1)!)}. ${outlookWords(track.forecast, history.tolerance, history.unit)}`} onClick={nearest}>
         <Ground field={field} history={history} />
         <Notes field={field} track={track.track} />
         <Changes field={field} history={history} changes={changes} />

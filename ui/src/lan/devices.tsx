@@ -3,14 +3,16 @@ import "./devices.css";
 import { useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { devicesOpen, lan, lanCall, leftOf, type Device, type Lan } from "../lan";
+import { useDialog } from "../dialog";
 import { clock } from "../scale";
 
 export default function Devices() {
   const told = lan.value;
+  const node = useDialog();
   if (!told) return null;
   return (
-    <div class="help devices panel" role="dialog" aria-label="Devices">
-      <header class="panel-head"><h2>Devices</h2><button class="small" onClick={() => (devicesOpen.value = false)}>close</button></header>
+    <div ref={node} class="help devices panel" role="dialog" aria-label="Devices">
+      <div class="panel-head"><h2>Devices</h2><button class="small" onClick={() => (devicesOpen.value = false)}>close</button></div>
       <div class={`devices-grid ${told.you.desk ? "" : "alone"}`}>
         {told.you.desk && <DoorOf told={told} />}
         <section class="inside">

@@ -204,12 +204,16 @@ def _in_words(hidden: Hidden) -> list[str]:
         for track, off in tracks.items():
             where = "" if stack or trimmer in said else f" of track {track}"
             name = "it" if trimmer in said else trimmer.replace("_", " ")
-            lines.append(f"{name}{where} stood {off:+.1f} {unit} off")
+            lines.append(f"{name}{where} stood {_signed(off)} {unit} off")
     if hidden.stock != hidden.lined_up_for:
         lines.append("the record side stood for another stock")
     if hidden.as_found:
         lines.append("every trimmer stood where somebody had left it")
     return lines or ["nothing: it stood where it was left"]
+
+
+def _signed(off_db_or_arcmin: float) -> str:
+    return f"{off_db_or_arcmin:+.1f}".replace("-", "−")
 
 
 def _at(tracks: Sequence[int]) -> str:

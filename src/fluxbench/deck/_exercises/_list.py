@@ -85,8 +85,7 @@ EXERCISES = (
         " through, the amplifier card. Dull at the reproduce head alone: its trimmer (or its gap)."
         " The calibration tape is right and only what is recorded here is dull: the record side.",
         _draws.dull_track, tracks=8, asks=True,
-        begin={"kind": "part", "stages": ["reproduce", "sync", "load", "verify"],
-               "trimmers": ["sync_level"]},
+        begin={"kind": "part", "stages": ["reproduce", "sync", "load", "verify"], "trimmers": []},
     ),
     Exercise(
         "new-stock", "Another stock", 3,
@@ -109,7 +108,7 @@ EXERCISES = (
         " if the angle is right, the gap is worn, and no trimmer mends that for long.",
         _draws.dull_all_over, tracks=8, asks=True,
         begin={"kind": "part", "stages": ["reproduce", "sync"],
-               "trimmers": ["reproduce_azimuth", "sync_level"]},
+               "trimmers": ["record_azimuth"]},
     ),
     Exercise(
         "left-by-somebody", "Somebody left it", 4,
@@ -120,7 +119,7 @@ EXERCISES = (
         " reduction does not give back as 20. Scrap tape with every track safe: nothing may be"
         " recorded. What still returns with no head's delay is input, not tape.",
         _draws.left_by_somebody, tracks=8, asks=True,
-        begin={"kind": "part", "stages": ["prepare", "reproduce"], "trimmers": ["sync_level"]},
+        begin={"kind": "part", "stages": ["prepare", "reproduce"], "trimmers": []},
     ),
     Exercise(
         "by-the-meter", "Without the bench", 4,

@@ -106,9 +106,9 @@ class KeptDeck:
         return self._deck.locate(section, position_s)
 
     def faults(self) -> Mapping[str, Any]:
-        """Which faults are on, and which there are; what an exercise hides is not told."""
-        self._practising.refuse()
-        return {"on": list(self._deck.kept()["made_as"]["faults"]), "kinds": list(FAULTS)}
+        """Which faults are on, and which there are; `on` is None while an exercise hides them."""
+        on = list(self._deck.kept()["made_as"]["faults"])
+        return {"on": None if self._practising.runs else on, "kinds": list(FAULTS)}
 
     def switch_faults(self, on: Sequence[str]) -> Mapping[str, Any]:
         """Have exactly these faults from now on; the deck stops, its trimmers stay."""

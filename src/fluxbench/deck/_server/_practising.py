@@ -25,6 +25,7 @@ class Practising:
         """`kept` is what `kept` gave; DeckError for an exercise that is not known any more."""
         self._now: dict[str, Any] | None = dict(kept) if kept else None
         self.tape_s = float(kept["tape_s"]) if kept else 0.0
+        self._judge: Judge | None = None
 
     @property
     def runs(self) -> bool:
@@ -65,7 +66,9 @@ class Practising:
         """The deck of an exercise; the one before is kept for when it is left."""
         if seed < 0:
             raise DeckError(f"a seed counts from 0, it cannot be {seed}")
-        new = set_up(exercise_named(name), seed, deck.rate_hz)
+        exercise = exercise_named(name)
+        new = set_up(exercise, seed, deck.rate_hz)
+        self._judge = Judge(exercise, hidden_in(exercise, seed), new)
         before = deck.kept() if self._now is None else self._now["before"]
         self._now = {"name": name, "seed": seed, "before": before, "verdict": None,
                      "handed_in": None}  # fmt: skip
@@ -81,9 +84,10 @@ class Practising:
             return
         exercise, seed = exercise_named(now["name"]), now["seed"]
         _check_answers(found, deck.tracks)
-        start = set_up(exercise, seed, deck.rate_hz)
-        judge = Judge(exercise, hidden_in(exercise, seed), start)
-        verdict = judge.verdict(deck, self.tape_s, found)
+        if self._judge is None:  # begun in another process
+            start = set_up(exercise, seed, deck.rate_hz)
+            self._judge = Judge(exercise, hidden_in(exercise, seed), start)
+        verdict = self._judge.verdict(deck, self.tape_s, found)
         self._now = {**now, "verdict": verdict, "handed_in": key}
 
     def leave(self) -> PracticeDeck | None:

@@ -1,0 +1,130 @@
+// The exercise that runs on the practice deck, as the bench tells it; what it hides is not told.
+import { signal } from "@preact/signals";
+import { complaint } from "../store";
+import { call, newId, readDeck, readFaults, Refused, surely } from "../wire";
+
+export interface Listed {
+  name: string;
+  title: string;
+  grade: number;
+  tracks: number;
+  speed_ips: number;
+  asks: boolean;
+  advised: boolean;
+  task: string;
+  done: number;
+  passed: boolean;
+  best: Result | null;
+}
+
+export interface Wrong {
+  name: string;
+  words: string;
+  tracks: number;
+}
+
+export interface Running extends Omit<Listed, "done" | "passed" | "best"> {
+  begin: Record<string, unknown> | null;
+  wrongs: Wrong[];
+}
+
+export interface Setting {
+  trimmer: string;
+  track: number | null;
+  unit: "dB" | "arcmin";
+  found: number;
+  left: number;
+  set: number;
+  accept: number;
+  verdict: "in" | "near" | "out";
+  marks: number;
+  of: number;
+}
+
+export interface Verdict {
+  passed: boolean;
+  marks: number;
+  of: number;
+  tape_s: number;
+  wiped: boolean;
+  settings: Setting[];
+  answers: { what: string; words: string; tracks: number[]; verdict: string; marks: number; of: number }[];
+  needless: { trimmer: string; track: number | null; moved: number }[];
+  hidden: string[];
+  teaches: string;
+  luck: string[];
+  expert: { words: string; tape_s: number | null; runs: number[] | null; command: string | null };
+}
+
+export interface Result {
+  id: string;
+  exercise: string;
+  on: string;
+  passed: boolean;
+  marks: number;
+  out_of: number;
+  tape_s: number;
+  seed: number;
+}
+
+export interface Now {
+  exercise: Running | null;
+  tape_s?: number;
+  verdict?: Verdict | null;
+  seed?: number | null;
+}
+
+export interface Found {
+  what: string;
+  tracks: number[];
+}
+
+export const now = signal<Now | null>(null);
+export const listed = signal<{ exercises: Listed[]; first: boolean } | null>(null);
+export const results = signal<Result[] | null>(null);
+/** What the learner says is wrong, until it is handed in. */
+export const found = signal<Found[]>([]);
+
+export const isRunning = (): boolean => !!now.value?.exercise && !now.value.verdict;
+
+async function told<T>(what: () => Promise<T>): Promise<T | null> {
+  try {
+    const answer = await what();
+    complaint.value = null;
+    return answer;
+  } catch (error) {
+    complaint.value = error instanceof Refused ? error.message : "the bench does not answer";
+    return null;
+  }
+}
+
+/** Null where the deck sets no exercises. */
+export async function readNow(): Promise<void> {
+  now.value = await call<Now>("exercises/now").catch(() => now.peek());
+}
+
+export async function readList(): Promise<void> {
+  listed.value = await call<{ exercises: Listed[]; first: boolean }>("exercises").catch(() => null);
+  results.value = (await call<{ results: Result[] }>("exercises/results").catch(() => null))?.results ?? null;
+}
+
+async function took(answer: Now | null): Promise<boolean> {
+  if (!answer) return false;
+  now.value = answer;
+  await Promise.all([readDeck(), readFaults(), readList()]);
+  return true;
+}
+
+export async function beginExercise(name: string, seed?: number): Promise<boolean> {
+  found.value = [];
+  const body = { id: newId(), name, ...(seed === undefined ? {} : { seed }) };
+  return took(await told(() => surely<Now>("exercises/begin", body)));
+}
+
+export async function handIn(): Promise<boolean> {
+  return took(await told(() => surely<Now>("exercises/hand-in", { id: newId(), found: found.peek() })));
+}
+
+export async function leaveExercise(): Promise<boolean> {
+  return took(await told(() => surely<Now>("exercises/leave", { id: newId() })));
+}
