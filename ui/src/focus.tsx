@@ -1,9 +1,10 @@
 // What is to be done now: the track in hand, legible from three metres, or the thing that is asked.
 import { useState } from "preact/hooks";
 import type { Advice, Ask, Check, Printed, State } from "./model";
-import { acknowledge, begin, letDeck, lookAt, passOver, putBack } from "./actions";
+import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
+import { WayBack } from "./wayback";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { LabelForm, LabelJudged, labelling } from "./reel";
@@ -172,21 +173,6 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
         {`after a turn, look again in ${now.wait_s.toFixed(1)} s`}
       </p>
       {!compact && <WayBack now={now} />}
-    </div>
-  );
-}
-
-/** How far it stands from where it was found, and what else can be done than turn it to its target. */
-function WayBack({ now }: { now: Advice }) {
-  return (
-    <div class="way-back">
-      <span>
-        {now.from_found === null ? "" : `${shown(now.from_found)} ${unitName(now.unit)} from as found`}
-      </span>
-      {now.from_found !== null && (
-        <button class="small" onClick={() => void putBack(now, !now.goes_back)}>{now.goes_back ? "to its target after all" : "put it back"}</button>
-      )}
-      <button class="small" onClick={() => void passOver(now)}>leave it as it is</button>
     </div>
   );
 }

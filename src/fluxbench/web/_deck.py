@@ -107,6 +107,12 @@ def switch_faults(hands: PracticeHands, body: FaultsOn) -> Answer:
     return _passed(hands, "/faults", body)
 
 
+@router.post("/swap")
+def swap(hands: PracticeHands, body: Swap) -> Answer:
+    """Have cards, or head leads, of two tracks change places; the deck stops."""
+    return _passed(hands, "/swap", body)
+
+
 @router.post("/renew")
 def renew(session: Bench, hands: PracticeHands, body: Renew) -> Answer:
     """Have another deck; a line-up that runs ends."""
