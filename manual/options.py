@@ -29,7 +29,7 @@ def all_commands() -> Iterator[tuple[str, Any]]:
 def options_told() -> str:
     """Every command as a heading with a table."""
     return "\n".join(
-        f"### {path.removeprefix('fluxbench ')}\n\n{_usage(path, command)}{_table(command)}"
+        f"## {path.removeprefix('fluxbench ')}\n\n{_usage(path, command)}{_table(command)}"
         for path, command in all_commands()
     )
 

@@ -4,7 +4,7 @@ from playwright.sync_api import Browser
 
 from tests.browser.benches import PASSED_FIRST
 
-ROOMS = ("bench", "decks", "tapes", "history", "captures", "practice")
+ROOMS = ("bench", "decks", "tapes", "history", "captures", "workout", "practice")
 MOST_KB = 120.0
 """Budget of a page."""
 

@@ -159,7 +159,7 @@ def pictures_are_kept(page: Page) -> None:
 def test_every_screen_is_for_everyone(page: Page, bench: Running) -> None:
     """All rooms of the book, the bench and the practice deck."""
     page.emulate_media(reduced_motion="reduce")
-    for screen in ("decks", "tapes", "history", "captures"):
+    for screen in ("decks", "tapes", "history", "captures", "workout"):
         page.goto(f"{bench.address}/#{screen}")
         page.reload()
         expect(page.locator("main .leaf")).to_be_visible()

@@ -1,14 +1,10 @@
-"""The documentation names every command and option, its links lead somewhere, its examples run."""
+"""The documentation names every command and option, its links lead somewhere."""
 
 import re
-import shlex
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from fluxbench.cli import main
 from fluxbench.cli._main import COMMANDS
 from manual.options import commands_below
 from tests.unit.test_house_style import ROOT, committed_files
@@ -97,38 +93,3 @@ def test_every_page_can_be_reached_from_the_readme() -> None:
                 waiting.append(there)
     docs = {page for page in PAGES if ROOT / "docs" in page.parents}
     assert docs - reached == set()
-
-
-def examples() -> Iterator[Any]:
-    """`$ fluxbench work-out ...` and the lines below it, from `console` blocks."""
-    for page in PAGES:
-        for block in re.findall(r"^```console\n(.*?)^```", page.read_text(), re.M | re.S):
-            for step in re.split(r"^\$ ", block, flags=re.M)[1:]:
-                command, _, shown = step.partition("\n")
-                if command.startswith("fluxbench work-out "):
-                    yield pytest.param(command, shown, id=command)
-
-
-@pytest.mark.parametrize(("command", "shown"), [*examples()])
-def test_examples_print_what_the_page_shows(
-    capsys: pytest.CaptureFixture[str], command: str, shown: str
-) -> None:
-    assert main(shlex.split(command)[1:]) == 0
-    assert capsys.readouterr().out == shown
-
-
-def test_there_are_examples() -> None:
-    assert len(list(examples())) >= 3
-
-
-def test_shell_blocks_name_real_commands() -> None:
-    """Blocks marked `sh` are not compared with an output, but what they call exists."""
-    wrong = [
-        line
-        for page in PAGES
-        for block in re.findall(r"^```sh\n(.*?)^```", page.read_text(), re.M | re.S)
-        for line in block.splitlines()
-        if (found := re.match(r"(?:fluxbench|\./run) ([a-z][\w-]*)", line))
-        and found[1] not in COMMANDS
-    ]
-    assert wrong == []

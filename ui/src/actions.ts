@@ -1,7 +1,7 @@
 // What the person can do, wherever it is asked for: by button, key or foot switch.
 import type { Advice, Ask } from "./model";
 import { complaint, focus, progress, running, silenced, state, tracks } from "./store";
-import { command, load, locate, silence, transport } from "./wire";
+import { command, load, locate, silence, swapAtDeck, transport } from "./wire";
 
 /** The person has done what was asked. */
 export async function acknowledge(): Promise<void> {
@@ -13,11 +13,12 @@ export async function acknowledge(): Promise<void> {
 export async function letDeck(ask: Ask): Promise<void> {
   if (ask.kind === "load") await load(String(ask.values["tape"]));
   else if (ask.kind === "locate") await locate(ask.values);
+  else if (ask.kind === "swap") await swapAtDeck(ask.values);
   else if (ask.kind === "transport") await transport(ask.values);
   if (complaint.peek() === null) await acknowledge();
 }
 
-export const begin = (kind: "line-up" | "check" | "verification" | "tones" | "reel", fields: Record<string, unknown> = {}) =>
+export const begin = (kind: "line-up" | "check" | "verification" | "tones" | "reel" | "whose fault", fields: Record<string, unknown> = {}) =>
   command("begin", { kind, ...fields });
 
 /** Have the trimmer in hand go back to where it was found, or to its target after all. */

@@ -1,5 +1,5 @@
 // What the bench tells, in the words of docs/reference/http-api.md; null is "there is none".
-
+import type { Fault } from "./whosefault";
 export type Verdict = "in" | "near" | "out" | "no reading";
 export type Num = number | null;
 
@@ -118,6 +118,7 @@ export interface State {
   verification: Verification | null;
   printed: Printed | null;
   label: Label | null;
+  fault: Fault | null;
 }
 
 /** What a reel's tones read off an equalisation, by frequency in Hz. */

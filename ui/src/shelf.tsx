@@ -12,6 +12,7 @@ const FETCH: Record<Room, () => Promise<{ default: ComponentType }>> = {
   tapes: () => import("./book/tapes"),
   history: () => import("./book/history"),
   captures: () => import("./book/captures"),
+  workout: () => import("./book/workout"),
   practice: () => import("./practice"),
 };
 

@@ -94,6 +94,7 @@ export const SCREENS = [
   { name: "tapes", title: "Tapes", key: "t" },
   { name: "history", title: "History", key: "h" },
   { name: "captures", title: "Captures", key: "c" },
+  { name: "workout", title: "Work out", key: "w" },
   { name: "practice", title: "Practice", key: "p" },
 ] as const;
 export type Screen = (typeof SCREENS)[number]["name"];

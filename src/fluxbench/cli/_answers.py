@@ -1,28 +1,20 @@
 """An answer on standard output, and the refusal of numbers that cannot be."""
 
 import json
-import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fluxbench.trade.work_out import WorkedOut
 
 
-def tell(
-    as_json: bool, facts: Mapping[str, float | None], sentences: list[str], source: str
-) -> None:
+def tell(as_json: bool, answer: "WorkedOut") -> None:
     """Print the facts as one line of JSON, or the sentences and the source."""
     if as_json:
-        print(json.dumps(facts, allow_nan=False))
+        print(json.dumps(dict(answer.facts), allow_nan=False))
         return
-    for sentence in [*sentences, f"Source: {source}."]:
+    for sentence in [*answer.sentences, f"Source: {answer.source}."]:
         print(sentence)
-
-
-def rounded(value: float, decimals: int = 3, *, significant: int = 0) -> float | None:
-    """Round to decimals, more if the significant digits need them; infinity is null."""
-    if not math.isfinite(value):
-        return None
-    if value and significant:
-        decimals = max(decimals, significant - 1 - math.floor(math.log10(abs(value))))
-    return round(value, decimals) + 0.0  # never -0.0
 
 
 def check_positive(options: Mapping[str, float], *, or_zero: bool = False) -> None:
@@ -45,15 +37,17 @@ def check_between(what: str, value: float, low: float, high: float) -> None:
         raise MisuseError(f"{what} cannot be {value:g}; give a number from {low:g} to {high:g}")
 
 
-def print_losses(losses_db: Mapping[str, float], title: str) -> None:
-    """Print a table of losses and their sum."""
+def print_losses(answer: "WorkedOut") -> None:
+    """Print a table of losses and their sum, and the source."""
     from rich.console import Console
     from rich.table import Table
 
+    title, _, _ = answer.sentences[0].partition(": ")
     table = Table(title=title)
     table.add_column("loss")
     table.add_column("dB", justify="right")
-    for name, loss_db in losses_db.items():
+    for name, loss_db in answer.parts_db.items():
         table.add_row(name, f"{loss_db:.2f}")
-    table.add_row("together", f"{sum(losses_db.values()):.2f}", style="bold")
+    table.add_row("together", f"{sum(answer.parts_db.values()):.2f}", style="bold")
     Console().print(table)
+    print(f"Source: {answer.source}.")

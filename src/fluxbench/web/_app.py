@@ -24,6 +24,7 @@ from fluxbench.web import (
     _papers,
     _sockets,
     _things,
+    _work_out,
 )
 from fluxbench.web._guard import Guard
 from fluxbench.web._lan import Lan
@@ -77,7 +78,7 @@ def build_app(
     app.state.turned, app.state.lan = _deck.Once(), lan
     for part in (
         _calls, _captures, _deck, _exercises, _history, _interfaces, _lan_calls, _papers, _things,
-        _sockets,
+        _work_out, _sockets,
     ):  # fmt: skip
         app.include_router(part.router)
     if (static / "index.html").exists():

@@ -16,7 +16,7 @@ from fluxbench.base import FluxbenchError
 from fluxbench.links import HttpControls
 from fluxbench.session import Command, NotNowError, Session
 from fluxbench.web._bench import Bench
-from fluxbench.web._models import FaultsOn, Load, Locate, Renew, Transport, Turn
+from fluxbench.web._models import FaultsOn, Load, Locate, Renew, Swap, Transport, Turn
 
 REMEMBERED = 2000
 Answer = dict[str, Any]

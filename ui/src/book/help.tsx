@@ -14,7 +14,7 @@ const KEYS: [string, string][] = [
   ["↑ ↓", "look at the track before, the next track"],
   ["0", "give the order back to the bench"],
   ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
-  ["B, D, T, H, C, P", "Bench, Decks, Tapes, History, Captures, Practice"],
+  ["B, D, T, H, C, W, P", "Bench, Decks, Tapes, History, Captures, Work out, Practice"],
   ["S", "sound off, and on again as it was"],
   ["E", "hear what is left of the track in hand beside its tones, on this device; again: off"],
   ["L", "light: as the system has it, dark, day"],

@@ -55,6 +55,7 @@ const SHELVES: Record<string, Kind[]> = {
   decks: ["decks", "heads", "notes", "tapes", "stocks", "batches", "interfaces"],
   tapes: ["tapes", "stocks", "batches", "reels", "interfaces", "calibrations", "decks"],
   captures: ["reels", "decks"],
+  workout: ["decks", "heads", "stocks", "tapes"],
   history: ["decks", "heads", "notes", "stocks", "batches", "tapes"],
 };
 
