@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from manual import calls, kinds, lines, options, settings
+from manual import calls, facts, kinds, lines, options, settings
 
 DOCS = Path(__file__).parents[1] / "docs"
 MARKED = re.compile(
@@ -22,6 +22,8 @@ PARTS: dict[str, Callable[[], str]] = {
     "lines": lines.lines_told,
     "variables": settings.variables_told,
     "files": settings.files_told,
+    "formats": facts.formats_told,
+    "tolerances": facts.tolerances_told,
 }
 
 

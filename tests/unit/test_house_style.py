@@ -27,8 +27,7 @@ UNITS = re.compile(
 WITHOUT_A_UNIT = {
     "deck/_stocks.py": {"h0", "m", "n", "p"},
     # Advice on azimuth is in arc-minutes, on all else in dB: its `unit` says which.
-    "lineup/_view.py": {"deviation", "from_found", "off", "set_band", "spread"},
-    "lineup/_way_back.py": {"after", "before", "now"},
+    "lineup/_view.py": {"deviation", "off", "set_band", "spread"},
     # A row of a verification is in dB or per cent: its `unit` says which.
     "lineup/_verified_rows.py": {"limit"},
     "measure/_spectrum.py": {"fill"},

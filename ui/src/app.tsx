@@ -5,7 +5,7 @@ import { wake } from "./awake";
 import { Board } from "./boardview";
 import { Focus } from "./focus";
 import { useFirst } from "./offer";
-import { useHelp } from "./pieces";
+import { useHelp, useWordCard } from "./pieces";
 import { lan } from "./lan";
 import { nextOf } from "./keys";
 import { Danger } from "./marks";
@@ -18,6 +18,7 @@ import {
   complaint, connection, deck, ear, earTrack, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
 } from "./store";
 import { DevicesPanel, HandBar, HandKey } from "./watch";
+import { Where } from "./where";
 
 export function App() {
   useEffect(() => {
@@ -25,6 +26,7 @@ export function App() {
   }, [screen.value]);
   const First = useFirst();
   const Help = useHelp();
+  const WordCard = useWordCard();
   return (
     <div class={`page ${silenced.value ? "silenced" : ""} ${lan.value ? "shared" : ""} ${lan.value && !lan.value.yours ? "watching" : ""}`}>
       <Head />
@@ -39,13 +41,14 @@ export function App() {
           <Board />
           <div class="right">
             <Focus />
-            <Picture />
+            <Where><Picture /></Where>
           </div>
         </main>
       ) : (
         <Shelf of={screen.value} />
       )}
       {Help && <Help />}
+      {WordCard && <WordCard />}
       <DevicesPanel />
     </div>
   );

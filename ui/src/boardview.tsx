@@ -7,6 +7,7 @@ import { board, focus, live, stageNow, state, tracks } from "./store";
 import { command } from "./wire";
 import { SaveKey, type Savable } from "./save";
 import { shown } from "./scale";
+import { Word } from "./word";
 import { trimmerName } from "./words";
 
 /** What the board shows now, from what the bench told last. */
@@ -136,8 +137,8 @@ export function Board() {
   return (
     <section class="board panel" aria-labelledby="board-title">
       <header class="panel-head">
-        <h2 id="board-title">{title}</h2>
-        <span class="hint">{told && told.unit === "dB" ? "off target" : "re 0 VU"}</span>
+        <h2 id="board-title">{told && told.unit === "dB" ? <Word of={told.trimmer}>{title}</Word> : title}</h2>
+        <span class="hint">{told && told.unit === "dB" ? <Word of="target">off target</Word> : <>re <Word of="0 VU">0 VU</Word></>}</span>
         <SaveKey name={title} of={() => savable(title)} />
       </header>
       <canvas ref={canvas} onClick={choose} role="img" aria-label={`${title}, all tracks; the same as a table follows`} />

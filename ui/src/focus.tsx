@@ -8,8 +8,10 @@ import { WayBack } from "./wayback";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { LabelForm, LabelJudged, labelling } from "./reel";
+import { WhereKey } from "./where";
 import { choosing, Choice, VerifyKey } from "./verified";
 import { blaming, FaultForm, FaultFound } from "./whosefault";
+import { Word } from "./word";
 import { askCautions, CAUTIONS, stageWords, trimmerName, unitWords, wayWord, shouts } from "./words";
 
 export function Focus({ compact = false }: { compact?: boolean }) {
@@ -26,7 +28,7 @@ export function Focus({ compact = false }: { compact?: boolean }) {
       {kind === "choosing" && <Choice />}
       {kind === "blaming" && <FaultForm />}
       {kind === "labelling" && <LabelForm practice={deck.value !== null} />}
-      {kind === "empty" && <Empty />}
+      {kind === "empty" && <Empty compact={compact} />}
       {kind === "ask" && told?.ask && <Asked ask={told.ask} compact={compact} />}
       {kind === "advice" && advice.value && <Advised now={advice.value} compact={compact} />}
       {kind === "listening" && <Listening />}
@@ -58,8 +60,10 @@ function Waiting() {
   );
 }
 
-function Empty() {
+function Empty({ compact }: { compact: boolean }) {
   const practice = deck.value !== null;
+  // A deck that cannot be asked gets its plan from the book.
+  const byBook = state.value?.bench.deck === null;
   const known = deck.value;
   return (
     <div class="say">
@@ -69,14 +73,22 @@ function Empty() {
         {known
           ? `${known.tracks} tracks at ${known.speed_ips} inches per second, as somebody left it. `
           : ""}
-        The bench says what to do, one thing at a time: load, play, turn this trimmer this way, stop.
-        {practice ? " The deck's own keys and trimmers are on the Practice screen (key P)." : ""}
+        {byBook
+          ? "Choose it on Decks, with its speed, calibration tape and stock: from them comes every target. A deck that is not there yet takes five answers. "
+          : "The bench says what to do, one thing at a time: load, play, turn this trimmer this way, stop."}
+        {practice && !compact ? " The deck's own keys and trimmers are on the Practice screen (key P)." : ""}
       </p>
       <div class="row">
-        <button class="primary" onClick={() => void begin("line-up")}>Begin the line-up</button>
-        <ShortKeys />
+        {byBook ? (
+          <button class="primary" onClick={() => (screen.value = "decks")}>Choose the deck</button>
+        ) : (
+          <>
+            <button class="primary" onClick={() => void begin("line-up")}>Begin the line-up</button>
+            <ShortKeys />
+          </>
+        )}
       </div>
-      <Cautions lines={[CAUTIONS.hearing, CAUTIONS.mains, CAUTIONS.decides]} />
+      <Cautions lines={compact ? [CAUTIONS.hearing] : [CAUTIONS.hearing, CAUTIONS.mains, CAUTIONS.decides]} />
     </div>
   );
 }
@@ -141,8 +153,9 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
   return (
     <div class="advised">
       <div class="advised-head">
-        <span class="trimmer">{trimmerName(now.trimmer)}</span>
+        <span class="trimmer"><Word of={now.trimmer}>{trimmerName(now.trimmer)}</Word></span>
         {count && !stack && <span class="count">{`${count.done} of ${count.due} in`}</span>}
+        <WhereKey />
         {focus.value?.by === "hand" && <span class="by">followed your hand</span>}
         {focus.value?.by === "person" && (
           <button class="small" onClick={() => void lookAt(null)}>back to the bench's order</button>
@@ -164,8 +177,8 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
             </>
           )}
         </div>
-        <div class="verdict">
-          <VerdictMark verdict={now.verdict} way={now.way} size={compact ? 30 : 46} />
+        <div class={`verdict ${sought ? "sought" : ""}`}>
+          <VerdictMark verdict={now.verdict} way={now.way} size={compact ? 46 : sought ? 46 : 62} />
           <span>{sought ? "seeking" : now.verdict}</span>
         </div>
       </div>

@@ -2,6 +2,7 @@
 import { goOn, lookAt, lookBy, sendAgain, silenceKey } from "./actions";
 import { handBy, turnByKey } from "./hand";
 import { atDeck, firstTold, footKey, helpOpen, light, screen, SCREENS } from "./store";
+import { switchWhere } from "./spots";
 import { switchEar, switchSound } from "./sound";
 
 export function nextOf<T>(all: readonly T[], now: T): T {
@@ -25,6 +26,7 @@ const TABLE: Record<string, Do> = {
   ArrowRight: (event) => hasScrews() && turnByKey(steps(event)),
   "0": () => void lookAt(null),
   ...Object.fromEntries(SCREENS.map(({ name, key }) => [key, () => (screen.value = name)])),
+  g: () => atDeck.value && switchWhere(),
   s: switchSound,
   e: () => void switchEar(),
   l: () => (light.value = nextOf(["auto", "dark", "day"] as const, light.value)),

@@ -6,11 +6,13 @@ import { startKeys } from "./keys";
 import { startLan } from "./lan";
 import { loadPlots } from "./drawn";
 import { startSound } from "./sound";
+import { watchCards } from "./spots";
 import { heard, screen } from "./store";
 import { drawn } from "./boardview";
 import { listen } from "./wire";
 
 listen();
+watchCards();
 startKeys();
 startSound();
 startAwake();

@@ -1,5 +1,6 @@
 // Small drawn signs; each stands beside a word, none alone.
 import type { Verdict } from "./model";
+import { Explained } from "./word";
 import { arrowPath, markOf, pathOf } from "./shapes";
 
 export function VerdictMark({ verdict, way, size }: { verdict: Verdict; way: number; size: number }) {
@@ -21,7 +22,7 @@ export function Arrow({ way }: { way: number }) {
 /** A stack that leans against its target, or lies on it. */
 export function Tilt({ way }: { way: number }) {
   return (
-    <svg class="arrow" viewBox="-1.05 -1.05 2.1 2.1" aria-hidden="true" stroke="currentColor" fill="none">
+    <svg class="arrow" viewBox="-1.05 -1.05 2.1 2.1" role="img" aria-label={way === 0 ? "along its target" : way > 0 ? "rises to the right of its target" : "falls to the right of its target"} stroke="currentColor" fill="none">
       <path d="M-1 0H1" stroke-width="0.12" stroke-dasharray="0.22 0.16" />
       <path d={`M-0.95 ${0.5 * way}L0.95 ${-0.5 * way}`} stroke-width="0.3" />
     </svg>
@@ -45,7 +46,7 @@ export function Cautions({ lines }: { lines: readonly string[] }) {
       {lines.map((line) => (
         <li key={line}>
           <Danger />
-          <span>{line}</span>
+          <span><Explained line={line} /></span>
         </li>
       ))}
     </ul>

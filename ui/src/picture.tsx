@@ -7,6 +7,7 @@ import { Cautions } from "./marks";
 import { shown } from "./scale";
 import { azimuth, bias, focus, stageNow, state } from "./store";
 import { Verified, verifiedTable } from "./verified";
+import { Word } from "./word";
 import { stageWords, trimmerName, unitWords } from "./words";
 
 type Kind = "bias" | "azimuth" | "response" | "verified" | "taken" | "notes";
@@ -102,7 +103,7 @@ function TakenList() {
     <div class="scroll" tabIndex={0} role="region" aria-label="Readings taken">
       <table class="taken">
         <thead>
-          <tr><th>track</th><th>trimmer</th><th>reads</th><th>±</th><th>target</th></tr>
+          <tr><th>track</th><th><Word of="trimmer">trimmer</Word></th><th>reads</th><th><Word of="±">±</Word></th><th><Word of="target">target</Word></th></tr>
         </thead>
         <tbody>
           {recent.map((row) => (

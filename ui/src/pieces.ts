@@ -4,6 +4,7 @@ import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { helpOpen } from "./store";
 import { call } from "./wire";
+import { askedWord } from "./word";
 
 type Pieces = typeof import("./school/school");
 export const pieces = signal<Pieces | null>(null);
@@ -20,13 +21,18 @@ export async function lookForExercise(): Promise<void> {
   if (told?.exercise) await openSchool("none");
 }
 
-const help = signal<ComponentType | null>(null);
-
-/** The help while it is open, once it has come. */
-export function useHelp(): ComponentType | null {
-  const open = helpOpen.value;
-  useEffect(() => {
-    if (open && !help.peek()) void import("./book/help").then((came) => (help.value = came.default), () => (helpOpen.value = false));
-  }, [open]);
-  return open ? help.value : null;
+/** Something that is fetched when it is first wanted; null until it has come. */
+function later(fetch: () => Promise<{ default: ComponentType }>, failed: () => void) {
+  const came = signal<ComponentType | null>(null);
+  return (wanted: boolean): ComponentType | null => {
+    useEffect(() => {
+      if (wanted && !came.peek()) void fetch().then((of) => (came.value = of.default), failed);
+    }, [wanted]);
+    return wanted ? came.value : null;
+  };
 }
+
+const help = later(() => import("./book/help"), () => (helpOpen.value = false));
+const card = later(() => import("./book/wordcard"), () => (askedWord.value = null));
+export const useHelp = () => help(helpOpen.value);
+export const useWordCard = () => card(askedWord.value !== null);

@@ -11,6 +11,8 @@ import { advice, deck, faults, focus, running } from "./store";
 import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
+import { Where } from "./where";
+import { Word } from "./word";
 import { lookForExercise, openSchool, pieces, view } from "./pieces";
 
 let follows: string | null = null;
@@ -52,6 +54,7 @@ export default function Practice() {
         <>
           <Works now={now} />
           <Trimmers now={now} />
+          <Where />
         </>
       )}
       {school && (busy || view.value !== "none") && <school.Bar />}
@@ -138,7 +141,7 @@ function Trimmers({ now }: { now: DeckState }) {
   return (
     <section class="trimmers panel" aria-label="Trimmers of the practice deck">
       <header class="panel-head">
-        <h2>Trimmers</h2>
+        <h2><Word of={trimmer}>Trimmers</Word></h2>
         <label class="pick">
           <span class="unseen">Which trimmer</span>
           <select value={trimmer} onChange={(e) => (picked.value = e.currentTarget.value)}>

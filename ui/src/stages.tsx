@@ -6,6 +6,7 @@ import { Cautions, StageMark } from "./marks";
 import { SheetLink } from "./paper";
 import { running, state } from "./store";
 import { command } from "./wire";
+import { Word } from "./word";
 import { CAUTIONS, ORDER, stageWords } from "./words";
 
 const open = signal<string | null>(null);
@@ -58,7 +59,7 @@ function StageCard({ stage }: { stage: Stage }) {
   return (
     <div ref={node} class="stage-card panel" role="dialog" aria-label={words.title}>
       <header class="panel-head">
-        <h2>{words.title}</h2>
+        <h2><Word of={`stage ${stage.name}`}>{words.title}</Word></h2>
         <button class="small" onClick={() => (open.value = null)}>close</button>
       </header>
       <p>{words.aim}</p>

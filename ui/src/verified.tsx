@@ -7,6 +7,7 @@ import type { Limits, VerifiedRow, VerifiedTrack } from "./model";
 import { shown } from "./scale";
 import { state } from "./store";
 import type { Savable } from "./save";
+import { Word } from "./word";
 import { CAUTIONS, READINGS, readingOf } from "./words";
 
 /** Whether the person is choosing what to verify. */
@@ -131,7 +132,7 @@ function TrackPage({ page, rows }: { page: VerifiedTrack; rows: VerifiedRow[] })
       </p>
       <table class="taken">
         <thead>
-          <tr><th>reading</th><th>value</th><th>±</th><th>limit</th><th>to spare</th></tr>
+          <tr><th>reading</th><th>value</th><th><Word of="±">±</Word></th><th><Word of="tolerance">limit</Word></th><th>to spare</th></tr>
         </thead>
         <tbody>
           {rows.map((row) => (

@@ -117,7 +117,7 @@ test("where somebody else changed it, what was typed stays and can be kept", asy
   begin(thing);
   type(now(), "name", "Room three");
   const list = new Response(JSON.stringify({ things: [{ ...thing, row: 5 }], lineups: [], kinds: [] }));
-  answers = [refuse(409, "this deck was changed meanwhile; read it and change it anew"), ...Array.from({ length: 9 }, () => list.clone())];
+  answers = [refuse(409, "this deck was changed meanwhile; read it and change it anew"), ...Array.from({ length: 10 }, () => list.clone())];
   expect(await save(now())).toBeNull();
   expect(now().wrong[""]).toContain("still stands here");
   answers = [keep({ ...five, name: "Room three" }, 6)];

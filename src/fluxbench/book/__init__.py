@@ -21,6 +21,7 @@ from fluxbench.book._kinds import (
     schema_of,
     thing_of,
 )
+from fluxbench.book._pictures import Image, image_of
 from fluxbench.book._place import Place, Server, place_of
 from fluxbench.book._rows import Entry, LineUpRow, Page, Reading
 from fluxbench.book._things import Version, Writing
@@ -39,6 +40,7 @@ __all__ = [
     "Entry",
     "Head",
     "HistoryRow",
+    "Image",
     "Interface",
     "Kind",
     "LineUpRow",
@@ -57,6 +59,7 @@ __all__ = [
     "archive_schema",
     "backup",
     "export",
+    "image_of",
     "import_archive",
     "kind_named",
     "place_of",

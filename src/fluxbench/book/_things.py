@@ -1,5 +1,6 @@
 """Things by version: nothing is overwritten, the newest row of an id is what it is now."""
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -99,10 +100,22 @@ def write(connection: Connection, writing: Writing) -> Version:
     return Version(row=number, **row)  # type: ignore[arg-type]
 
 
+LONG = 65_536
+"""Characters of a text that is not kept once more beside its thing."""
+
+
 def _asked(writing: Writing) -> dict[str, Any]:
-    """What makes two writings the same."""
+    """What makes two writings the same; of a picture its hash is enough."""
     told = asdict(writing)
-    return {name: told[name] for name in ("kind", "thing", "facts", "retired")}
+    asked = {name: told[name] for name in ("kind", "thing", "facts", "retired")}
+    asked["facts"] = {name: _short(fact) for name, fact in asked["facts"].items()}
+    return asked
+
+
+def _short(fact: Any) -> Any:
+    if not isinstance(fact, str) or len(fact) <= LONG:
+        return fact
+    return {"sha256": hashlib.sha256(fact.encode()).hexdigest()}
 
 
 def _again(connection: Connection, writing: Writing, done: Mapping[str, Any]) -> Version:

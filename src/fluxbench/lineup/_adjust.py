@@ -290,7 +290,7 @@ class Round:
         moved_db = float((self.readings.mean() - self.origin_db)[self._focus])
         return Advice(
             job.trimmer, track, verdict, way, off, "dB", error, self._wait_s(off),
-            f"{name}: {word}{BACK * back}", from_found=moved_db, goes_back=back,
+            f"{name}: {word}{BACK * back}", from_found_db=moved_db, goes_back=back,
         )  # fmt: skip
 
     def _wait_s(self, off: float) -> float:

@@ -258,7 +258,7 @@ def _azimuth(
         verdict, words = Verdict.of(off, set_band), f"{name}: {word}{BACK * back}"
         moved = None if origin is None else angle - origin
         advice = Advice(trimmer, None, verdict, way, shown, "arcmin", error, wait_s, words,
-                        from_found=moved, goes_back=back)  # fmt: skip
+                        from_found_arcmin=moved, goes_back=back)  # fmt: skip
         bench.advise(advice, 0, 1)
     bench.advise(None)
     if not stack.known:

@@ -191,6 +191,6 @@ def _set_track(
             return trace
         if advice is not None:
             moved = float(np.nanmean(moved_db)) - float(origin_db[track])
-            bench.advise(replace(advice, from_found=moved), *done_due)
+            bench.advise(replace(advice, from_found_db=moved), *done_due)
     bench.note(f"bias of track {track + 1} is not set: it was passed over")
     return trace

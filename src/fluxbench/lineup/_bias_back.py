@@ -34,7 +34,7 @@ def put_bias_back(bench: Bench, track: int, origin_db: float) -> Procedure:
         bench.advise(
             Advice(
                 "bias", track + 1, Verdict.of(off_db, band.set_db), way, off_db, "dB", error_db,
-                wait_s, f"bias {track + 1}: {word}{BACK}", from_found=-off_db, goes_back=True,
+                wait_s, f"bias {track + 1}: {word}{BACK}", from_found_db=-off_db, goes_back=True,
             )
         )  # fmt: skip
     return False

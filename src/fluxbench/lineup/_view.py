@@ -76,10 +76,17 @@ class Advice:
     moved_db: float = 0.0
     to_go_db: float | None = None
     back_ratio: float | None = None
-    from_found: float | None = None
-    """How far it stands from where it was found, in `unit`; of bias in decibels of D."""
+    from_found_db: float | None = None
+    """How far it stands from where it was found; of bias in decibels of D."""
+    from_found_arcmin: float | None = None
+    """The same of a stack."""
     goes_back: bool = False
     """Whether the target is where it was found, as the person wished."""
+
+    @property
+    def from_found(self) -> float | None:
+        """How far it stands from where it was found, in `unit`."""
+        return self.from_found_arcmin if self.unit == "arcmin" else self.from_found_db
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 F64 = NDArray[np.float64]
 
@@ -19,11 +19,12 @@ class WayBack:
     def __init__(self) -> None:
         self._moved: dict[str, F64] = {}
 
-    def origin(self, trimmer: str, now: F64 | float) -> F64:
+    def origin(self, trimmer: str, now: ArrayLike) -> F64:
         """What it would read as found, if it reads `now` at the begin of a step."""
-        return np.asarray(now - self._moved.get(trimmer, np.zeros(np.shape(now))))
+        here = np.asarray(now, np.float64)
+        return np.asarray(here - self._moved.get(trimmer, np.zeros(here.shape)))
 
-    def turned(self, trimmer: str, before: F64 | float, after: F64 | float) -> None:
+    def turned(self, trimmer: str, before: ArrayLike, after: ArrayLike) -> None:
         """A step has taken it from one reading to another; what was not read has not moved."""
         step = np.nan_to_num(np.asarray(after, np.float64) - np.asarray(before, np.float64))
         self._moved[trimmer] = self._moved.get(trimmer, np.zeros(np.shape(step))) + step

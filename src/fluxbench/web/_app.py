@@ -22,8 +22,10 @@ from fluxbench.web import (
     _interfaces,
     _lan_calls,
     _papers,
+    _pictures,
     _sockets,
     _things,
+    _words,
     _work_out,
 )
 from fluxbench.web._guard import Guard
@@ -77,8 +79,8 @@ def build_app(
     app.state.measuring, app.state.trials = measuring, trials
     app.state.turned, app.state.lan = _deck.Once(), lan
     for part in (
-        _calls, _captures, _deck, _exercises, _history, _interfaces, _lan_calls, _papers, _things,
-        _work_out, _sockets,
+        _calls, _captures, _deck, _exercises, _history, _interfaces, _lan_calls, _papers,
+        _pictures, _things, _words, _work_out, _sockets,
     ):  # fmt: skip
         app.include_router(part.router)
     if (static / "index.html").exists():

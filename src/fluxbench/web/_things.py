@@ -128,7 +128,7 @@ class ReadingsTold(BaseModel):
     readings: list[ReadingTold]
 
 
-LARGE = ("measured",)
+LARGE = ("measured", "image")
 """Facts that a list leaves out."""
 
 
@@ -231,7 +231,7 @@ def as_thing(version: Version, uses: int | None = None) -> Thing:
 
 
 def as_row(version: Version, uses: int | None = None) -> Thing:
-    """The same in a list, without what is large: what was measured in a capture."""
+    """The same in a list, without what is large: what was measured in a capture, a picture."""
     thing = as_thing(version, uses)
     return thing.model_copy(
         update={"facts": {name: told for name, told in thing.facts.items() if name not in LARGE}}

@@ -111,7 +111,7 @@ def test_tracks_that_cannot_be_are_refused(between: Sequence[int]) -> None:
 
 
 def test_on_the_practice_deck_the_bad_card_is_found_and_the_heads_part_is_the_heads() -> None:
-    """Inner truth: what stays at 1 kHz is the efficiency of the head; no short wave counts there."""
+    """Inner truth: what stays at 1 kHz is the efficiency of the head; no short wave counts."""
     deck = KeptDeck(None, threading.Lock(), {"tracks": 4, "seed": 3, "faults": ["card:3"]})
     efficiency_db = deck._deck._machine.reproduce.efficiency_db.copy()
     trims = deck._deck.settings["reproduce_level"].copy()

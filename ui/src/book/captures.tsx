@@ -10,7 +10,7 @@ import { newId } from "../wire";
 import { jobs, jobWords, readCaptures, readWhole, tell, VERDICTS, wholes, type Found } from "./capture";
 import { editing, look, looked } from "./editing";
 import { CAPTURE } from "./fields";
-import { Form } from "./form";
+import { Form } from "./lateform";
 import { FoundCards } from "./found";
 import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";

@@ -6,10 +6,11 @@ import { Sketch } from "./sketch";
 import { CONSTANTS, FIVE, GEOMETRY, HEAD, NOTE, PARTS, REST_OF_DECK, TRIMMERS } from "./fields";
 import { screen } from "../store";
 import { editing, look, open, type Editing } from "./editing";
-import { Form } from "./form";
+import { Form } from "./lateform";
 import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { trimmerName } from "../words";
+import { PlacesCard } from "./whereis";
 import { sheetOf } from "../paper";
 import { emptyRow, tracksShown } from "./draft";
 import { constants, minuteOf, speedName, speedsName } from "./words";
@@ -86,6 +87,7 @@ function DeckPage({ deck }: { deck: Thing }) {
         <Parts deck={deck} />
         <Rest deck={deck} />
       </div>
+      <PlacesCard deck={deck} key={`places${deck.id}`} />
     </Page>
   );
 }

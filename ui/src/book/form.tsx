@@ -8,7 +8,7 @@ import { TRIMMER_NAMES } from "../words";
 import { find, kept, lineups, usual, type Kind } from "./things";
 import { dayOf, speedName, today, valueWords } from "./words";
 
-interface FormProps {
+export interface FormProps {
   screen: string;
   above?: ComponentChildren;
   below?: ComponentChildren;

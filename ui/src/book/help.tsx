@@ -5,6 +5,7 @@ import { useDialog } from "../dialog";
 import { learning } from "../keys";
 import { lan } from "../lan";
 import { showFirst } from "../offer";
+import { askedWord } from "../word";
 import { footKey, helpOpen, running, state } from "../store";
 
 const KEYS: [string, string][] = [
@@ -15,6 +16,7 @@ const KEYS: [string, string][] = [
   ["0", "give the order back to the bench"],
   ["← →", "Practice: turn the trimmer in hand; with Shift a hair, with Alt a quarter turn"],
   ["B, D, T, H, C, W, P", "Bench, Decks, Tapes, History, Captures, Work out, Practice"],
+  ["G", "where the trimmer in hand is, on the picture of its card; again: away"],
   ["S", "sound off, and on again as it was"],
   ["E", "hear what is left of the track in hand beside its tones, on this device; again: off"],
   ["L", "light: as the system has it, dark, day"],
@@ -45,6 +47,7 @@ export default function Help() {
       {state.value?.bench.deck === "practice" && !running.value && (
         <p><button class="small" onClick={() => { helpOpen.value = false; void showFirst(); }}>The first turns, again</button></p>
       )}
+      <p><button class="small" onClick={() => { helpOpen.value = false; askedWord.value = ""; }}>Words of the trade, explained</button></p>
       <h2>Reading the board</h2>
       <p>Each lane is a track of the tape, track 1 at the top. The line down the middle is the target: what stands left of it is too low, what stands right is too high. A disc is in, a lozenge near, a triangle out and points the way to go, a cross is no reading; a ring is how it was found. A tick says that the reading is taken, and on disk.</p>
       <p>Touch a lane and the bench looks at that track; otherwise it follows its own order, or the trimmer that it sees you turn.</p>

@@ -1,6 +1,7 @@
 // History: what a deck's readings did over the years, what to think of it, and what lies ahead.
 import { effect, signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
+import { screen } from "../store";
 import { call, Refused } from "../wire";
 import { trimmerName } from "../words";
 import { lookedAt, Nothing } from "./parts";
@@ -127,7 +128,8 @@ function NoDeck() {
     <main class="shelf-waits">
       <section class="panel say">
         <p class="big">{readAt.value ? "No deck stands here yet" : "Opening the book …"}</p>
-        {readAt.value && <p>History is told deck by deck. Add a deck under Decks, and line it up: every reading is kept.</p>}
+        {readAt.value && <p>History is told deck by deck. Add a deck, and line it up: every reading is kept.</p>}
+        {readAt.value && <div class="row"><button class="primary" onClick={() => (screen.value = "decks")}>To the decks</button></div>}
       </section>
     </main>
   );

@@ -13,7 +13,7 @@ import { all, find, kept, known, lineups, nameOf, readAt } from "./things";
 import { BATCH, CALIBRATION, CHECKS, INTERFACE, REEL, SECTIONS, STOCK, TAPE } from "./fields";
 import { CopyOf, MakeCopy } from "./copy";
 import { editing, open } from "./editing";
-import { Form } from "./form";
+import { Form } from "./lateform";
 import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
 import { constants, dayOf, speedName } from "./words";

@@ -3,7 +3,7 @@ import { signal } from "@preact/signals";
 import { call, newId, Refused, surely } from "../wire";
 
 export type Kind =
-  | "decks" | "heads" | "stocks" | "batches" | "tapes" | "interfaces" | "calibrations" | "notes" | "reels" | "captures";
+  | "decks" | "heads" | "stocks" | "batches" | "tapes" | "interfaces" | "calibrations" | "notes" | "reels" | "captures" | "pictures" | "cards";
 
 /** The facts of a thing by name; every name is there, null where nothing was told. */
 export type Facts = Record<string, any>;
@@ -52,7 +52,7 @@ export const nameOf = (kind: Kind, id: unknown): string =>
 export const known = (thing: Thing): Facts => ({ ...thing.facts, ...thing.assumed });
 
 const SHELVES: Record<string, Kind[]> = {
-  decks: ["decks", "heads", "notes", "tapes", "stocks", "batches", "interfaces"],
+  decks: ["decks", "heads", "notes", "tapes", "stocks", "batches", "interfaces", "cards"],
   tapes: ["tapes", "stocks", "batches", "reels", "interfaces", "calibrations", "decks"],
   captures: ["reels", "decks"],
   workout: ["decks", "heads", "stocks", "tapes"],

@@ -4,6 +4,7 @@ import { pathOf } from "../shapes";
 import { SaveKey } from "../save";
 import { shown } from "../scale";
 import { sheetOf } from "../paper";
+import { Word } from "../word";
 import { trimmerName } from "../words";
 import { changeAt, ChangeShape, Changes, Notes, notesOf, sinceBefore } from "./happened";
 import { track as looked } from "./history";
@@ -252,7 +253,7 @@ function Table({ history, track }: { history: TrimmerHistory; track: TrackHistor
     <details class="card">
       <summary>The same as a table</summary>
       <table class="list">
-        <thead><tr><th>line-up</th><th>as found</th><th>as left</th></tr></thead>
+        <thead><tr><th>line-up</th><th><Word of="as-found">as found</Word></th><th>as left</th></tr></thead>
         <tbody>
           {history.at.map((at, i) => (
             <tr key={history.line_ups[i]}><td>{dayOf(at)}</td><td>{read(track.found[i], track.found_error[i], unit)}</td><td>{read(track.left[i], track.left_error[i], unit)}</td></tr>

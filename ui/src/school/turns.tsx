@@ -12,6 +12,7 @@ import { Screw } from "../practice";
 import { clock } from "../scale";
 import { advice, firstTold, running, screen, state, tape } from "../store";
 import { command, readDeck } from "../wire";
+import { Word } from "../word";
 import { CAUTIONS, trimmerName } from "../words";
 import { beginExercise, handIn, leaveExercise, now, readNow, type Verdict } from "./now";
 import { toShow } from "./verdict";
@@ -138,7 +139,7 @@ function Turns({ over, past, children }: { over: () => void; past: () => void; c
           {children}
         </div>
         <section class="panel first-hand" aria-label="The trimmer in hand">
-          <h2>{hand ? `${trimmerName(step.trimmer)}${stack || hand.track === null ? ", one for all tracks" : `, track ${hand.track}`}` : "Your hand"}</h2>
+          <h2>{hand ? <><Word of={step.trimmer}>{trimmerName(step.trimmer)}</Word>{`${stack || hand.track === null ? ", one for all tracks" : `, track ${hand.track}`}`}</> : "Your hand"}</h2>
           {hand && at >= 0 ? (
             <>
               <Screw trimmer={step.trimmer} track={stack ? null : (hand.track ?? 1)} />

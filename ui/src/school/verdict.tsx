@@ -1,6 +1,7 @@
 // What the judge says: what is left and how far off it is, what was found, and what an expert does.
 import { VerdictMark } from "../marks";
 import { clock } from "../scale";
+import { Word } from "../word";
 import { trimmerName } from "../words";
 import { beginExercise, type Running, type Setting, type Verdict } from "./now";
 import { openSchool } from "../pieces";
@@ -53,7 +54,7 @@ export function VerdictCard({ exercise, verdict, seed, close, leave }: { exercis
         )}
         {rows.length > 0 && (
           <table class="taken">
-            <thead><tr><th>trimmer</th><th>found</th><th>left</th><th>asked</th><th /></tr></thead>
+            <thead><tr><th><Word of="trimmer">trimmer</Word></th><th><Word of="as-found">found</Word></th><th><Word of="residual">left</Word></th><th><Word of="set-band">asked</Word></th><th /></tr></thead>
             <tbody>
               {rows.map((row) => (
                 <tr key={`${row.trimmer}${row.track}`}>

@@ -13,6 +13,7 @@ from typing import Any, Protocol
 from pydantic import TypeAdapter, ValidationError
 
 from fluxbench.base import MisuseError
+from fluxbench.book._kinds._cards import Card, Mark, Picture
 from fluxbench.book._kinds._deck import Deck, Head, RotatingPart, ServiceNote, SpeedOfDeck, Trimmer
 from fluxbench.book._kinds._rest import (
     Calibration,
@@ -33,8 +34,9 @@ from fluxbench.book._kinds._tapes import (
 )
 
 __all__ = [
-    "KINDS", "Batch", "Calibration", "CalibrationTape", "Capture", "ChannelCalibration", "Deck",
-    "ExerciseDone", "Facts", "Head", "Interface", "Kind", "OverBias", "PrintedTone", "Reel",
+    "KINDS", "Batch", "Calibration", "CalibrationTape", "Capture", "Card", "ChannelCalibration",
+    "Deck", "ExerciseDone", "Facts", "Head", "Interface", "Kind", "Mark", "OverBias", "Picture",
+    "PrintedTone", "Reel",
     "RotatingPart", "ServiceNote", "SpeedOfDeck", "Stock", "TapeCheck", "TapeSection", "Trimmer",
     "assumed_of",
     "checked", "kind_named", "schema_of", "thing_of",
@@ -78,6 +80,8 @@ KINDS: Mapping[str, Kind] = {
         Kind("reels", "reel", Reel, {"deck": "decks", "stock": "stocks", "batch": "batches"}),
         Kind("captures", "capture", Capture, {"reel": "reels", "deck": "decks"}),
         Kind("exercises", "exercise", ExerciseDone, {}),
+        Kind("pictures", "picture", Picture, {}),
+        Kind("cards", "card", Card, {"deck": "decks", "picture": "pictures"}),
     )
 }  # fmt: skip
 
@@ -118,8 +122,9 @@ def checked(kind: str, facts: Facts) -> dict[str, Any]:
 
 def assumed_of(kind: str, facts: Facts) -> dict[str, Any]:
     """What is assumed for facts that are not told, until somebody confirms or changes it."""
-    thing = thing_of(kind, facts)
-    return dict(thing.assumed()) if hasattr(thing, "assumed") else {}
+    if not hasattr(kind_named(kind).facts, "assumed"):
+        return {}
+    return dict(thing_of(kind, facts).assumed())
 
 
 def schema_of(kind: str) -> dict[str, Any]:
