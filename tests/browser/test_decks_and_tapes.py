@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from fluxbench import book
+from tests.benches.made_pictures import made_picture
 from tests.benches.written_lineup import shown
 from tests.browser.benches import Running, serving
 from tests.browser.conftest import SIZES
@@ -181,6 +182,80 @@ def test_a_working_copy_is_begun_on_its_tapes_page_and_told_on_its_own(
         time_told = page.get_by_label("Tape time")
         expect(time_told).to_contain_text("ends in")
         assert time_told.evaluate("of => of.scrollHeight <= of.clientHeight"), "nothing is cut off"
+    assert faults_of(page) == []
+
+
+def test_a_trimmer_is_marked_on_a_photograph_and_shown_at_the_bench(
+    page: Page, bench: Running, tmp_path: Path
+) -> None:
+    """Added as a file, marked by touch and by keys; then beside the trimmer in hand."""
+    # A real photograph is larger than the book takes: this one has 2000 points each way.
+    (tmp_path / "card.png").write_bytes(made_picture("png", 2000, 1500))
+    page.goto(bench.address + "/#decks")
+    page.get_by_role("button", name="Mark them").tap()
+    card = page.get_by_role("region", name="Where its trimmers are")
+    with page.expect_file_chooser() as chosen:
+        card.get_by_text("Add a photograph").tap()
+    chosen.value.set_files(tmp_path / "card.png")
+    card.get_by_label("What is it called?").fill("Rear card")
+    card.get_by_role("button", name="Put it in the book").tap()
+    picture = card.get_by_role("group", name="Picture of Rear card with its marks")
+    image = picture.get_by_role("img", name="Photograph of Rear card")
+    expect(image).to_be_visible()
+    card.get_by_role("combobox", name="Trimmer").select_option("reproduce_level")
+    card.get_by_role("button", name="Mark it in the middle").tap()
+    mark = picture.get_by_role("button", name=re.compile("^reproduce level: 50 % from the left"))
+    mark.focus()
+    for _ in range(2):
+        page.keyboard.press("ArrowLeft")
+    card.get_by_role("combobox", name="Trimmer").select_option("bias")
+    card.get_by_role("combobox", name="Card of").select_option("2")
+    assert image.evaluate("of => of.decode().then(() => of.naturalWidth)") == 1600
+    box = picture.bounding_box()
+    assert box is not None
+    picture.tap(position={"x": box["width"] * 0.75, "y": box["height"] * 0.5})
+    expect(card.get_by_role("list", name="Marks").get_by_role("listitem")).to_have_count(2)
+    assert faults_of(page) == []
+
+    def kept() -> list[list[Any]]:
+        told = page.request.get(bench.address + "/api/book/cards").json()["things"][0]["facts"]
+        return [[m["trimmer"], m["track"], m["x"], m["y"]] for m in told["marks"]]
+
+    wanted = [["reproduce_level", None, 0.49, 0.5], ["bias", 2, 0.75, 0.5]]
+    for _ in range(40):
+        if len(kept()) == 2:
+            break
+        page.wait_for_timeout(100)
+    assert [row[:2] for row in kept()] == [row[:2] for row in wanted]
+    assert [row[2:] for row in kept()] == [pytest.approx(row[2:], abs=0.01) for row in wanted]
+
+    body = {"id": "part", "command": "begin", "kind": "part", "deck": LONG_ROOM, "speed_ips": 15.0,
+            "stages": ["reproduce"], "trimmers": ["reproduce_level"]}  # fmt: skip
+    assert page.request.post(bench.address + "/api/commands", data=body).ok
+    page.keyboard.press("b")
+    where = page.get_by_role("button", name=re.compile("^where"))
+    does = page.get_by_role("button", name="Let the practice deck do it")
+    while where.count() == 0:
+        if does.count() and does.is_enabled():
+            does.tap()
+        page.wait_for_timeout(200)
+    where.tap()
+    shown_there = page.get_by_role("region", name="Where it is: reproduce level, track 1")
+    near = shown_there.get_by_role("img", name=re.compile("^Rear card: reproduce level in the"))
+    expect(near).to_be_visible()
+    expect(shown_there).to_contain_text("Mains voltage inside the deck")
+    for wide, high in SIZES.values():
+        page.set_viewport_size({"width": wide, "height": high})
+        assert scrolled_size(page) == [wide, high]
+        verdict, below = (page.locator(of).bounding_box() for of in (".verdict", ".where"))
+        assert verdict is not None
+        assert below is not None
+        assert verdict["y"] + verdict["height"] <= below["y"], "it covers no verdict"
+    page.keyboard.press("g")
+    expect(page.locator(".where")).to_have_count(0)
+    page.keyboard.press("p")
+    page.keyboard.press("g")
+    expect(page.locator(".practice .where svg.near")).to_be_visible()
     assert faults_of(page) == []
 
 

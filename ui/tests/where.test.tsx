@@ -1,6 +1,8 @@
 import { render } from "preact";
 import { describe, expect, it } from "vitest";
-import { spotOf, type CardTold, type Mark } from "../src/spots";
+import type { Advice, State } from "../src/model";
+import { cards, spotNow, spotOf, switchWhere, whereOpen, type CardTold, type Mark } from "../src/spots";
+import { advice, state } from "../src/store";
 import { CardPicture } from "../src/where/board";
 import { cropAround, inside, stepped, triesOf } from "../src/where/crop";
 import { withMark } from "../src/where/keep";
@@ -84,4 +86,32 @@ it("the picture says in words what the ring shows", () => {
   expect(svg.getAttribute("aria-label")).toBe("Bias card: bias, track 3 in the ring, 25 % from the left, 75 % from the top");
   expect(svg.querySelectorAll(".ring circle")).toHaveLength(2);
   expect(svg.querySelectorAll(".other")).toHaveLength(1);
+});
+
+it("what is shown follows the trimmer in hand, and is drawn anew only for another one", () => {
+  const inHand = (trimmer: string, track: number | null, deviation = 1) => {
+    advice.value = { trimmer, track, deviation } as Advice;
+  };
+  state.value = { lineup: { closed: false, speed_ips: 15 } } as State;
+  cards.value = [card("a", mark("bias", 1, null, 0.1), mark("bias", 2, null, 0.2), mark("record_azimuth", null, null, 0.3))];
+  let drawn = 0;
+  const end = spotNow.subscribe(() => drawn++);
+  inHand("bias", 1);
+  expect(spotNow.value?.mark.x).toBe(0.1);
+  const before = drawn;
+  for (let i = 0; i < 50; i++) inHand("bias", 1, i / 50);
+  expect(drawn).toBe(before);
+  inHand("bias", 2);
+  expect(spotNow.value?.mark.x).toBe(0.2);
+  inHand("record_azimuth", null);
+  expect(spotNow.value?.mark.x).toBe(0.3);
+  switchWhere();
+  expect(whereOpen.value).toBe(true);
+  switchWhere();
+  inHand("sync_level", 1);
+  expect(spotNow.value).toBeNull();
+  switchWhere(); // there is nothing to show
+  expect(whereOpen.value).toBe(false);
+  end();
+  [state.value, advice.value, cards.value] = [null, null, []];
 });
