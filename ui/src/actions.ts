@@ -1,7 +1,7 @@
 // What the person can do, wherever it is asked for: by button, key or foot switch.
-import type { Ask } from "./model";
+import type { Advice, Ask } from "./model";
 import { complaint, focus, progress, running, silenced, state, tracks } from "./store";
-import { command, load, locate, silence, transport } from "./wire";
+import { command, load, locate, silence, swapAtDeck, transport } from "./wire";
 
 /** The person has done what was asked. */
 export async function acknowledge(): Promise<void> {
@@ -13,12 +13,19 @@ export async function acknowledge(): Promise<void> {
 export async function letDeck(ask: Ask): Promise<void> {
   if (ask.kind === "load") await load(String(ask.values["tape"]));
   else if (ask.kind === "locate") await locate(ask.values);
+  else if (ask.kind === "swap") await swapAtDeck(ask.values);
   else if (ask.kind === "transport") await transport(ask.values);
   if (complaint.peek() === null) await acknowledge();
 }
 
-export const begin = (kind: "line-up" | "check" | "verification" | "tones" | "reel", fields: Record<string, unknown> = {}) =>
+export const begin = (kind: "line-up" | "check" | "verification" | "tones" | "reel" | "whose fault", fields: Record<string, unknown> = {}) =>
   command("begin", { kind, ...fields });
+
+/** Have the trimmer in hand go back to where it was found, or to its target after all. */
+export const putBack = (now: Advice, on: boolean) => command("put-back", { trimmer: now.trimmer, track: now.track, on });
+
+/** Leave the trimmer in hand as it is, and go on. */
+export const passOver = (now: Advice) => command("pass-over", { trimmer: now.trimmer, track: now.track });
 
 /** The one thing that Enter or the foot switch does now. */
 export async function goOn(): Promise<void> {

@@ -30,6 +30,7 @@ export function App() {
   return (
     <div class={`page ${silenced.value ? "silenced" : ""} ${lan.value ? "shared" : ""} ${lan.value && !lan.value.yours ? "watching" : ""}`}>
       <Head />
+      <TapeTime />
       <Banner />
       <HandBar />
       {screen.value === "bench" && First ? (
@@ -71,7 +72,6 @@ function Head() {
           <button key={name} aria-current={screen.value === name ? "page" : undefined} onClick={() => (screen.value = name)}>{title}</button>
         ))}
       </nav>
-      <TapeTime />
       <p class="what">
         {lineup ? `${lineup.tracks} tracks · ${lineup.speed_ips} ips` : deck.value ? `${deck.value.tracks} tracks · ${deck.value.speed_ips} ips` : ""}
       </p>
@@ -99,16 +99,16 @@ function Head() {
 
 function TapeTime() {
   const now = tape.value;
-  if (!now || !running.value) return <div class="tape-time" />;
+  if (!now || !running.value) return null;
   const ends = now.section?.ends_in_s ?? null;
   const left = now.left_s;
   // A calibration tape is wound back and played again; a stock that is too short has to be changed.
   const short = left !== null && now.needs_s !== null && left < now.needs_s && !now.section;
   return (
     <div class={`tape-time ${now.running ? "moving" : ""}`} aria-label="Tape time">
-      <span><b>{clock(now.counted_s)}</b><i> of tape</i> run</span>
+      <span><b>{clock(now.counted_s)}</b> of tape run</span>
       {left !== null && <span class={short ? "short" : ""}><b>{clock(left)}</b> left{short ? ": too short" : ""}</span>}
-      {ends !== null && now.running && <span class={ends < 10 ? "short" : ""}><i>section </i>ends in <b>{clock(ends)}</b></span>}
+      {ends !== null && now.running && <span class={ends < 10 ? "short" : ""}>section ends in <b>{clock(ends)}</b></span>}
     </div>
   );
 }

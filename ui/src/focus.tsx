@@ -4,11 +4,13 @@ import type { Advice, Ask, Check, Printed, State } from "./model";
 import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
+import { WayBack } from "./wayback";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { LabelForm, LabelJudged, labelling } from "./reel";
 import { WhereKey } from "./where";
 import { choosing, Choice, VerifyKey } from "./verified";
+import { blaming, FaultForm, FaultFound } from "./whosefault";
 import { Word } from "./word";
 import { askCautions, CAUTIONS, stageWords, trimmerName, unitWords, wayWord, shouts } from "./words";
 
@@ -24,6 +26,7 @@ export function Focus({ compact = false }: { compact?: boolean }) {
     >
       {kind === "waiting" && <Waiting />}
       {kind === "choosing" && <Choice />}
+      {kind === "blaming" && <FaultForm />}
       {kind === "labelling" && <LabelForm practice={deck.value !== null} />}
       {kind === "empty" && <Empty compact={compact} />}
       {kind === "ask" && told?.ask && <Asked ask={told.ask} compact={compact} />}
@@ -39,6 +42,7 @@ function panelKind(): string {
   const idle = !told?.lineup || told.lineup.closed || told.lineup.stopped !== null;
   if (idle && choosing.value) return "choosing";
   if (idle && labelling.value) return "labelling";
+  if (idle && blaming.value) return "blaming";
   if (!told?.lineup) return "empty";
   if (idle) return "ended";
   if (told.ask) return "ask";
@@ -97,6 +101,7 @@ function ShortKeys() {
       <VerifyKey />
       <button onClick={() => void begin("tones")}>Print tones</button>
       <button onClick={() => (labelling.value = true)}>A reel from elsewhere</button>
+      <button onClick={() => (blaming.value = true)}>Whose fault</button>
     </>
   );
 }
@@ -184,6 +189,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
         {now.spread !== null && Number.isFinite(now.spread) ? `± ${now.spread.toFixed(2)} ${unitWords(now.unit)} · ` : ""}
         {`after a turn, look again in ${now.wait_s.toFixed(1)} s`}
       </p>
+      {!compact && <WayBack now={now} />}
     </div>
   );
 }
@@ -217,12 +223,13 @@ function CheckWords({ check }: { check: Check }) {
   );
 }
 
-const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied", part: "Done" };
+const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied", "whose fault": "Found out", part: "Done" };
 
 /** What there is to say of something that ended well. */
 export function endWords(told: State): string {
   if (told.lineup?.kind === "verification") return sentence(told.verification?.words ?? "verified");
   if (told.lineup?.kind === "tones") return "The tones are on the tape";
+  if (told.lineup?.kind === "whose fault") return "What goes with the card is the card's";
   if (told.lineup?.kind === "working copy") return "The working copy is made; its page is on Tapes";
   if (told.lineup?.kind === "reel") return "The reproduce side stands as the reel wants it";
   if (told.lineup?.kind === "part") return "This part is done and written down";
@@ -269,6 +276,7 @@ function Ended() {
       </p>
       {told.check && (lineup.kind === "check" || lineup.kind === "line-up") && <CheckWords check={told.check} />}
       {lineup.kind === "tones" && told.printed && <PrintedTones printed={told.printed} />}
+      {lineup.kind === "whose fault" && told.fault && <FaultFound fault={told.fault} />}
       {lineup.kind === "reel" && told.label && <LabelJudged label={told.label} />}
       {lineup.kind === "line-up" && <p>{`${told.taken.length} readings are in the book.`}</p>}
       <div class="row">

@@ -1,5 +1,5 @@
 // What the bench tells, in the words of docs/reference/http-api.md; null is "there is none".
-
+import type { Fault } from "./whosefault";
 export type Verdict = "in" | "near" | "out" | "no reading";
 export type Num = number | null;
 
@@ -27,6 +27,10 @@ export interface Advice {
   /** While bias is sought: about how far it has to go on, null if that is not known. */
   to_go_db: Num;
   back_ratio: Num;
+  /** How far it stands from where it was found, null while that is not known. */
+  from_found: Num;
+  /** Whether the target is where it was found. */
+  goes_back: boolean;
 }
 
 export interface Stage {
@@ -114,6 +118,7 @@ export interface State {
   verification: Verification | null;
   printed: Printed | null;
   label: Label | null;
+  fault: Fault | null;
 }
 
 /** What a reel's tones read off an equalisation, by frequency in Hz. */

@@ -81,6 +81,7 @@ async function deckCall(name: string, body: Record<string, unknown>): Promise<vo
 
 export const transport = (body: Record<string, unknown>) => deckCall("transport", body);
 export const load = (tape: string) => deckCall("load", { tape });
+export const swapAtDeck = (body: Record<string, unknown>) => deckCall("swap", body);
 export const locate = (body: Record<string, unknown>) => deckCall("locate", body);
 
 export async function setFaults(on: string[]): Promise<void> {

@@ -21,6 +21,7 @@ export const CAUTIONS = {
     "Calibration tape: bias alone erases it. Every track safe, nothing sent, never threaded while the deck is switched on or off, and away from magnets.",
   threaded: "Keep every track safe and send nothing: bias alone erases this tape.",
   scrap: "Use scrap tape here: this proves that nothing records before the calibration tape is loaded.",
+  swap: "Cards and leads change places with the deck switched off and the tape off it, as its manual says; only what the maker made alike.",
   decides: "Fluxbench advises; the deck's own manual and qualified service people decide.",
 } as const;
 
@@ -31,6 +32,11 @@ const STAGES: Record<string, StageWords> = {
     title: "Line-up tones",
     aim: "The tones at the head of the reel, slated, the same on all tracks. What stood there is gone.",
     cautions: ["hearing", "reels"],
+  },
+  "whose fault": {
+    title: "Whose fault",
+    aim: "Two tracks on the calibration tape, before and after their cards change places.",
+    cautions: ["calibration", "reels", "mains"],
   },
   "tones of the reel": {
     title: "Tones of the reel",
@@ -135,6 +141,7 @@ export function askCautions(stage: string, kind: string, values: Record<string, 
   else if (kind === "load") out.push(stage === "prepare" ? "scrap" : "reels");
   else if (kind === "locate") out.push("reels");
   else if (kind === "cables") out.push("hearing");
+  else if (kind === "swap") out.push("mains", "swap");
   else if (values["state"] === "record") out.push("hearing", "reels");
   else if (values["state"] === "play") out.push("calibration", "reels");
   else if (values["monitor"] === "input") out.push("hearing", "mains");

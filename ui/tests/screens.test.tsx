@@ -30,7 +30,7 @@ const show = (what: () => void, page = <Focus />) => {
 };
 const now: Advice = {
   trimmer: "bias", track: 3, verdict: "near", way: -1, deviation: -0.214, unit: "dB", spread: 0.02, wait_s: 3.9,
-  words: "bias 3: lower 0.21 dB", moved_db: 1.2, to_go_db: null, back_ratio: null,
+  words: "bias 3: lower 0.21 dB", moved_db: 1.2, to_go_db: null, back_ratio: null, from_found: -0.84, goes_back: false,
 };
 
 test("an empty page says what to do next, with its cautions", () => {
@@ -81,6 +81,17 @@ test("a stopped line-up says why", () => {
   const text = show(() => (state.value = told({ lineup: { ...lineup!, stopped: "tracks 1 and 2 are crossed" } })));
   expect(text).toContain("Tracks 1 and 2 are crossed");
   expect(text).toContain("Begin anew");
+});
+
+test("how far it stands from as found, the way back, and the way back from that", () => {
+  const keys = () => [...box.querySelectorAll(".way-back button")].map((key) => key.textContent);
+  const text = show(() => ((state.value = told({})), (advice.value = now)));
+  expect(text).toContain("−0.84 dB from as found");
+  expect(keys()).toEqual(["put it back", "leave it as it is"]);
+  show(() => (advice.value = { ...now, goes_back: true }));
+  expect(keys()[0]).toBe("to its target after all");
+  show(() => (advice.value = { ...now, from_found: null }));
+  expect(keys()).toEqual(["leave it as it is"]);
 });
 
 test("big numbers keep to four signs", () => {

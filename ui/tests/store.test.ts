@@ -32,7 +32,7 @@ test("an event without set only moves the number on", () => {
 test("a key that is absent from the meters has not changed, null says there is none", () => {
   const now = {
     trimmer: "bias", track: 3, verdict: "near", way: 1, deviation: 0.2, unit: "dB", spread: 0.01,
-    wait_s: 1, words: "", moved_db: 0, to_go_db: null, back_ratio: null,
+    wait_s: 1, words: "", moved_db: 0, to_go_db: null, back_ratio: null, from_found: -0.84, goes_back: false,
   } as const;
   takeMeters({ n: 1, advice: now, level_db: [[-1, -2]] }, 10);
   takeMeters({ n: 2 }, 20);

@@ -18,6 +18,7 @@ from fluxbench.deck._machine import (
 from fluxbench.deck._sheets import Section, calibration_sheet, reel_label, reel_tones, stock_sheet
 from fluxbench.deck._state_file import reading_state, write_state
 from fluxbench.deck._stocks import stock_named
+from fluxbench.deck._swaps import dealt
 from fluxbench.deck._trimmers import PER_STACK, PER_TRACK, TURNS, banks, leave_as_found
 from fluxbench.deck._truth import Truth
 from fluxbench.deck._works import Works
@@ -36,7 +37,7 @@ class PracticeDeck:
     """A modelled multitrack deck; time goes on by `process` alone, and all chance by the seed.
 
     `faults` are names from `FAULTS`. `MisuseError` for a deck that cannot be, `DeckError` for a
-    refused call of the hands.
+    refused call of the hands. `cards` and `leads`: see `dealt`.
     """
 
     def __init__(
@@ -47,6 +48,8 @@ class PracticeDeck:
         rate_hz: int = 48_000,
         stock: str = "even",
         faults: Sequence[str] = (),
+        cards: Sequence[int] | None = None,
+        leads: Sequence[int] | None = None,
     ) -> None:
         wrong = faults_named(faults, tracks)
         chosen = stock_named("bent" if wrong.bent else stock)
@@ -56,14 +59,11 @@ class PracticeDeck:
         trimmers = banks(tracks, width_mm, draws[1])
         self._lined_up = Truth(machine.clean(), chosen).ideal()
         leave_as_found(trimmers, self._lined_up, width_mm, draws[2])
+        machine = dealt(machine, trimmers, cards, leads)
         self._made_as = {
-            "tracks": tracks,
-            "speed_ips": speed_ips,
-            "seed": seed,
-            "rate_hz": rate_hz,
-            "stock": stock,
-            "faults": list(faults),
-        }
+            "tracks": tracks, "speed_ips": speed_ips, "seed": seed, "rate_hz": rate_hz,
+            "stock": stock, "faults": list(faults), "cards": cards, "leads": leads,
+        }  # fmt: skip
         self._truth = Truth(machine, chosen)
         self._machine = machine
         self._stock = chosen

@@ -91,6 +91,20 @@ class Machine:
         head = replace(self.reproduce, gap_um=self.reproduce.made_gap_um)
         return replace(self, faults=Faults(), reproduce=head)
 
+    def with_cards(self, cards: F64 | NDArray[np.int_]) -> "Machine":
+        """The same deck with other cards in its places: which one (from 0) each place holds."""
+        bad = np.isin(np.asarray(cards) + 1, self.faults.card)
+        places = tuple(int(place) + 1 for place in np.flatnonzero(bad))
+        return replace(self, faults=replace(self.faults, card=places))
+
+    def with_leads(self, leads: NDArray[np.int_]) -> "Machine":
+        """The same deck with leads of the reproduce head swapped, all tracks carrying the same."""
+        head = self.reproduce
+        away_um = np.broadcast_to(head.away_um, (self.tracks,))[leads]
+        efficiency_db, scatter_um = head.efficiency_db[leads], head.scatter_um[leads]
+        head = replace(head, efficiency_db=efficiency_db, scatter_um=scatter_um, away_um=away_um)
+        return replace(self, reproduce=head)
+
     def at_speed(self, speed_ips: float) -> "Machine":
         """The same deck at another speed."""
         return replace(self, speed_ips=speed_ips, equalisation=standard_for(speed_ips))

@@ -62,6 +62,13 @@ class Bank:
         self._knob_turns = self._wiper_turns.copy()
         self._update()
 
+    def deal(self, cards: NDArray[np.int_]) -> None:
+        """Have each place hold another card's trimmer (count,), with its sense, law and slack."""
+        for name in ("_sense", "_curve", "_backlash_turns", "_wiper_turns", "_knob_turns"):
+            setattr(self, name, getattr(self, name)[cards])
+        self._motions = ()
+        self._update()
+
     @property
     def places_turns(self) -> NDArray[np.float64]:
         """Where wipers and knobs stand, (2, count)."""

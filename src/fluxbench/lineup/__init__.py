@@ -17,6 +17,7 @@ from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._verification import READINGS, Verification
 from fluxbench.lineup._view import Advice, Ask, AzimuthLine, Board, Verdict, View
 from fluxbench.lineup._visits import COURSE
+from fluxbench.lineup._whose_fault import WhoseFault
 from fluxbench.lineup._working_copy import COPY_STAGES, WorkingCopy, copied_sections
 
 __all__ = [
@@ -49,6 +50,7 @@ __all__ = [
     "Verdict",
     "Verification",
     "View",
+    "WhoseFault",
     "WorkingCopy",
     "cables_from_told",
     "copied_sections",

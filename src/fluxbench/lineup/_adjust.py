@@ -10,7 +10,7 @@ from fluxbench.lineup._follow import Follower
 from fluxbench.lineup._places import HAND_S, Places
 from fluxbench.lineup._point import Point
 from fluxbench.lineup._readings import Readings
-from fluxbench.lineup._view import Advice, Board, Verdict, move_db, wait_ratio
+from fluxbench.lineup._view import BACK, WAS_PUT_BACK, Advice, Board, Verdict, move_db, wait_ratio
 from fluxbench.trade import LevelTolerance
 
 AIM = 0.95
@@ -55,6 +55,7 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
     if not bench.steps.parts("as found"):
         bench.write("as found", trimmer=job.trimmer, reading_db=found, target_db=target_db)
         bench.steps.keep_part("as found", found)
+    round_of.origin_db = bench.way_back.origin(job.trimmer, bench.steps.parts("as found")[0])
     usable = bench.live & np.isfinite(found)
     for t in np.flatnonzero(bench.live & ~usable):
         bench.note(f"{job.trimmer} of track {t + 1} has no reading; it is left as it is")
@@ -66,10 +67,11 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
         bench.advise(None)
         yield from round_of.look(max(job.window_s, LEAST_S) + 0.5)
         late = round_of.moved_since_taken()
-        off = np.abs(target_db - round_of.readings.mean())
+        off = np.abs(round_of.target_db() - round_of.readings.mean())
         due = usable & ~round_of.stuck & (off > AGAIN * job.band.hold_db)
         due |= usable & late & (off > job.band.hold_db)
     left = round_of.readings.mean()
+    bench.way_back.turned(job.trimmer, bench.steps.parts("as found")[0], left)
     errors = [round_of.readings.error(t) for t in range(bench.plan.tracks)]
     bench.write(
         "as left", trimmer=job.trimmer, reading_db=left, error_db=errors, target_db=target_db
@@ -87,6 +89,8 @@ class Round:
         tracks = bench.plan.tracks
         self._bench, self._job, self._target_db = bench, job, target_db
         self.readings = Readings(tracks, job.window_s, LONGEST_S)
+        self.origin_db = np.full(tracks, np.nan)
+        """What each track reads where its trimmer was found (tracks,)."""
         self._follower = Follower(tracks)
         self.stuck = np.zeros(tracks, bool)
         self._recent: list[F64] = []
@@ -176,12 +180,21 @@ class Round:
     def _show(self) -> None:
         job, readings = self._job, self.readings
         self._bench.board = Board(
-            job.trimmer, "dB", readings.mean(), self._target_db, readings.errors(),
+            job.trimmer, "dB", readings.mean(), self.target_db(), readings.errors(),
             job.band.hold_db, job.band.set_db,
         )  # fmt: skip
 
+    def _goes_back(self, track: int) -> bool:
+        return self._bench.steps.goes_back(self._job.trimmer, track + 1)
+
+    def target_db(self) -> F64:
+        """Where each track is to go (tracks,): where it was found, if the person wants it back."""
+        back = [self._goes_back(track) for track in range(len(self._target_db))]
+        return np.where(back, self.origin_db, self._target_db)
+
     def _off_db(self, track: int) -> float:
-        return float((self._target_db - self.readings.mean())[track])
+        target_db = (self.origin_db if self._goes_back(track) else self._target_db)[track]
+        return float(target_db - self.readings.mean()[track])
 
     def _is_in(self, track: int) -> bool:
         hold, off_db = self._job.band.hold_db, self._off_db(track)
@@ -223,6 +236,8 @@ class Round:
             )
             self.stuck[track] = True
         if abs(off) <= self._job.band.hold_db or step_db is not None:
+            if self._goes_back(track):
+                self._bench.note(f"{trimmer} of track {track + 1} {WAS_PUT_BACK}")
             self._take(track)
         else:
             self.stuck[track] = True
@@ -271,10 +286,12 @@ class Round:
         if way and self._held_points:
             way, word = 0, "hold, it is the nearest step"
         verdict = Verdict.of(off, job.band.set_db)
-        error = self.readings.error(self._focus)
+        error, back = self.readings.error(self._focus), self._goes_back(self._focus)
+        moved_db = float((self.readings.mean() - self.origin_db)[self._focus])
         return Advice(
-            job.trimmer, track, verdict, way, off, "dB", error, self._wait_s(off), f"{name}: {word}"
-        )
+            job.trimmer, track, verdict, way, off, "dB", error, self._wait_s(off),
+            f"{name}: {word}{BACK * back}", from_found_db=moved_db, goes_back=back,
+        )  # fmt: skip
 
     def _wait_s(self, off: float) -> float:
         """How long to wait after a turn before believing what is read."""

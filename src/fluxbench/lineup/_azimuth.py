@@ -6,7 +6,7 @@ from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._places import HAND_S
 from fluxbench.lineup._point import Point
 from fluxbench.lineup._turned import spread_of_seconds, turned_at
-from fluxbench.lineup._view import Advice, AzimuthLine, Verdict
+from fluxbench.lineup._view import BACK, WAS_PUT_BACK, Advice, AzimuthLine, Verdict
 from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
 
 LEAST_S = 5.0
@@ -18,6 +18,10 @@ ROUGH, NEARLY, FINE = 1.0, 0.4, 0.13
 """The hand is stopped within this part of the set band; fine once, where it counts."""
 SILENT_DB = 30.0
 """A track that lies so far below the middle one gives noise."""
+BEGINS_POINTS = 2
+"""A turn may have begun so long before it is noticed."""
+WITHIN_A_SECOND = 0.1
+"""Arc-minutes by which an angle may waver within a second (from memory)."""
 AS_FOUND_ARCMIN = 10.0
 """A head may stand so far off as found."""
 UNREADABLE_POINTS = 30
@@ -81,6 +85,7 @@ class Angle:
         self._past: list[F64] = []
         self._angles: list[float] = []
         self._begin = 0
+        self._as_it_was: int | None = None
 
     @property
     def known(self) -> bool:
@@ -113,6 +118,8 @@ class Angle:
         self._past.append(crossed(bench, point))
         self._angles.append(slope_arcmin(bench, self._past[-1], self._frequency_hz)[0])
         self._notice_turn()
+        if self._as_it_was is None and self._begin:
+            self._as_it_was = max(1, self._begin - BEGINS_POINTS)
         return True
 
     def _notice_turn(self) -> None:
@@ -132,6 +139,19 @@ class Angle:
     def count_last(self, points: int) -> None:
         """Let no more than the last points count."""
         self._begin = max(self._begin, len(self._angles) - points)
+
+    def found(self) -> tuple[float, float] | None:
+        """Angle before anybody turned, and its standard error; None while it is still read.
+
+        A hand that begins at once leaves little to read: the error says so.
+        """
+        if self._as_it_was is None and self.seconds < LEAST_S:
+            return None
+        angles = np.array(self._angles[: self._as_it_was])
+        cross = np.sum(self._past[: len(angles)], axis=0)
+        angle, _ = slope_arcmin(self._bench, cross, self._frequency_hz)
+        error = _error(angles)
+        return angle, error if np.isfinite(error) else float(max(np.std(angles), WITHIN_A_SECOND))
 
     def read(self) -> tuple[float, F64, float]:
         """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
@@ -207,7 +227,7 @@ def _azimuth(
     stack = Angle(bench, bench.tones[0], set_band)
     name = trimmer.replace("_", " ")
     proof = Proof(stack, lag_s, proof_s)
-    started = False
+    origin: float | None = None
     while angle_shows(bench, trimmer):
         if bench.passed_over(trimmer, None):
             bench.note(f"{name} is not in: it was passed over")
@@ -216,13 +236,16 @@ def _azimuth(
         if not stack.take(point):
             continue
         angle, scatter, error = stack.read()
-        seconds, off = stack.seconds, target_arcmin - angle
-        bench.line = _line(bench, trimmer, angle, scatter, error, target_arcmin)
-        if not started and seconds >= LEAST_S:
-            started = True
+        seconds, found = stack.seconds, stack.found()
+        if origin is None and found is not None:
             if not bench.steps.parts("as found"):
-                bench.write("as found", trimmer=trimmer, arcmin=angle, error_arcmin=error)
-                bench.steps.keep_part("as found", angle)
+                bench.write("as found", trimmer=trimmer, arcmin=found[0], error_arcmin=found[1])
+                bench.steps.keep_part("as found", found[0])
+            origin = float(bench.way_back.origin(trimmer, bench.steps.parts("as found")[0]))
+        back = origin is not None and bench.steps.goes_back(trimmer, None)
+        aim_arcmin = origin if back and origin is not None else target_arcmin
+        off = aim_arcmin - angle
+        bench.line = _line(bench, trimmer, angle, scatter, error, aim_arcmin)
         enough = seconds >= LEAST_S and (error < 0.6 * hold or seconds >= MOST_S - 0.2)
         way = 0 if abs(off) <= hold else (1 if off > 0 else -1)
         way = proof.way(way, enough)
@@ -232,14 +255,19 @@ def _azimuth(
         word = "hold" if way == 0 else f"{abs(off):.2f} arc-minutes to go"
         wait_s = lag_s + (need_s if abs(off) < 2 * set_band else 1.5)
         shown = off if stack.since_turned >= 10 else None
-        verdict, words = Verdict.of(off, set_band), f"{name}: {word}"
-        bench.advise(
-            Advice(trimmer, None, verdict, way, shown, "arcmin", error, wait_s, words), 0, 1
-        )
+        verdict, words = Verdict.of(off, set_band), f"{name}: {word}{BACK * back}"
+        moved = None if origin is None else angle - origin
+        advice = Advice(trimmer, None, verdict, way, shown, "arcmin", error, wait_s, words,
+                        from_found_arcmin=moved, goes_back=back)  # fmt: skip
+        bench.advise(advice, 0, 1)
     bench.advise(None)
     if not stack.known:
         return 0.0
     angle, scatter, error = stack.read()
+    if bench.steps.goes_back(trimmer, None):
+        bench.note(f"{name} {WAS_PUT_BACK}")
+    if bench.steps.parts("as found"):
+        bench.way_back.turned(trimmer, bench.steps.parts("as found")[0], angle)
     bench.write("as left", trimmer=trimmer, arcmin=angle, error_arcmin=error, scatter_us=scatter)
     return angle
 

@@ -270,6 +270,7 @@ class Bench(Learned):
             "loaded": self.loaded,
             "asks": self._asks,
             "notes": list(self.view.notes),
+            "moved": self.way_back.told(),
         }
 
     def _restore(self, state: Mapping[str, Any]) -> None:
@@ -284,6 +285,7 @@ class Bench(Learned):
         self.source = (kind, next((s for s in self.plan.sections if s.number == number), None))
         self._monitor, self.loaded, self._asks = state["monitor"], state["loaded"], state["asks"]
         self.view = replace(self.view, notes=tuple(state["notes"]), ask=None)
+        self.way_back.restore(state.get("moved", {}))
         self._presence.expect(GONE_POINTS)
 
     def _ready(self) -> list[int]:

@@ -1,10 +1,12 @@
 """Bias: the peak from short and long waves together, and how far past it a track stands."""
 
 from collections import deque
+from dataclasses import replace
 
 import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
+from fluxbench.lineup._bias_back import put_bias_back
 from fluxbench.lineup._neighbours import Neighbours
 from fluxbench.lineup._one_tone import OneTone
 from fluxbench.lineup._peak import Fall, Peak, modulation_noise_db
@@ -28,10 +30,8 @@ def _bias(bench: Bench) -> Procedure:
     band, drop_db = plan.tolerances.over_bias, plan.over_bias_db
     peaks: dict[int, Peak] = dict(bench.steps.parts("peak"))
     due = [int(t) for t in np.flatnonzero(bench.live) if t not in peaks]
-    found = yield from bench.levels(2.0)
-    if not bench.steps.parts("as found"):
-        bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
-        bench.steps.keep_part("as found", found)
+    first_db = yield from _as_found(bench)
+    origin_db = bench.way_back.origin("bias", first_db[1] - first_db[0])
     walk = yield from _listen(bench)
     off: dict[int, float] = {}
     settled: set[int] = set()
@@ -41,9 +41,12 @@ def _bias(bench: Bench) -> Procedure:
             track = due.pop(0)
             bench.write("focus", trimmer="bias", track=track + 1, by=by)
             trace = yield from _set_track(
-                bench, walk, (track, peaks.get(track)), total - 1 - len(due), total
+                bench, walk, (track, peaks.get(track)), origin_db, (total - 1 - len(due), total)
             )
             by = "bench"
+            if bench.steps.goes_back("bias", track + 1):
+                settled.add(track)
+                continue
             if trace.taken_db is not None and trace.peak is not None:
                 walk.learn(trace)
                 peaks[track] = trace.peak
@@ -66,9 +69,19 @@ def _bias(bench: Bench) -> Procedure:
         ]
         if not due:
             break
+    bench.way_back.turned("bias", first_db[1] - first_db[0], level[1] - level[0])
     for t in (t for t in off if abs(off[t]) > band.set_db):
         bench.note(f"bias of track {t + 1} is not in: {off[t]:+.2f} dB of over-bias are left")
     _write_left(bench, peaks, off)
+
+
+def _as_found(bench: Bench) -> Procedure:
+    """Levels (2, tracks) before the first trimmer was turned, also before an interruption."""
+    found = yield from bench.levels(2.0)
+    if not bench.steps.parts("as found"):
+        bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
+        bench.steps.keep_part("as found", found)
+    return bench.steps.parts("as found")[0]
 
 
 def _write_left(bench: Bench, peaks: dict[int, Peak], off_db: dict[int, float]) -> None:
@@ -135,16 +148,26 @@ def _listen(bench: Bench) -> Procedure:
 
 
 def _set_track(
-    bench: Bench, walk: Walk, of: tuple[int, Peak | None], done: int, due: int
+    bench: Bench,
+    walk: Walk,
+    of: tuple[int, Peak | None],
+    origin_db: F64,
+    done_due: tuple[int, int],
 ) -> Procedure:
     """Follow one track until it is in, has failed, or the person wants another one; its way."""
     track = of[0]
     trace = walk.begin(*of)
+    moved_db: deque[float] = deque(maxlen=BEFORE)
     while not bench.passed_over("bias", track + 1):
         if bench.wanted not in (None, track) and bench.live[bench.wanted]:
             return trace
         bench.wanted = None
+        if bench.steps.goes_back("bias", track + 1):
+            if (yield from put_bias_back(bench, track, origin_db[track])):
+                return trace
+            trace = walk.begin(*of)
         point = yield from bench.point()
+        moved_db.append(float(point.level_db[1, track] - point.level_db[0, track]))
         walk.see(point.level_db, track)
         advice = trace.add(point.level_db, modulation_noise_db(point.envelope[:, 1, track]))
         if isinstance(trace, Trace) and trace.untrue:
@@ -167,6 +190,7 @@ def _set_track(
             )
             return trace
         if advice is not None:
-            bench.advise(advice, done, due)
+            moved = float(np.nanmean(moved_db)) - float(origin_db[track])
+            bench.advise(replace(advice, from_found_db=moved), *done_due)
     bench.note(f"bias of track {track + 1} is not set: it was passed over")
     return trace

@@ -8,6 +8,7 @@ from fluxbench.lineup._peak import Picture
 from fluxbench.lineup._plan import Plan
 from fluxbench.lineup._stretches import Stretches
 from fluxbench.lineup._telling import heard
+from fluxbench.lineup._way_back import WayBack
 
 F64 = NDArray[np.float64]
 
@@ -17,6 +18,7 @@ class Learned(Stretches):
 
     def __init__(self, plan: Plan, time_s: float, recalling: bool) -> None:
         super().__init__(plan, time_s, recalling)
+        self.way_back = WayBack()
         self.sign = np.ones(plan.tracks)  # -1 for a return that is reversed off the tape
         self.dropouts = DropoutCount(plan.tracks)
         self.azimuth_left_arcmin = 0.0

@@ -47,6 +47,18 @@ class LineUp(Bench):
         self.view = replace(self.view, time_s=self.time_s)
         self._advance(lambda: self._course.send(point))
 
+    def put_back(self, on: bool = True) -> None:
+        """Have the trimmer in hand go back to where it was found, or (off) to its target after all.
+
+        A trimmer that is put back is taken as it is then, and not offered again in this stage.
+        """
+        shown = self.view.advice
+        if shown is None or self.view.closed:
+            return
+        if self.steps.goes_back(shown.trimmer, shown.track) != on:
+            self.steps.put_back(shown.trimmer, shown.track, on)
+            self.write("put back", trimmer=shown.trimmer, track=shown.track, on=on)
+
     def leave(self, to: str | None, reason: str) -> None:
         """Leave the running stage for another one, or (None) for the next; on from there."""
         if not self.view.closed:

@@ -88,6 +88,15 @@ class Steps:
         """What the running step has reached of that name, also before an interruption."""
         return [thawed(part.value) for part in self._parts if part.name == name]
 
+    def put_back(self, trimmer: str, track: int | None, on: bool) -> None:
+        """Whether this trimmer (tracks from 1) goes back to where it was found, in this step."""
+        self.keep_part("put back", (trimmer, track, on))
+
+    def goes_back(self, trimmer: str, track: int | None) -> bool:
+        """What was said last of this trimmer in this step."""
+        said = [on for *one, on in self.parts("put back") if one == [trimmer, track]]
+        return bool(said and said[-1])
+
 
 def frozen(value: Any) -> Any:
     """A result as plain JSON values, told apart so that `thawed` gives the same back."""

@@ -8,6 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+WAS_PUT_BACK = "was put back to where it was found"
+BACK = ", back to as found"
+"""What stands behind the words of an advice while its trimmer is put back."""
+
 
 class Verdict(StrEnum):
     """Where a reading stands against its target."""
@@ -72,6 +76,17 @@ class Advice:
     moved_db: float = 0.0
     to_go_db: float | None = None
     back_ratio: float | None = None
+    from_found_db: float | None = None
+    """How far it stands from where it was found; of bias in decibels of D."""
+    from_found_arcmin: float | None = None
+    """The same of a stack."""
+    goes_back: bool = False
+    """Whether the target is where it was found, as the person wished."""
+
+    @property
+    def from_found(self) -> float | None:
+        """How far it stands from where it was found, in `unit`."""
+        return self.from_found_arcmin if self.unit == "arcmin" else self.from_found_db
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,10 @@ OF_STAGES = {
     "print tones": f"{ADVISES} {LOUD}",
     "read the calibration tape": f"Every track safe, nothing is sent. {LOUD}",
     "record the copy": f"The calibration tape off the deck and away. {LOUD}",
+    "whose fault": (
+        f"{ADVISES} Cards and leads change places with the deck switched off and the tape off it, "
+        f"as its manual says: who is not qualified leaves it to who is. {LOUD}"
+    ),
     "play the copy": "Every track safe, nothing is sent.",
     "tones of the reel": (
         "Somebody's recording: every track safe, nothing is sent. An old tape may shed or stick: "
@@ -48,6 +52,11 @@ def of_ask(kind: str, values: dict[str, object]) -> str | None:
         return "Every track safe before somebody's reel is threaded; look at the tape first."
     if kind == "load":
         return "The calibration tape off the deck and away before anything is recorded."
+    if kind == "swap":
+        return (
+            "The tape off the deck first. Switched off and unplugged as the manual says, wait, no "
+            "static; only cards that the maker made alike. Qualified hands."
+        )
     if kind == "cables":
         return "Monitors down and headphones off: plugs crack. The bench is silent meanwhile."
     if kind == "transport" and values.get("state") == "record" and values.get("ready"):

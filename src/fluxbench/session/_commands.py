@@ -19,7 +19,7 @@ class Command:
 
     id: str
     name: str
-    """begin, acknowledge, decline, focus, pass-over, skip, repeat, silence or stop.
+    """begin, acknowledge, decline, focus, pass-over, put-back, skip, repeat, silence or stop.
 
     And rest and wake, from within.
     """
@@ -56,11 +56,8 @@ def steer(lineup: LineUp, name: str, fields: Mapping[str, Any]) -> None:
         if track is not None and not 1 <= track <= lineup.plan.tracks:
             raise MisuseError(f"tracks go from 1 to {lineup.plan.tracks}, not {track}")
         lineup.wanted = None if track is None else track - 1
-    elif name == "pass-over":
-        advice = lineup.view.advice
-        if advice is None or (advice.trimmer, advice.track) != (fields["trimmer"], fields["track"]):
-            raise NotNowError("that trimmer is not in hand")
-        lineup.pass_over()
+    elif name in ("pass-over", "put-back"):
+        _steer_trimmer(lineup, name, fields)
     elif name in ("skip", "repeat") and not lineup.IN_STAGES:
         raise NotNowError("this is done in one piece; stop it instead")
     elif name == "skip":
@@ -73,3 +70,16 @@ def steer(lineup: LineUp, name: str, fields: Mapping[str, Any]) -> None:
         lineup.leave(str(fields["stage"]), "wanted")
     else:
         lineup.stop(str(fields["reason"]))
+
+
+def _steer_trimmer(lineup: LineUp, name: str, fields: Mapping[str, Any]) -> None:
+    """What is said of the trimmer in hand, which has to be the one that is meant."""
+    advice = lineup.view.advice
+    if advice is None or (advice.trimmer, advice.track) != (fields["trimmer"], fields["track"]):
+        raise NotNowError("that trimmer is not in hand")
+    if name == "pass-over":
+        lineup.pass_over()
+    elif advice.from_found is None:
+        raise NotNowError("where this trimmer was found is not known")
+    else:
+        lineup.put_back(bool(fields["on"]))

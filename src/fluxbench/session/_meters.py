@@ -155,6 +155,8 @@ def advised(advice: Advice | None) -> dict[str, Any] | None:
         "moved_db": number(advice.moved_db),
         "to_go_db": number(advice.to_go_db),
         "back_ratio": number(advice.back_ratio),
+        "from_found": number(advice.from_found),
+        "goes_back": advice.goes_back,
     }
 
 

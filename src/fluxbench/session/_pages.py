@@ -23,6 +23,7 @@ CHOICES = (
     "copy_name",
     "channels",
     "unused",
+    "between",
     "stages",
     "trimmers",
 )

@@ -16,6 +16,7 @@ from fluxbench.lineup import (
     PrintTones,
     ReelFromElsewhere,
     Verification,
+    WhoseFault,
     WorkingCopy,
     label_from_told,
 )
@@ -41,6 +42,9 @@ PROCEDURES: dict[str, Make] = {
         plan, shown.get("stages") or (), past, time_s
     ),
     "first turns": lambda shown, plan, past, time_s: FirstTurns(plan, past, time_s),
+    "whose fault": lambda shown, plan, past, time_s: WhoseFault(
+        plan, shown.get("between") or (), past, time_s
+    ),
     "working copy": lambda shown, plan, past, time_s: WorkingCopy(plan, past, time_s),
 }
 """By kind, from what the deck showed, the plan, what was kept, and the time so far."""

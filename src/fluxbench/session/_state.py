@@ -13,6 +13,7 @@ from fluxbench.lineup import (
     Plan,
     PrintTones,
     Verification,
+    WhoseFault,
     response_with_bank,
     stages_after,
     stages_of,
@@ -37,6 +38,7 @@ EMPTY: State = {
     "verification": None,
     "printed": None,
     "label": None,
+    "fault": None,
 }
 
 
@@ -96,6 +98,7 @@ _OTHER_STAGES = {
     "reel": list(REEL_STAGES),
     "working copy": list(COPY_STAGES),
     "first turns": list(FIRST_TURNS_STAGES),
+    "whose fault": [WhoseFault.NAME],
 }
 
 
@@ -245,11 +248,6 @@ def _asked(_state: State, entry: Entry, _plan: Plan) -> State:
     return {"ask": {**facts, "caution": of_ask(facts["kind"], facts["values"])}}
 
 
-def _resumed(state: State, _entry: Entry, _plan: Plan) -> State:
-    lineup = state["lineup"]
-    return {"lineup": {**lineup, "resumed": lineup["resumed"] + 1}}
-
-
 def _verified(state: State, entry: Entry, _plan: Plan) -> State:
     nothing: dict[str, list[Any]] = {"frequencies_hz": [], "level_db": []}
     shown = next((r for r in state["responses"] if r["of"] == "verify"), nothing)
@@ -272,7 +270,7 @@ _CHANGES: Mapping[str, Change] = {
     "note": _noted,
     "skipped": lambda s, e, _: _moved_on(s, e),
     "repeated": lambda s, e, _: _moved_on(s, e),
-    "resumed": _resumed,
+    "resumed": lambda s, _e, _p: {"lineup": {**s["lineup"], "resumed": s["lineup"]["resumed"] + 1}},
     "closed": lambda s, e, _: _ended(s, e.what, e.facts),
     "stopped": lambda s, e, _: _ended(s, e.what, e.facts),
     "as found": lambda s, e, _: {"tables": _tables(s, e.what, e.facts)},
@@ -284,6 +282,7 @@ _CHANGES: Mapping[str, Change] = {
     "response": _verified,
     "check": lambda _s, e, _p: {"check": dict(e.facts)},
     "label": lambda _s, e, _p: {"label": dict(e.facts)},
+    "whose fault": lambda _s, e, _p: {"fault": dict(e.facts)},
     "verified": lambda s, e, _: {
         "verification": {
             **s["verification"],

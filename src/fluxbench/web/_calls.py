@@ -12,9 +12,9 @@ from fluxbench.base import MisuseError
 from fluxbench.book import Entry, LineUpRow
 from fluxbench.session import Command, Session, begun_with, bias_picture, event, named_interface
 from fluxbench.web._bench import Bench
+from fluxbench.web._command_models import AnyCommand
 from fluxbench.web._deck import refuse_advice
 from fluxbench.web._models import (
-    AnyCommand,
     Begin,
     Done,
     Events,

@@ -16,7 +16,7 @@ from fluxbench.base import FluxbenchError
 from fluxbench.links import HttpControls
 from fluxbench.session import Command, NotNowError, Session
 from fluxbench.web._bench import Bench
-from fluxbench.web._models import FaultsOn, Load, Locate, Renew, Transport, Turn
+from fluxbench.web._models import FaultsOn, Load, Locate, Renew, Swap, Transport, Turn
 
 REMEMBERED = 2000
 Answer = dict[str, Any]
@@ -105,6 +105,12 @@ def switch_faults(hands: PracticeHands, body: FaultsOn) -> Answer:
     """Have other faults."""
     refuse_while_it_runs(hands)
     return _passed(hands, "/faults", body)
+
+
+@router.post("/swap")
+def swap(hands: PracticeHands, body: Swap) -> Answer:
+    """Have cards, or head leads, of two tracks change places; the deck stops."""
+    return _passed(hands, "/swap", body)
 
 
 @router.post("/renew")

@@ -72,7 +72,15 @@ class Begin(Strict):
     id: Id
     command: Literal["begin"]
     kind: Literal[
-        "line-up", "check", "verification", "tones", "reel", "working copy", "part", "first turns"
+        "line-up",
+        "check",
+        "verification",
+        "tones",
+        "reel",
+        "working copy",
+        "part",
+        "first turns",
+        "whose fault",
     ] = "line-up"
     plan: dict[str, Any] | None = None
     verify: list[Verified] | None = None
@@ -87,6 +95,8 @@ class Begin(Strict):
     """Which channels of the interface are cabled to the deck; all, in their order, if left out."""
     unused: Annotated[list[Channel], Field(max_length=128)] | None = None
     """Tracks that are left alone, counted from 1."""
+    between: Annotated[list[Track], Field(min_length=2, max_length=2)] | None = None
+    """Of whose fault it is: the track that is at fault, and a good one beside it."""
     stages: Annotated[list[Text], Field(max_length=20)] | None = None
     """Of a part: the stages that are gone through, beside the input check and the close."""
     trimmers: Annotated[list[Text], Field(max_length=20)] | None = None
@@ -103,78 +113,6 @@ class Begin(Strict):
     """What a working copy of `tape` is called in the book."""
     speed_ips: Annotated[float, Field(gt=0.0, le=120.0, allow_inf_nan=False)] | None = None
     """Which of the deck's speeds, where the plan comes from the book."""
-
-
-class Acknowledge(Strict):
-    """What was asked is done."""
-
-    id: Id
-    command: Literal["acknowledge"]
-    ask: int
-
-
-class Decline(Strict):
-    """What was asked about is doubted by the person as well."""
-
-    id: Id
-    command: Literal["decline"]
-    ask: int
-
-
-class Focus(Strict):
-    """Look at a track now."""
-
-    id: Id
-    command: Literal["focus"]
-    track: Track | None
-
-
-class PassOver(Strict):
-    """Leave the trimmer in hand as it is, and go on to the next."""
-
-    id: Id
-    command: Literal["pass-over"]
-    trimmer: Text
-    track: Track | None
-
-
-class Skip(Strict):
-    """Leave the running stage."""
-
-    id: Id
-    command: Literal["skip"]
-    stage: Text
-    reason: Text
-
-
-class Repeat(Strict):
-    """Go to a stage, and on from there."""
-
-    id: Id
-    command: Literal["repeat"]
-    stage: Text
-
-
-class SilenceKey(Strict):
-    """Send nothing while it is on."""
-
-    id: Id
-    command: Literal["silence"]
-    on: bool
-
-
-class StopLineUp(Strict):
-    """End the line-up here."""
-
-    id: Id
-    command: Literal["stop"]
-    reason: Text
-
-
-AnyCommand = Annotated[
-    Begin | Acknowledge | Decline | Focus | PassOver | Skip | Repeat | SilenceKey | StopLineUp,
-    Field(discriminator="command"),
-]
 
 
 class Done(BaseModel):
@@ -271,6 +209,13 @@ class FaultsOn(Strict):
     """The faults that are on."""
 
     on: Annotated[list[Text], Field(max_length=100)]
+
+
+class Swap(Strict):
+    """Have cards or head leads of two tracks change places."""
+
+    what: Text
+    tracks: Annotated[list[Track], Field(min_length=2, max_length=2)]
 
 
 class Renew(Strict):

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from fluxbench.lineup._adjust import SEEMS_POINTS, Job, Round
+from fluxbench.lineup._steps import Steps
 from fluxbench.trade import LevelTolerance
 
 BAND = LevelTolerance(0.12, 0.25, 0.5)
@@ -24,6 +25,7 @@ class FakeBench:
         self.live = np.ones(TRACKS, bool)
         self.wanted: int | None = None
         self.board = None
+        self.steps = Steps()
         self.advice: Any = None
         self.said: list[tuple[str, int]] = []
 

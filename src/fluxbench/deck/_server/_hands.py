@@ -112,6 +112,7 @@ _PRACTICE_CALLS = {
     "exercise": _Call({"name": _TEXT, "seed": _WHOLE}, ("name", "seed")),
     "hand_in": _Call({"id": _TEXT, "found": _FOUND}, ("id", "found")),
     "leave": _Call({}),
+    "swap": _Call({"what": _TEXT, "tracks": _TRACKS}, ("what", "tracks")),
     "renew": _Call({"seed": _WHOLE, "tracks": _WHOLE, "speed_ips": _NUMBER}),
 }
 """What only a practice deck has: faults to switch, exercises, and other decks to become."""

@@ -14,6 +14,7 @@ from fluxbench.deck._deck import PracticeDeck
 from fluxbench.deck._faults import FAULTS
 from fluxbench.deck._server._practising import Practising
 from fluxbench.deck._state_file import reading_state, write_state
+from fluxbench.deck._swaps import swapped
 
 _LOOK_S = 0.1
 _TAPE_S = 1.0
@@ -121,12 +122,22 @@ class KeptDeck:
             raise DeckError(str(error)) from None
         return self.faults()
 
+    def swap(self, what: str, tracks: Sequence[int]) -> Mapping[str, Any]:
+        """Have the cards, or the head leads, of two tracks change places; the deck stops."""
+        self._deck = PracticeDeck.from_kept(swapped(self._deck.kept(), what, tracks))
+        return self.state()
+
     def renew(
         self, seed: int = 1, tracks: int | None = None, speed_ips: float | None = None
     ) -> Mapping[str, Any]:
         """Become another practice deck, as found."""
         self._practising.refuse()
-        made_as = self._deck.kept()["made_as"] | {"seed": seed, "faults": []}
+        made_as = self._deck.kept()["made_as"] | {
+            "seed": seed,
+            "faults": [],
+            "cards": None,
+            "leads": None,
+        }
         made_as |= {} if tracks is None else {"tracks": tracks}
         made_as |= {} if speed_ips is None else {"speed_ips": float(speed_ips)}
         if seed < 0:
