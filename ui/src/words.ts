@@ -121,7 +121,7 @@ const STAGES: Record<string, StageWords> = {
 };
 
 /** The stages of a line-up; the plan is there before it begins. */
-export const ORDER = Object.keys(STAGES).filter((name) => !["plan", "verification", "print tones", "tones of the reel"].includes(name));
+export const ORDER = Object.keys(STAGES).filter((name) => !["plan", "verification", "print tones", "tones of the reel", "whose fault"].includes(name));
 
 /** What to say of a stage, also of one that this page does not know. */
 export function stageWords(name: string): StageWords {
