@@ -111,11 +111,6 @@ def studio(page: Page, camera: Camera) -> None:
 def quiet(page: Page, camera: Camera) -> None:
     """What a new bench shows that needs no tape."""
     camera.draw("bench")
-    page.keyboard.press("?")
-    page.wait_for_timeout(500)
-    camera.draw("help")
-    page.keyboard.press("Escape")
-    page.keyboard.press("Shift+Escape")
     for name, key, buttons in (
         ("work-out", "w", ()),
         ("captures", "c", ()),
@@ -124,7 +119,9 @@ def quiet(page: Page, camera: Camera) -> None:
     ):
         screen(page, key, *buttons)
         camera.draw(name)
-    screen(page, "b")
+    page.keyboard.press("?")
+    page.wait_for_timeout(500)
+    camera.draw("help")
 
 
 def until(page: Page, there: Callable[[], bool], seconds: float = 240.0) -> None:

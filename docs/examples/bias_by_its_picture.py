@@ -20,8 +20,9 @@ from matplotlib import pyplot
 
 deck = PracticeDeck(tracks=1, speed_ips=15, seed=5)
 sheet = deck.load("stock")["data_sheet"]
-zero_vu_dbfs = 4.0 - 20.0  # 0 VU is +4 dBu, full scale of the deck's interface +20 dBu
-short_hz, long_hz = sheet["over_bias_frequency_hz"], sheet["over_bias_frequency_hz"] / 10
+zero_vu_dbfs = 4.0 - 20.0  # 0 VU is +4 dBu, full scale +20 dBu
+short_hz = sheet["over_bias_frequency_hz"]
+long_hz = short_hz / 10
 sent_frames = 0
 
 
