@@ -22,9 +22,7 @@ BLOCK_POINTS = 10
 REPEATS_DB = 0.05
 """What winding back and threading anew may change between two tracks. Our choice."""
 LEAST_DB = 0.5
-"""Two tracks that differ by less have no fault to look for. Our choice."""
-MOST_PART = 3.0
-"""One side has the fault if its part is so many times the other's."""
+"""Tracks that differ by less have no fault to look for; a part of less is none. Our choice."""
 LOW_HZ = (60.0, 130.0)
 
 
@@ -40,6 +38,18 @@ def parts(before_db: F64 | float, swapped_db: F64 | float) -> tuple[F64, F64]:
     """
     before, swapped = np.asarray(before_db, np.float64), np.asarray(swapped_db, np.float64)
     return 0.5 * (before - swapped), 0.5 * (before + swapped)
+
+
+def in_words(frequency_hz: float) -> str:
+    """A frequency for people.
+
+    Examples
+    --------
+    >>> in_words(10_000.0), in_words(125.0)
+    ('10 kHz', '125 Hz')
+    """
+    at_khz = frequency_hz >= 1000.0
+    return f"{frequency_hz / 1000.0:g} kHz" if at_khz else f"{frequency_hz:g} Hz"
 
 
 class WhoseFault(LineUp):
@@ -130,7 +140,7 @@ class WhoseFault(LineUp):
                 f"tracks {one} and {other} differ by {cards.worst_db:.1f} dB at most: no fault"
                 " between them; is it on the record side, or does it come and go?"
             )
-        before_db = f"{cards.before_db[at]:+.1f} dB at {self._sections[at].frequency_hz:g} Hz"
+        before_db = f"{cards.before_db[at]:+.1f} dB at {in_words(self._sections[at].frequency_hz)}"
         if abs(anew_db[at]) > max(0.5 * cards.worst_db, 4.0 * cards.error_db[at]):
             return (
                 f"track {one} was {before_db} from track {other}, and {anew_db[at]:+.1f} dB of that"
@@ -163,17 +173,15 @@ class Told:
     @property
     def stayed(self) -> bool:
         """Whether something that counts stayed with the places."""
-        at = self.worst
-        left_db = abs(self.stayed_db[at])
-        return bool(left_db > abs(self.went_db[at]) / MOST_PART and left_db > LEAST_DB / 2.0)
+        return bool(abs(self.stayed_db[self.worst]) >= LEAST_DB)
 
     def words(self, at: int, went: str = "with the card", stayed: str = "with the place") -> str:
         """Who has it, of one section."""
         went_db, stayed_db = self.went_db[at], self.stayed_db[at]
         error = f" (± {2.0 * self.error_db[at]:.1f})"
-        if abs(went_db) >= MOST_PART * abs(stayed_db):
+        if abs(stayed_db) < min(LEAST_DB, abs(went_db)):
             return f"{went_db:+.1f} dB{error} went {went}"
-        if abs(stayed_db) >= MOST_PART * abs(went_db):
+        if abs(went_db) < LEAST_DB:
             return f"{stayed_db:+.1f} dB{error} stayed {stayed}"
         return f"{went_db:+.1f} dB went {went}, {stayed_db:+.1f} dB{error} stayed {stayed}"
 
