@@ -134,6 +134,8 @@ class WhoseFault(LineUp):
 
     def _words(self, cards: "Told", anew_db: F64, leads: "Told | None") -> str:
         one, other = self._one + 1, self._other + 1
+        if not np.isfinite(cards.went_db).any():
+            return f"tracks {one} and {other} could not both be read: nothing is said"
         at = cards.worst
         if cards.worst_db < LEAST_DB:
             return (
@@ -163,12 +165,13 @@ class Told:
 
     @property
     def worst(self) -> int:
-        """The section in which they differ most."""
-        return int(np.nanargmax(np.abs(np.nan_to_num(self.before_db))))
+        """The section in which they differ most, of those that were read both times."""
+        read = np.isfinite(self.went_db)
+        return int(np.argmax(np.where(read, np.abs(self.before_db), -1.0)))
 
     @property
     def worst_db(self) -> float:
-        return float(np.abs(np.nan_to_num(self.before_db)).max())
+        return float(np.nan_to_num(np.abs(self.before_db[self.worst])))
 
     @property
     def stayed(self) -> bool:

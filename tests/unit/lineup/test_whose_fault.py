@@ -11,6 +11,7 @@ from fluxbench.base import MisuseError
 from fluxbench.deck._server._kept import KeptDeck
 from fluxbench.engine import Engine
 from fluxbench.lineup import WhoseFault, plan_from_state
+from fluxbench.lineup._whose_fault import Told
 from fluxbench.links import DeckLink
 from fluxbench.measure import HOP_S
 from tests.decks.figures_deck import USUAL, FiguresDeck, sections
@@ -100,6 +101,14 @@ def test_a_contact_is_told_from_a_card() -> None:
 
 def test_alike_tracks_have_no_fault_between_them() -> None:
     assert "no fault between them" in found_on(SwappedDeck(card=(0, 0, 0.2, 0)))["words"]
+
+
+def test_a_section_that_cannot_be_read_decides_nothing() -> None:
+    """The long wave does not come back: that is not taken for a difference of 0 dB."""
+    nothing = np.array([[np.nan, -4.0], [np.nan, 0.1]])
+    told = Told("cards", nothing, np.array([[1.0, 4.0], [0.1, 0.1]]))
+    assert (told.worst, told.worst_db) == (1, 4.0)
+    assert told.words(1) == "-4.0 dB (± 0.1) went with the card"
 
 
 @pytest.mark.parametrize("between", [(3, 3), (0, 1), (4, 5), (3,)])
