@@ -1,0 +1,223 @@
+"""Somebody who lines up the practice deck at the screen: reads what it shows, by finger or by key.
+
+Nothing else is known: not the state of the bench, not the deck. How far a trimmer reacts is learned
+from what the page shows after a turn.
+"""
+
+import math
+import re
+import time
+from dataclasses import dataclass, field
+
+from playwright.sync_api import Locator, Page
+
+READ = """() => {
+  const text = (name) => document.querySelector('.focus ' + name)?.textContent?.trim() ?? '';
+  return {
+    kind: document.querySelector('.focus')?.className ?? '', big: text('.big'), who: text('.who'),
+    trimmer: text('.trimmer'), number: text('.number'), way: text('.way'),
+    words: text('.words'), fine: text('.fine'),
+    leans: document.querySelector('.focus .move svg')?.getAttribute('aria-label') ?? '',
+  };
+}"""
+MOST_AT_ONCE = 0.8
+HAIR = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What stands in the field."""
+
+    ended: bool
+    asks: bool
+    big: str
+    trimmer: str
+    track: int | None
+    off: float | None
+    way: int
+    moved: float
+    wait_s: float
+    words: str
+
+    @property
+    def about(self) -> tuple[str, int | None]:
+        return self.trimmer, self.track
+
+
+def shown(page: Page) -> Shown:
+    told = page.evaluate(READ)
+    way = {"raise": 1, "lower": -1}.get(told["way"], 0)
+    if told["way"] == "turn":
+        way = 1 if told["leans"].startswith("rises") else -1
+    number = re.fullmatch(r"[\d.]+", told["number"])
+    moved = re.search(r"moved ([+−]?)([\d.]+) dB", told["fine"])
+    wait = re.search(r"in ([\d.]+) s", told["fine"])
+    return Shown(
+        " ended" in told["kind"], " ask" in told["kind"], told["big"], told["trimmer"],
+        int(told["who"]) if told["who"].isdecimal() else None,
+        float(number[0]) * (way or 1) if number else None, way,
+        (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,
+        float(wait[1]) if wait else 0.0, told["words"],
+    )  # fmt: skip
+
+
+@dataclass
+class Known:
+    """What was learned of one trimmer: turns for a unit, and for a decibel of bias while sought."""
+
+    turns_per_unit: float = 0.0
+    turns_per_moved: float = 0.0
+    is_sure: bool = False
+    """Whether the way was seen on this very track: another track's screw may turn the other way."""
+
+
+class Finger:
+    """Touches: a key of the page, a drag around a screw, a hair key."""
+
+    def __init__(self, page: Page) -> None:
+        self._page = page
+        self._touch = page.context.new_cdp_session(page)
+
+    def press(self, key: Locator) -> None:
+        key.tap()
+
+    def go_to(self, screen: str) -> None:
+        self._page.get_by_role("button", name=screen, exact=True).tap()
+
+    def turn(self, name: str, turns: float) -> None:
+        if abs(turns) < 4 * HAIR:
+            way = "clockwise" if turns > 0 else "anticlockwise"
+            hair = self._page.get_by_role("button", name=f"{name}: a little {way}", exact=True)
+            for _ in range(max(1, round(abs(turns) / HAIR))):
+                if hair.count() == 0:  # the bench has gone on meanwhile
+                    return
+                hair.tap()
+            return
+        dial = self._page.get_by_role("slider", name=name, exact=True)
+        if dial.count() == 0 or (box := dial.bounding_box()) is None:
+            return
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        radius = 0.38 * box["width"]
+        steps = max(3, round(abs(turns) * 24))
+        for i in range(steps + 1):
+            angle = 2 * math.pi * turns * i / steps
+            at = {"x": x + radius * math.cos(angle), "y": y + radius * math.sin(angle)}
+            self._send("touchMove" if i else "touchStart", [at])
+        self._send("touchEnd", [])
+
+    def _send(self, kind: str, points: list[dict[str, float]]) -> None:
+        self._touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+
+class Keys:
+    """The keyboard alone: Tab and Enter for a key of the page, arrows for the trimmer in hand."""
+
+    def __init__(self, page: Page) -> None:
+        self._page = page
+
+    def press(self, key: Locator) -> None:
+        for _ in range(120):
+            if key.evaluate("(of) => of === document.activeElement"):
+                self._page.keyboard.press("Enter")
+                return
+            self._page.keyboard.press("Tab")
+        raise AssertionError("the tab key never came to it")
+
+    def go_to(self, screen: str) -> None:
+        self._page.keyboard.press(screen[0].lower())
+
+    def turn(self, name: str, turns: float) -> None:
+        key = "ArrowRight" if turns > 0 else "ArrowLeft"
+        left = abs(turns)
+        for modifier, step in (("Alt+", 0.25), ("", 0.02), ("Shift+", 0.002)):
+            while left >= step * 0.75:
+                self._page.keyboard.press(modifier + key)
+                left -= step
+
+
+@dataclass
+class Walker:
+    """Goes through a line-up, from the first ask to the last word.
+
+    `pace` is how many seconds of tape pass in one of the wall, at the least.
+    """
+
+    page: Page
+    hand: Finger | Keys
+    pace: float
+    known: dict[tuple[str, int | None], Known] = field(default_factory=dict)
+    asked: list[str] = field(default_factory=list)
+    story: list[str] = field(default_factory=list)
+    turned: set[tuple[str, int | None]] = field(default_factory=set)
+
+    def walk(self, patience_s: float) -> str:
+        """Until it has ended; its last words. AssertionError with the story if it never does."""
+        end_s = time.monotonic() + patience_s
+        while time.monotonic() < end_s:
+            now = shown(self.page)
+            if self.page.get_by_text("The bench does not answer").count():
+                raise AssertionError("the bench does not answer:\n" + "\n".join(self.story[-40:]))
+            if now.ended:
+                return now.big
+            if now.asks:
+                self._do(now)
+            elif now.trimmer and now.way:
+                self._turn(now)
+            else:
+                self.page.wait_for_timeout(120)
+        raise AssertionError("it never ended:\n" + "\n".join(self.story[-40:]))
+
+    def _do(self, now: Shown) -> None:
+        does = self.page.get_by_role("button", name="Let the practice deck do it")
+        if not does.count() or not does.is_enabled():
+            self.page.wait_for_timeout(80)
+            return
+        if not self.asked or self.asked[-1] != now.big:
+            self.asked.append(now.big)
+            self.story.append(f"asked: {now.big}")
+        self.hand.press(does)
+        self.page.wait_for_timeout(150)
+
+    def _turn(self, now: Shown) -> None:
+        known = self.known.setdefault(now.about, Known(*self._like(now)))
+        turns = self._how_far(now, known)
+        self.turned.add(now.about)
+        name = now.trimmer if now.track is None else f"{now.trimmer}, track {now.track}"
+        self.hand.turn(name, turns)
+        self.page.wait_for_timeout(350 + 1000 * now.wait_s / self.pace)
+        then = shown(self.page)
+        self.story.append(f"{now.words} (off {now.off}): turned {turns:+.3f}, then {then.off}")
+        if then.about == now.about:
+            self._learn(known, now, then, turns)
+
+    def _like(self, now: Shown) -> tuple[float, float]:
+        """The same trimmer of another track was much like this one, but for its sense."""
+        for (trimmer, _), other in self.known.items():
+            if trimmer == now.trimmer and other.turns_per_unit:
+                return other.turns_per_unit, other.turns_per_moved
+        return 0.0, 0.0
+
+    def _how_far(self, now: Shown, known: Known) -> float:
+        if now.off is None:  # it is sought: on, the way that it says
+            wanted = 0.3 * now.way * (known.turns_per_moved or known.turns_per_unit or 0.6)
+            if not known.is_sure:  # far enough to see what it does
+                wanted = math.copysign(max(0.25, abs(wanted)), wanted)
+        else:
+            wanted = now.off * (known.turns_per_unit or math.copysign(0.2, known.turns_per_moved))
+        size = min(max(abs(wanted), HAIR / 2), MOST_AT_ONCE)
+        return math.copysign(size, wanted)
+
+    def _learn(self, known: Known, now: Shown, then: Shown, turns: float) -> None:
+        if now.off is None or then.off is None:
+            gone = then.moved - now.moved
+            if now.off is None and abs(turns) > 0.2 and abs(gone) > 0.15:
+                known.turns_per_moved, known.is_sure = turns / gone, True
+            return
+        gone = now.off - then.off
+        if abs(gone) < 0.03 or abs(gone) < 0.1 * abs(now.off):
+            known.turns_per_unit = 2.0 * turns / now.off if now.off else 0.0  # it takes more
+            return
+        found = turns / gone
+        old = abs(known.turns_per_unit) or abs(found)
+        size = min(max(abs(found), 0.4 * old), 2.5 * old)
+        known.turns_per_unit = math.copysign(size, found)
