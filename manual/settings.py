@@ -18,6 +18,7 @@ VARIABLES = {
     "FLUXBENCH_REQUIRE_ALL": "`./test`: 1 makes a test that was left out a failure, as `.ci/run`",
     "FLUXBENCH_FAILED_CHECKS": "how `./test` hands on what failed before pytest; not for people",
     "FLUXBENCH_LONG": "tests that have a long form run it: any text but none",
+    "FLUXBENCH_TEST_PACE": "how many times faster than the wall the deck of a walked line-up runs",
     "FLUXBENCH_KILLS": "how often `tests/faults` kills a bench",
     "FLUXBENCH_CUTS": "how often it cuts the power",
     "FLUXBENCH_DAMAGES": "at how many places it damages the log",
