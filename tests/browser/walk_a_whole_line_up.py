@@ -1,7 +1,7 @@
 """A line-up from the first page to its sheet, by finger alone and by the keys alone.
 
 The deck's clock runs faster than the wall's (`tests/benches/quick_deck.py`). `./test` does not run
-this: it has gone as far as the sync level and has not been seen to reach the end. By hand:
+this: with an earlier hand it reached the end with two tracks, in this form not yet. By hand:
 ``pytest tests/browser/walk_a_whole_line_up.py``; ``FLUXBENCH_LONG=1`` adds eight tracks.
 """
 
