@@ -91,9 +91,9 @@ class Machine:
         head = replace(self.reproduce, gap_um=self.reproduce.made_gap_um)
         return replace(self, faults=Faults(), reproduce=head)
 
-    def with_cards(self, cards: F64 | NDArray[np.int_]) -> "Machine":
+    def with_cards(self, cards: NDArray[np.int_]) -> "Machine":
         """The same deck with other cards in its places: which one (from 0) each place holds."""
-        bad = np.isin(np.asarray(cards) + 1, self.faults.card)
+        bad = np.isin(cards + 1, self.faults.card)
         places = tuple(int(place) + 1 for place in np.flatnonzero(bad))
         return replace(self, faults=replace(self.faults, card=places))
 

@@ -236,8 +236,8 @@ def _azimuth(
         if not stack.take(point):
             continue
         angle, scatter, error = stack.read()
-        seconds, found = stack.seconds, stack.found()
-        if origin is None and found is not None:
+        seconds = stack.seconds
+        if origin is None and (found := stack.found()) is not None:
             if not bench.steps.parts("as found"):
                 bench.write("as found", trimmer=trimmer, arcmin=found[0], error_arcmin=found[1])
                 bench.steps.keep_part("as found", found[0])
