@@ -216,7 +216,7 @@ def _followed(values: NDArray[np.complex128]) -> NDArray[np.float64]:
 
 def locate(band: Band, frequency_hz: float, search_hz: float, half_hz: float) -> float:
     """Where a tone really lies: centroid around the strongest line of all tracks together."""
-    power = np.sum(np.abs(band.lines) ** 2, axis=1)
+    power = np.sum(band.power(slice(None)), axis=1)
     frequencies = band.frequencies_hz
     near = np.abs(frequencies - frequency_hz) <= search_hz + band.line_hz
     if not np.any(power[near] > 0.0):

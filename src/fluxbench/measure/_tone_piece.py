@@ -120,7 +120,7 @@ def band_of(cut: EnvelopeCut, envelope: Envelopes, taper_s: float) -> Band:
     reach = min(int(cut.half_hz / line_hz), length // 2 - 1)
     middle = cut.middle * fold
     first = max(middle - reach, 1)
-    lines = np.empty((len(envelope), middle + reach + 1 - first), np.complex128)
+    lines = np.empty((len(envelope), middle + reach + 1 - first), np.complex64)
     scale = 1.0 / np.sqrt(2.0 * length * squared)
     shape = (window * scale).astype(np.float32)
     for some in range(0, len(envelope), _TOGETHER):
