@@ -8,12 +8,14 @@ import { handTrack, picked, trimmerNow } from "./hand";
 import { clock, pitch, shown } from "./scale";
 import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "./screws";
 import { advice, deck, faults, focus, running } from "./store";
-import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
+import { load, locate, readDeck, renew, setFaults, setSpeed, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
 import { Where } from "./where";
 import { Word } from "./word";
 import { lookForExercise, openSchool, pieces, view } from "./pieces";
+
+const SPEEDS_IPS = [7.5, 15, 30];
 
 let follows: string | null = null;
 
@@ -127,6 +129,14 @@ function Works({ now }: { now: DeckState }) {
           <button onClick={() => void locate({ position_s: 5 })}>the beginning</button>
         )}
       </label>
+      <div class="field" role="group" aria-label="Speed">
+        <span>speed, in/s</span>
+        <div class="keys">
+          {SPEEDS_IPS.map((ips) => (
+            <button key={ips} aria-pressed={now.speed_ips === ips} disabled={running.value} onClick={() => void setSpeed(ips)}>{ips === 7.5 ? "7½" : ips}</button>
+          ))}
+        </div>
+      </div>
     </section>
   );
 }
