@@ -155,8 +155,8 @@ def _noise(facts: Mapping[str, Any], heard: Heard, limits: Limits) -> Iterator[F
         remedy = "listen: tape, erasure or chain; not taken out here"
         yield Fault(Kind.NOISE, tracks, told, remedy)
     for tone in heard.printed.hum:
-        zero_dbfs = heard.reference.level_dbfs if heard.reference else tone.level_dbfs
-        for track, level_db in enumerate(tone.level_dbfs - zero_dbfs, 1):
+        reference = tone.against or heard.reference or tone
+        for track, level_db in enumerate(tone.level_dbfs - reference.level_dbfs, 1):
             if np.isfinite(level_db):
                 hum = float(level_db), tone.frequency_hz
                 humming[track] = max(hum, humming.get(track, hum))

@@ -175,6 +175,7 @@ def _speed_ratio(
     A declared speed tone tells, and else a reference tone that is only there an octave high, with
     another line-up tone. Half speed is not told that way: 500 Hz is a reference tone itself.
     """
+    wanted: tuple[float, ...]
     for ratio in _RATIOS:
         if declared.speed_tone_hz is not None:
             wanted, others = (declared.speed_tone_hz,), 1
