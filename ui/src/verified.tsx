@@ -6,7 +6,7 @@ import { Cautions, VerdictMark } from "./marks";
 import type { Limits, VerifiedRow, VerifiedTrack } from "./model";
 import { shown } from "./scale";
 import { state } from "./store";
-import type { Savable } from "./save";
+import type { Savable } from "./saving/savable";
 import { Word } from "./word";
 import { CAUTIONS, READINGS, readingOf } from "./words";
 

@@ -1,6 +1,6 @@
 // Batches or tapes side by side as a picture of its own, and as a table.
 import { FONT } from "../board";
-import type { Savable } from "../save";
+import type { Savable } from "../saving/savable";
 import { shown } from "../scale";
 import { trimmerName } from "../words";
 
