@@ -11,6 +11,7 @@ import { advice, deck, faults, focus, running } from "./store";
 import { load, locate, readDeck, renew, setFaults, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
+import { Papers, Reads, ReadsTold, useReads } from "./reads";
 import { Where } from "./where";
 import { Word } from "./word";
 import { lookForExercise, openSchool, pieces, view } from "./pieces";
@@ -31,6 +32,7 @@ export default function Practice() {
     }
     if (now?.track != null && focus.value?.by !== "hand") handTrack.value = now.track;
   });
+  useReads(!running.value);
   const now = deck.value;
   if (!now)
     return (
@@ -113,6 +115,7 @@ function Works({ now }: { now: DeckState }) {
             <button key={tape} aria-pressed={now.tape === tape} onClick={() => void load(tape)}>{tape}</button>
           ))}
         </div>
+        <Papers now={now} />
       </div>
       <label class="field">
         <span>wind to</span>
@@ -148,6 +151,7 @@ function Trimmers({ now }: { now: DeckState }) {
             {names.map((name) => <option key={name} value={name}>{trimmerName(name)}</option>)}
           </select>
         </label>
+        <ReadsTold />
         <span class="hint">drag around · wheel · ← → (Shift: a hair) · ↑ ↓ track</span>
       </header>
       <div class={`screws many-${list.length > 12 ? "24" : list.length > 4 ? "8" : "4"}`}>
@@ -223,6 +227,7 @@ export function Screw({ trimmer, track }: { trimmer: string; track: number | nul
         <span class="screw-name">{track ?? "all"}</span>
         <button class="hair" aria-label={`${name}: a little clockwise`} onClick={() => by(0.01)}>↻</button>
       </div>
+      {track !== null && <Reads track={track} />}
     </div>
   );
 }
