@@ -69,6 +69,7 @@ def test_an_exercise_from_its_begin_to_the_book(practising: TestClient) -> None:
         post(practising, "deck/faults", on=[]),
         post(practising, "deck/renew", seed=3),
         post(practising, "deck/swap", what="cards", tracks=[1, 8]),
+        post(practising, "deck/speed", speed_ips=30.0),
     ):
         assert refused.status_code == 409
         assert "hand it in first" in refused.json()["error"]

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from typing import Any
 
-from fluxbench.deck import PracticeDeck
+from fluxbench.deck import KeptDeck, PracticeDeck
 from fluxbench.engine import Engine
 from fluxbench.lineup import LineUp, Plan, plan_from_state
 from fluxbench.lineup._bench import Bench, Procedure
@@ -13,7 +13,7 @@ from fluxbench.links import DeckLink
 from fluxbench.rehearsal._technician import Technician
 from tests.decks.second_deck import SecondDeck
 
-Deck = PracticeDeck | SecondDeck
+Deck = PracticeDeck | KeptDeck | SecondDeck
 Course = Callable[[Bench], Procedure]
 
 

@@ -89,6 +89,9 @@ export async function setFaults(on: string[]): Promise<void> {
   await readFaults();
 }
 
+/** Presses a speed key of the practice deck. */
+export const setSpeed = (speed_ips: number) => deckCall("speed", { speed_ips });
+
 export async function renew(body: Record<string, unknown>): Promise<void> {
   await deckCall("renew", body);
   await readFaults();

@@ -20,6 +20,11 @@ _MOST = 64
 
 _TONES_SHARE = 0.6
 _SECOND_TONE = 10.0**-2.5
+_BESIDE_HUM = 10.0**-1.5
+"""Hum beside a tone is no second tone until it is this strong."""
+_MAINS_HZ = (50.0, 60.0)
+_MAINS_ORDERS = 5
+_MAINS_OFF_HZ = 0.5
 _FLUTTER_HZ = 210.0
 _LIKE = 4.0
 _HARMONIC_RATIO = 0.005
@@ -49,7 +54,7 @@ class Lines:
         strongest = self.strongest_hz
         top = max(self.power)
         return any(
-            power > _SECOND_TONE * top
+            power > (_BESIDE_HUM if _of_mains(frequency_hz) else _SECOND_TONE) * top
             and not _harmonic(frequency_hz, strongest)
             and not self._is_side_line(frequency_hz, power)
             for frequency_hz, power in zip(self.frequencies_hz, self.power, strict=True)
@@ -68,6 +73,14 @@ class Lines:
             and 1.0 / _LIKE < other / power < _LIKE
             for other_hz, other in zip(self.frequencies_hz, self.power, strict=True)
         )
+
+
+def _of_mains(frequency_hz: float) -> bool:
+    return any(
+        1 <= round(frequency_hz / hz) <= _MAINS_ORDERS
+        and abs(frequency_hz - hz * round(frequency_hz / hz)) < _MAINS_OFF_HZ
+        for hz in _MAINS_HZ
+    )
 
 
 def _harmonic(frequency_hz: float, fundamental_hz: float) -> bool:

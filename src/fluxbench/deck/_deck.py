@@ -68,6 +68,7 @@ class PracticeDeck:
         self._machine = machine
         self._stock = chosen
         self._works = Works(machine, chosen, trimmers, seed)
+        self._other_speeds: dict[str, Any] = {}
 
     @property
     def rate_hz(self) -> int:
@@ -215,9 +216,7 @@ class PracticeDeck:
         """For a judge only: what is left to the ideal, and whether the calibration tape lives."""
         residual: dict[str, Any] = {}
         for name, values in self._truth.residual(self._now.settings).items():
-            residual[name] = values.tolist() if len(values) > 1 or "azi" not in name else values[0]
-        for name in ("reproduce_azimuth_arcmin", "record_azimuth_arcmin"):
-            residual[name] = float(residual[name])
+            residual[name] = float(values[0]) if "azimuth" in name else values.tolist()
         return {"residual": residual, "calibration_wiped": self._now.wiped}
 
     def save(self, path: Path) -> None:
@@ -234,6 +233,7 @@ class PracticeDeck:
             "position_s": works.place_s,
             "calibration_wiped": works.wiped,
             "recorded": {name: reel.touched_chunks for name, reel in works.reels.items()},
+            "other_speeds": self._other_speeds,
         }
 
     @classmethod
@@ -252,6 +252,7 @@ class PracticeDeck:
             reel.forget({int(at): tracks for at, tracks in kept["recorded"].get(name, {}).items()})
         deck._now.resume(str(kept["tape"]), float(kept["position_s"]))
         deck._now.wiped = bool(kept["calibration_wiped"])
+        deck._other_speeds = dict(kept.get("other_speeds", {}))
         return deck
 
     @property

@@ -42,12 +42,20 @@ def swapped(kept: Mapping[str, Any], what: str, tracks: Sequence[int]) -> dict[s
     one, other = (track - 1 for track in tracks)
     order = list(kept["made_as"].get(SWAPS[what]) or range(count))
     order[one], order[other] = order[other], order[one]
-    trimmers = {kind: [list(row) for row in rows] for kind, rows in kept["trimmers"].items()}
-    for kind in PER_TRACK if what == "cards" else ():
-        for places in trimmers[kind]:
+    moved = {**kept, "made_as": {**kept["made_as"], SWAPS[what]: order}}
+    if what == "cards":
+        moved["trimmers"] = _exchanged(kept["trimmers"], one, other)
+        moved["other_speeds"] = {
+            speed: {**own, "trimmers": _exchanged(own["trimmers"], one, other)}
+            for speed, own in kept["other_speeds"].items()
+        }
+    return moved
+
+
+def _exchanged(trimmers: Mapping[str, Any], one: int, other: int) -> dict[str, Any]:
+    """The trimmers with those of two tracks (from 0) at each other's places."""
+    moved = {kind: [list(row) for row in rows] for kind, rows in trimmers.items()}
+    for kind in PER_TRACK:
+        for places in moved[kind]:
             places[one], places[other] = places[other], places[one]
-    return {
-        **kept,
-        "made_as": {**kept["made_as"], SWAPS[what]: order},
-        "trimmers": trimmers,
-    }
+    return moved

@@ -77,6 +77,10 @@ class Session:
         standing = self.ledger.restore()
         if standing is not None:
             self._take_up(*standing)
+        elif self.ledger.plan is not None:
+            has = self._eye.tracks()
+            if has is not None and has != self.ledger.plan.tracks:
+                self.ledger.pass_over()
         self._eye.start()
         self._thread.start()
 

@@ -16,7 +16,7 @@ from fluxbench.base import FluxbenchError
 from fluxbench.links import HttpControls
 from fluxbench.session import Command, NotNowError, Session
 from fluxbench.web._bench import Bench
-from fluxbench.web._models import FaultsOn, Load, Locate, Renew, Swap, Transport, Turn
+from fluxbench.web._models import FaultsOn, Load, Locate, Renew, Speed, Swap, Transport, Turn
 
 REMEMBERED = 2000
 Answer = dict[str, Any]
@@ -115,6 +115,18 @@ def swap(hands: PracticeHands, body: Swap) -> Answer:
     """
     refuse_while_it_runs(hands)
     return _passed(hands, "/swap", body)
+
+
+@router.post("/speed")
+def speed(session: Bench, hands: PracticeHands, body: Speed) -> Answer:
+    """Run at another speed, by trimmers of its own; not while a line-up runs."""
+    lineup = session.state["lineup"]
+    if lineup and not lineup["closed"]:
+        raise NotNowError(
+            f"a line-up at {lineup['speed_ips']:g} in/s runs; end it first, each speed has its own"
+        )
+    refuse_while_it_runs(hands)
+    return _passed(hands, "/speed", body)
 
 
 @router.post("/renew")

@@ -218,6 +218,12 @@ class Swap(Strict):
     tracks: Annotated[list[Track], Field(min_length=2, max_length=2)]
 
 
+class Speed(Strict):
+    """Press the key of another speed."""
+
+    speed_ips: Annotated[float, Field(allow_inf_nan=False)]
+
+
 class Renew(Strict):
     """Another practice deck."""
 

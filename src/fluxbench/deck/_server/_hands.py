@@ -113,12 +113,17 @@ _PRACTICE_CALLS = {
     "hand_in": _Call({"id": _TEXT, "found": _FOUND}, ("id", "found")),
     "leave": _Call({}),
     "swap": _Call({"what": _TEXT, "tracks": _TRACKS}, ("what", "tracks")),
+    "speed": _Call({"speed_ips": _NUMBER}, ("speed_ips",)),
     "renew": _Call({"seed": _WHOLE, "tracks": _WHOLE, "speed_ips": _NUMBER}),
 }
 """What only a practice deck has: faults to switch, exercises, and other decks to become."""
 
 
-_NAMED_OTHERWISE = {"faults": "switch_faults", "exercise": "begin_exercise"}
+_NAMED_OTHERWISE = {
+    "faults": "switch_faults",
+    "exercise": "begin_exercise",
+    "speed": "choose_speed",
+}
 
 
 def answer(deck: ServedDeck, method: str, path: str, body: bytes) -> bytes:

@@ -13,6 +13,7 @@ from fluxbench.base import DeckError, MisuseError
 from fluxbench.deck._deck import PracticeDeck
 from fluxbench.deck._faults import FAULTS
 from fluxbench.deck._server._practising import Practising
+from fluxbench.deck._speeds import at_speed
 from fluxbench.deck._state_file import reading_state, write_state
 from fluxbench.deck._swaps import swapped
 
@@ -129,6 +130,17 @@ class KeptDeck:
         """
         self._practising.refuse()
         self._deck = PracticeDeck.from_kept(swapped(self._deck.kept(), what, tracks))
+        return self.state()
+
+    def choose_speed(self, speed_ips: float) -> Mapping[str, Any]:
+        """Run at another speed from now on, by trimmers of its own; the deck stops."""
+        self._practising.refuse()
+        kept = self._deck.kept()
+        try:
+            as_found = PracticeDeck(**kept["made_as"] | {"speed_ips": float(speed_ips)})
+        except MisuseError as error:
+            raise DeckError(str(error)) from None
+        self._deck = PracticeDeck.from_kept(at_speed(kept, as_found.kept(), speed_ips))
         return self.state()
 
     def renew(
