@@ -73,7 +73,7 @@ def test_a_whole_line_up(chromium: Browser, tmp_path: Path, by: str, tracks: int
         hand.press(begin)
         hand.go_to("Practice")
         expect(page.locator(".practice")).to_be_visible()
-        walker = Walker(page, hand, PACE / 2)
+        walker = Walker(page, hand)
         last = walker.walk(patience_s=600.0 + 300.0 * tracks)
         story = "\n".join(walker.story)
         assert last == "The line-up is done and written down", story

@@ -18,10 +18,19 @@ READ = """() => {
     trimmer: text('.trimmer'), number: text('.number'), way: text('.way'),
     words: text('.words'), fine: text('.fine'),
     leans: document.querySelector('.focus .move svg')?.getAttribute('aria-label') ?? '',
+    place: document.querySelector('.works .hint')?.textContent ?? '',
   };
 }"""
 MOST_AT_ONCE = 0.8
 HAIR = 0.01
+LOOK_MS = 120
+STILL = 0.015
+"""What stands so still (dB or arc-minutes) from one look to the next has settled."""
+IN_VAIN = 3
+"""So many turns that moved nothing: it is at its end, and is turned the other way."""
+LONGEST_S = 12.0
+HAND_S = 1.0
+"""More than what the page says to wait: the hand's own time, and the counter's whole seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +47,19 @@ class Shown:
     moved: float
     wait_s: float
     words: str
+    place: str
+    """The tape that is threaded, and its counter."""
+
+    @property
+    def measure(self) -> float:
+        """What a turn moves: the number, or how far bias has moved while it is sought."""
+        return self.moved if self.off is None else self.off
+
+    @property
+    def counter_s(self) -> float:
+        """The tape counter."""
+        clock = re.search(r"(\d+):(\d\d)$", self.place)
+        return 60.0 * float(clock[1]) + float(clock[2]) if clock else 0.0
 
     @property
     def about(self) -> tuple[str, int | None]:
@@ -57,7 +79,7 @@ def shown(page: Page) -> Shown:
         int(told["who"]) if told["who"].isdecimal() else None,
         float(number[0]) * (way or 1) if number else None, way,
         (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,
-        float(wait[1]) if wait else 0.0, told["words"],
+        float(wait[1]) if wait else 0.0, told["words"], told["place"],
     )  # fmt: skip
 
 
@@ -69,6 +91,7 @@ class Known:
     turns_per_moved: float = 0.0
     is_sure: bool = False
     """Whether the way was seen on this very track: another track's screw may turn the other way."""
+    in_vain: int = 0
 
 
 class Finger:
@@ -137,18 +160,15 @@ class Keys:
 
 @dataclass
 class Walker:
-    """Goes through a line-up, from the first ask to the last word.
-
-    `pace` is how many seconds of tape pass in one of the wall, at the least.
-    """
+    """Goes through a line-up, from the first ask to the last word."""
 
     page: Page
     hand: Finger | Keys
-    pace: float
     known: dict[tuple[str, int | None], Known] = field(default_factory=dict)
     asked: list[str] = field(default_factory=list)
     story: list[str] = field(default_factory=list)
     turned: set[tuple[str, int | None]] = field(default_factory=set)
+    began_s: float = field(default_factory=time.monotonic)
 
     def walk(self, patience_s: float) -> str:
         """Until it has ended; its last words. AssertionError with the story if it never does."""
@@ -174,7 +194,7 @@ class Walker:
             return
         if not self.asked or self.asked[-1] != now.big:
             self.asked.append(now.big)
-            self.story.append(f"asked: {now.big}")
+            self._tell(f"asked: {now.big}", now)
         self.hand.press(does)
         self.page.wait_for_timeout(150)
 
@@ -184,11 +204,36 @@ class Walker:
         self.turned.add(now.about)
         name = now.trimmer if now.track is None else f"{now.trimmer}, track {now.track}"
         self.hand.turn(name, turns)
-        self.page.wait_for_timeout(350 + 1000 * now.wait_s / self.pace)
-        then = shown(self.page)
-        self.story.append(f"{now.words} (off {now.off}): turned {turns:+.3f}, then {then.off}")
+        then = self._settled(now)
+        self._tell(f"{now.words} (off {now.off}): turned {turns:+.3f}, then {then.off}", then)
         if then.about == now.about:
             self._learn(known, now, then, turns)
+
+    def _settled(self, before: Shown) -> Shown:
+        """What stands there once the number has moved and stands still, or the wait is over.
+
+        Somebody at the page watches the number, and the tape counter for how long that took.
+        """
+        last, began, still = before, None, 0
+        end_s = time.monotonic() + LONGEST_S
+        while time.monotonic() < end_s:
+            self.page.wait_for_timeout(LOOK_MS)
+            now = shown(self.page)
+            if now.about != before.about or now.asks or now.ended:
+                return now
+            one, other = now.measure, last.measure
+            still = still + 1 if abs(one - other) < STILL else 0
+            if still >= 3 and abs(one - before.measure) > 4 * STILL:
+                return now
+            if began is None:  # the counter is shown anew now and then: from there
+                began = now.counter_s if now.place != before.place else None
+            elif now.counter_s - began >= before.wait_s + HAND_S:
+                return now
+            last = now
+        return shown(self.page)
+
+    def _tell(self, what: str, now: Shown) -> None:
+        self.story.append(f"{time.monotonic() - self.began_s:6.1f} s, {now.place}: {what}")
 
     def _like(self, now: Shown) -> tuple[float, float]:
         """The same trimmer of another track was much like this one, but for its sense."""
@@ -214,6 +259,10 @@ class Walker:
                 known.turns_per_moved, known.is_sure = turns / gone, True
             return
         gone = now.off - then.off
+        known.in_vain = known.in_vain + 1 if abs(gone) < 2 * STILL else 0
+        if known.in_vain >= IN_VAIN:
+            known.in_vain, known.turns_per_unit = 0, -math.copysign(0.5, known.turns_per_unit)
+            return
         if abs(gone) < 0.03 or abs(gone) < 0.1 * abs(now.off):
             known.turns_per_unit = 2.0 * turns / now.off if now.off else 0.0  # it takes more
             return

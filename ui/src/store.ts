@@ -68,7 +68,7 @@ export const running = computed(() => {
 });
 
 /** Choices of this screen, kept in the browser. */
-function kept<T>(name: string, fallback: T) {
+export function kept<T>(name: string, fallback: T) {
   let first = fallback;
   try {
     const text = localStorage.getItem(`fluxbench.${name}`);
