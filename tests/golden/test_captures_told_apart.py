@@ -90,3 +90,17 @@ def test_low_tones_of_neighbouring_third_octaves_are_two(tmp_path: Path, gap_s: 
     tones = [section.tone.tone for section in found if section.tone is not None]
     assert [tone.frequency_hz[0] for tone in tones] == pytest.approx([50.0, 40.0, 31.5], rel=1e-4)
     assert [tone.level_dbfs[0] for tone in tones] == pytest.approx([-20.0] * 3, abs=0.01)
+
+
+def test_floating_point_holds_more_than_full_scale(tmp_path: Path) -> None:
+    """A sine of +6 dBFS in floating point is whole; cut at its half it is clipped."""
+    wave = made.tone(2.0, RATE_HZ, 1000.0, 6.0)
+    cut = np.clip(wave, -1.5, 1.5)
+    path = made.written(
+        tmp_path / "float.wav", np.concatenate([wave, cut], axis=1), RATE_HZ, "FLOAT"
+    )
+    (section,) = read_capture(f"{path}").sections
+    assert section.tone is not None
+    tone = section.tone.tone
+    assert [validity.value for validity in tone.validity] == ["ok", "clipped"]
+    assert tone.level_dbfs[0] == pytest.approx(6.0, abs=0.001)

@@ -1,6 +1,7 @@
 """The lines of a short stretch of a capture: one tone, or many at once."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -164,11 +165,8 @@ def lines_of(sums: NDArray[np.float32], rate_hz: float) -> Lines:
     The window is Blackman and Harris's of four terms (1978, from memory): 92 dB between lines.
     """
     frames = len(sums)
-    turn = 2.0 * np.pi * (np.arange(frames) + 0.5) / frames
-    terms = (0.35875, -0.48829, 0.14128, -0.01168)
-    window = np.sum([a * np.cos(k * turn) for k, a in enumerate(terms)], axis=0)
     length = int(fft.next_fast_len(frames, real=True))
-    spectra = fft.rfft(sums * window.astype(np.float32)[:, None], length, axis=0)
+    spectra = fft.rfft(sums * _window(frames)[:, None], length, axis=0)
     power = (np.abs(spectra) ** 2).sum(axis=1).astype(np.float64)
     line_hz = rate_hz / length
     power[: int(np.ceil(_LOWEST_HZ / line_hz))] = 0.0
@@ -176,6 +174,15 @@ def lines_of(sums: NDArray[np.float32], rate_hz: float) -> Lines:
     if not total > 0.0:
         return Lines((), (), 0.0)
     return _found(power, line_hz, length / frames, total)
+
+
+@lru_cache(maxsize=2)
+def _window(frames: int) -> NDArray[np.float32]:
+    """Shape (frames,); not to be written to."""
+    turn = 2.0 * np.pi * (np.arange(frames) + 0.5) / frames
+    terms = (0.35875, -0.48829, 0.14128, -0.01168)
+    window = np.sum([a * np.cos(k * turn) for k, a in enumerate(terms)], axis=0)
+    return np.asarray(window, np.float32)
 
 
 def _found(power: NDArray[np.float64], line_hz: float, stretch: float, total: float) -> Lines:
