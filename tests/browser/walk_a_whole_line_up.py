@@ -24,7 +24,8 @@ from tests.browser.walker import Finger, Keys, Walker
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(3600)]
 READY = re.compile(r"samples at port (\d+), controls at (http://\S+:(\d+))")
 ROOT = Path(__file__).parents[2]
-WALKS = [("finger", 2), ("keys", 2)] + [("finger", 8), ("keys", 8)] * bool(os.environ.get("FLUXBENCH_LONG"))
+TRACKS = (2, 8) if os.environ.get("FLUXBENCH_LONG") else (2,)
+WALKS = [(by, tracks) for tracks in TRACKS for by in ("finger", "keys")]
 PACE = float(os.environ.get("FLUXBENCH_TEST_PACE", "6"))
 
 
