@@ -1,7 +1,6 @@
 """Somebody who lines up the practice deck at the screen: reads what it shows, by finger or by key.
 
-Nothing else is known: not the state of the bench, not the deck. How far a trimmer reacts is learned
-from what the page shows after a turn.
+Nothing else is known, of bench or deck. How a trimmer reacts is learned from the page after a turn.
 """
 
 import math
@@ -21,7 +20,21 @@ READ = """() => {
     place: document.querySelector('.works .hint')?.textContent ?? '',
   };
 }"""
-MOST_AT_ONCE = 0.8
+TARGET = """(of) => {
+  of.scrollIntoView({block: 'center'});
+  const box = of.getBoundingClientRect();
+  const hits = (right, down) => of.contains(document.elementFromPoint(
+    box.x + box.width / 2 + right, box.y + box.height / 2 + down));
+  return [[-21.5, 0], [21.5, 0], [0, -21.5], [0, 21.5]].every(([x, y]) => hits(x, y));
+}"""
+"""Whether a finger has 44 pixels of it, as the page itself takes a touch."""
+RING = """(of) => {
+  if (of !== document.activeElement) return null;
+  const style = getComputedStyle(of);
+  return style.outlineStyle === 'solid' && parseFloat(style.outlineWidth) >= 2;
+}"""
+"""Whether it shows that it has the focus; null if it has not."""
+MOST_AT_ONCE, MOST_SOUGHT = 0.8, 1.5
 HAIR = 0.01
 LOOK_MS = 120
 STILL = 0.015
@@ -29,6 +42,7 @@ STILL = 0.015
 IN_VAIN = 3
 """So many turns that moved nothing: it is at its end, and is turned the other way."""
 LONGEST_S = 12.0
+STILL_LOOKS = 7
 HAND_S = 1.0
 """More than what the page says to wait: the hand's own time, and the counter's whole seconds."""
 
@@ -45,6 +59,7 @@ class Shown:
     off: float | None
     way: int
     moved: float
+    to_go: float | None
     wait_s: float
     words: str
     place: str
@@ -73,12 +88,14 @@ def shown(page: Page) -> Shown:
         way = 1 if told["leans"].startswith("rises") else -1
     number = re.fullmatch(r"[\d.]+", told["number"])
     moved = re.search(r"moved ([+−]?)([\d.]+) dB", told["fine"])
+    to_go = re.search(r"about (\d+) dB to go", told["fine"])
     wait = re.search(r"in ([\d.]+) s", told["fine"])
     return Shown(
         " ended" in told["kind"], " ask" in told["kind"], told["big"], told["trimmer"],
         int(told["who"]) if told["who"].isdecimal() else None,
         float(number[0]) * (way or 1) if number else None, way,
         (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,
+        float(to_go[1]) if to_go else None,
         float(wait[1]) if wait else 0.0, told["words"], told["place"],
     )  # fmt: skip
 
@@ -102,10 +119,11 @@ class Finger:
         self._touch = page.context.new_cdp_session(page)
 
     def press(self, key: Locator) -> None:
+        assert key.evaluate(TARGET), f"too small for a finger: {key.inner_text()}"
         key.tap()
 
     def go_to(self, screen: str) -> None:
-        self._page.get_by_role("button", name=screen, exact=True).tap()
+        self.press(self._page.get_by_role("button", name=screen, exact=True))
 
     def turn(self, name: str, turns: float) -> None:
         if abs(turns) < 4 * HAIR:
@@ -114,7 +132,7 @@ class Finger:
             for _ in range(max(1, round(abs(turns) / HAIR))):
                 if hair.count() == 0:  # the bench has gone on meanwhile
                     return
-                hair.tap()
+                self.press(hair)
             return
         dial = self._page.get_by_role("slider", name=name, exact=True)
         if dial.count() == 0 or (box := dial.bounding_box()) is None:
@@ -137,10 +155,15 @@ class Keys:
 
     def __init__(self, page: Page) -> None:
         self._page = page
+        self.tabs: list[int] = []
+        """How often the tab key was needed to come to each key of the page."""
 
     def press(self, key: Locator) -> None:
-        for _ in range(120):
-            if key.evaluate("(of) => of === document.activeElement"):
+        for count in range(120):
+            ring = key.evaluate(RING)
+            if ring is not None:
+                assert ring, f"nothing shows that it has the focus: {key.inner_text()}"
+                self.tabs.append(count)
                 self._page.keyboard.press("Enter")
                 return
             self._page.keyboard.press("Tab")
@@ -204,12 +227,12 @@ class Walker:
         self.turned.add(now.about)
         name = now.trimmer if now.track is None else f"{now.trimmer}, track {now.track}"
         self.hand.turn(name, turns)
-        then = self._settled(now)
+        then = self._settled(now, turns)
         self._tell(f"{now.words} (off {now.off}): turned {turns:+.3f}, then {then.off}", then)
         if then.about == now.about:
             self._learn(known, now, then, turns)
 
-    def _settled(self, before: Shown) -> Shown:
+    def _settled(self, before: Shown, turns: float) -> Shown:
         """What stands there once the number has moved and stands still, or the wait is over.
 
         Somebody at the page watches the number, and the tape counter for how long that took.
@@ -223,11 +246,11 @@ class Walker:
                 return now
             one, other = now.measure, last.measure
             still = still + 1 if abs(one - other) < STILL else 0
-            if still >= 3 and abs(one - before.measure) > 4 * STILL:
+            if still >= STILL_LOOKS and abs(one - before.measure) > 4 * STILL:
                 return now
             if began is None:  # the counter is shown anew now and then: from there
                 began = now.counter_s if now.place != before.place else None
-            elif now.counter_s - began >= before.wait_s + HAND_S:
+            elif now.counter_s - began >= before.wait_s + HAND_S + abs(turns):
                 return now
             last = now
         return shown(self.page)
@@ -244,18 +267,21 @@ class Walker:
 
     def _how_far(self, now: Shown, known: Known) -> float:
         if now.off is None:  # it is sought: on, the way that it says
-            wanted = 0.3 * now.way * (known.turns_per_moved or known.turns_per_unit or 0.6)
+            step = 0.3 if "a little" in now.words else max(0.9, 0.7 * (now.to_go or 0.0))
+            wanted = step * now.way * (known.turns_per_moved or known.turns_per_unit or 0.6)
             if not known.is_sure:  # far enough to see what it does
                 wanted = math.copysign(max(0.25, abs(wanted)), wanted)
-        else:
-            wanted = now.off * (known.turns_per_unit or math.copysign(0.2, known.turns_per_moved))
+            return max(-MOST_SOUGHT, min(MOST_SOUGHT, wanted))
+        wanted = now.off * (known.turns_per_unit or math.copysign(0.2, known.turns_per_moved))
         size = min(max(abs(wanted), HAIR / 2), MOST_AT_ONCE)
         return math.copysign(size, wanted)
 
     def _learn(self, known: Known, now: Shown, then: Shown, turns: float) -> None:
         if now.off is None or then.off is None:
             gone = then.moved - now.moved
-            if now.off is None and abs(turns) > 0.2 and abs(gone) > 0.15:
+            # What bias has moved counts anew when it is sought in another way.
+            goes_on = now.off is then.off is None and now.words[:30] == then.words[:30]
+            if goes_on and abs(turns) > 0.2 and abs(gone) > 0.15:
                 known.turns_per_moved, known.is_sure = turns / gone, True
             return
         gone = now.off - then.off
@@ -269,4 +295,6 @@ class Walker:
         found = turns / gone
         old = abs(known.turns_per_unit) or abs(found)
         size = min(max(abs(found), 0.4 * old), 2.5 * old)
-        known.turns_per_unit = math.copysign(size, found)
+        # Which way is up was seen while it was sought; a number may have moved by itself since.
+        sense = known.turns_per_moved if known.is_sure else found
+        known.turns_per_unit = math.copysign(size, sense)
