@@ -44,7 +44,7 @@ def _levels(heard: Heard, declared: Declared, limits: Limits) -> Iterator[Fault]
     if heard.reference is None:
         return
     level_dbfs = heard.reference.level_dbfs
-    middle_dbfs = middle(level_dbfs)
+    middle_dbfs = middle(level_dbfs, declared.level_dbfs)
     hz = f"{heard.reference.nominal_hz:g} Hz"
     if declared.level_dbfs is not None:
         off_db = middle_dbfs - declared.level_dbfs

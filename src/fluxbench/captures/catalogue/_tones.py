@@ -201,13 +201,19 @@ def mean(values: F64) -> float:
     return float(finite.mean()) if len(finite) else float("nan")
 
 
-def middle(values: F64) -> float:
-    """What most tracks have: the median of what is a number, so that one low track moves no other.
+def middle(values: F64, declared: float | None = None) -> float:
+    """The level of the tracks as a whole, from which each is told.
 
-    Of two it is their mean; NaN if nothing is a number.
+    The median, so that one low track of many moves no other; or the mean, where that lies nearer
+    to what is declared and so explains the same with less. NaN if nothing is a number.
     """
     finite = values[np.isfinite(values)]
-    return float(np.median(finite)) if len(finite) else float("nan")
+    if not len(finite):
+        return float("nan")
+    median, average = float(np.median(finite)), float(finite.mean())
+    if declared is not None and abs(average - declared) < abs(median - declared):
+        return average
+    return median
 
 
 def _tone(section: Mapping[str, Any]) -> LineUpTone:
