@@ -78,11 +78,13 @@ class Technician:
         return self._answer or None
 
     def _gives_up(self, advice: Advice | None) -> bool:
-        in_hand = None if advice is None else (advice.trimmer, advice.track)
+        """Whether he has had enough of the trimmer; that tape is wound meanwhile is no rest."""
+        in_hand = self._in_hand if advice is None else (advice.trimmer, advice.track)
         if in_hand is None or in_hand != self._in_hand:
             self._in_hand, self._since_s = in_hand, self._now_s
             return False
-        tired = self._now_s - self._since_s > PATIENCE_S.get(in_hand[0], USUAL_PATIENCE_S)
+        tried_s = self._now_s - self._since_s
+        tired = advice is not None and tried_s > PATIENCE_S.get(in_hand[0], USUAL_PATIENCE_S)
         if tired:
             self._since_s = self._now_s
         return tired
