@@ -55,11 +55,14 @@ class Bench:
         self._done = 0
 
     def call(self, path: str, body: dict[str, Any] | None = None) -> Any:
-        data = None if body is None else json.dumps({"id": uuid.uuid4().hex, **body}).encode()
+        data = None if body is None else json.dumps(body).encode()
         request = urllib.request.Request(f"{self.address}/api/{path}", data)
         request.add_header("Content-Type", "application/json")
         with urllib.request.urlopen(request, timeout=30.0) as answer:
             return json.load(answer)
+
+    def command(self, name: str, **fields: Any) -> None:
+        self.call("commands", {"id": uuid.uuid4().hex, "command": name, **fields})
 
     def look(self) -> dict[str, Any]:
         """See the screen, and do what it asks for."""
@@ -68,16 +71,10 @@ class Bench:
         if ask is not None and ask["number"] != self._done:
             if ask["kind"] in ("load", "locate", "transport"):
                 deck = {k: v for k, v in ask["values"].items() if v is not None}
-                self._at_deck(ask["kind"], deck)
-            self.call("commands", {"command": "acknowledge", "ask": ask["number"]})
+                self.call(f"deck/{ask['kind']}", deck)
+            self.command("acknowledge", ask=ask["number"])
             self._done = ask["number"]
         return state
-
-    def _at_deck(self, kind: str, values: dict[str, Any]) -> None:
-        data = json.dumps(values).encode()
-        request = urllib.request.Request(f"{self.address}/api/deck/{kind}", data)
-        request.add_header("Content-Type", "application/json")
-        urllib.request.urlopen(request, timeout=30.0).close()
 
     def children(self) -> list[psutil.Process]:
         """The bench's own processes, itself first."""
@@ -123,7 +120,7 @@ def soak(asked: argparse.Namespace, server: SoundServer, home: Path) -> dict[str
             pages = [
                 _page(browser.new_context(viewport=SIZE), bench) for _ in range(asked.browsers)
             ]
-            bench.call("commands", {"command": "begin", "kind": "part", "stages": ["bias"]})
+            bench.command("begin", kind="part", stages=["bias"])
             if asked.priority:
                 samples = bench.children()[-1].pid
                 for n, process in enumerate((server.process.pid, os.getpid(), deck.pid, samples)):

@@ -135,12 +135,13 @@ class KeptDeck:
     def choose_speed(self, speed_ips: float) -> Mapping[str, Any]:
         """Run at another speed from now on, by trimmers of its own; the deck stops."""
         self._practising.refuse()
-        kept = self._deck.kept()
         try:
-            as_found = PracticeDeck(**kept["made_as"] | {"speed_ips": float(speed_ips)})
+            kept = at_speed(
+                self._deck.kept(), speed_ips, lambda made_as: PracticeDeck(**made_as).kept()
+            )
         except MisuseError as error:
             raise DeckError(str(error)) from None
-        self._deck = PracticeDeck.from_kept(at_speed(kept, as_found.kept(), speed_ips))
+        self._deck = PracticeDeck.from_kept(kept)
         return self.state()
 
     def renew(
