@@ -148,10 +148,7 @@ from fluxbench.trade._tones import (
     line_up_tones,
     over_bias_target_db,
 )
-from fluxbench.trade._values import (
-    Array,
-    Values,
-)
+from fluxbench.trade._values import Array, Values
 from fluxbench.trade._waves import (
     MM_PER_INCH,
     frequency_hz,
