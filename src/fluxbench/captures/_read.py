@@ -17,7 +17,7 @@ from fluxbench.captures._polarity import alignment_of
 from fluxbench.captures._reel import along_reel, level_sweeps, stepped
 from fluxbench.captures._related import related
 from fluxbench.captures._results import CaptureReading, MeasuredSection
-from fluxbench.captures._scan import WORKERS, Scan, scan
+from fluxbench.captures._scan import WORKERS, scan
 from fluxbench.captures._sections import Kind, Section, find_sections
 from fluxbench.captures._source import open_header
 from fluxbench.captures._stretch import Capture
@@ -32,6 +32,7 @@ def read_capture(
     tracks: Sequence[int] = (),
     from_s: float = 0.0,
     to_s: float = np.inf,
+    flutter_hz: Sequence[float] = (),
     told: Callable[[float], None] = lambda share: None,
     threads: int = WORKERS,
 ) -> CaptureReading:
@@ -45,6 +46,8 @@ def read_capture(
         Numbers of the tracks to read, from 1; all if left out.
     from_s, to_s
         What to read of it, in s from its start.
+    flutter_hz
+        Tones that flutter is read from as well as from speed tones.
     told
         Hears how much is done, from 0 to 1, from several threads.
     threads
@@ -69,8 +72,8 @@ def read_capture(
     try:
         with np.errstate(all="ignore"):
             found = scan(path, header, wanted, first, last, progress.scanned, threads)
-            sections = _sections(path, header, wanted, first, last, found, progress, threads)
-            capture = Capture(path, header, wanted, first, found)
+            capture = Capture(path, header, wanted, first, found, tuple(flutter_hz))
+            sections = _sections(capture, last - first, progress, threads)
             sections = related(capture, sections, threads)
             alignment = alignment_of([own_tracks(section) for section in sections], wanted)
             sweeps = level_sweeps(sections)
@@ -146,19 +149,11 @@ def _part(path: str, header: Header, from_s: float, to_s: float) -> tuple[int, i
 
 
 def _sections(
-    path: str,
-    header: Header,
-    tracks: tuple[int, ...],
-    first: int,
-    last: int,
-    found: Scan,
-    progress: _Progress,
-    threads: int,
+    capture: Capture, frames: int, progress: _Progress, threads: int
 ) -> list[MeasuredSection]:
     """Measure the sections, part by part, the longest work first, side by side."""
-    if last - first < SHORTEST_S * header.rate_hz:
+    if frames < SHORTEST_S * capture.header.rate_hz:
         return []
-    capture = Capture(path, header, tracks, first, found)
 
     def plan(section: Section) -> Plan:
         with np.errstate(all="ignore"):
@@ -169,7 +164,7 @@ def _sections(
             return part()
 
     with ThreadPoolExecutor(threads) as pool:
-        plans = sorted(pool.map(plan, find_sections(found)), key=lambda plan: -plan.cost)
+        plans = sorted(pool.map(plan, find_sections(capture.scan)), key=lambda plan: -plan.cost)
         waiting = deque(
             (plan.finish, [pool.submit(work, part) for part in plan.parts]) for plan in plans
         )
