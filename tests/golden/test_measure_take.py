@@ -159,7 +159,8 @@ def test_bump_and_dip() -> None:
 def test_a_sweep_states_how_its_level_sways(sway_db: float) -> None:
     """Truth is the gain that was put in: white noise from 0.5 to 10 Hz, as poor contact gives.
 
-    Of 27 points 95 % lie within two errors (a normal law), and the errors are not twice too large.
+    Of 27 points 95 % lie within two errors (a normal law), and the errors are not twice too large;
+    without any sway the error is what is stated at the least, 0.002 dB.
     """
     rng, rate_hz, seconds = np.random.default_rng(12), 24_000, 20.0
     wave = made.sweep(seconds, rate_hz, 20.0, 11_000.0, -20.0)[:, 0]
@@ -169,9 +170,9 @@ def test_a_sweep_states_how_its_level_sways(sway_db: float) -> None:
     time_s = np.arange(len(wave)) / rate_hz
     wave *= 10 ** (sway_db / 20 * np.interp(time_s, np.arange(2000) / 100, sway / sway.std()))
     wave += made.noise(seconds, rate_hz, -75.0)[:, 0]
-    points = NOMINAL_HZ[(NOMINAL_HZ >= 25) & (NOMINAL_HZ <= 10_000)]
+    points = [f for f in NOMINAL_HZ if 25.0 <= f <= 10_000.0]
     reading = sweep_levels(wave[:, None], rate_hz, points)
     off = np.abs(reading.level_dbfs[:, 0] + 20.0)
     error = reading.standard_error_db[:, 0]
     assert np.mean(off < 2.0 * error) >= 0.9
-    assert np.sqrt(np.mean(off**2)) > 0.3 * np.sqrt(np.mean(error**2))
+    assert np.sqrt(np.mean(error**2)) < max(2.0 * np.sqrt(np.mean(off**2)), 0.003)
