@@ -44,7 +44,7 @@ def _levels(heard: Heard, declared: Declared, limits: Limits) -> Iterator[Fault]
     if heard.reference is None:
         return
     level_dbfs = heard.reference.level_dbfs
-    middle_dbfs = middle(level_dbfs, declared.level_dbfs)
+    middle_dbfs = middle(level_dbfs, declared.level_dbfs, limits.level_db)
     hz = pitch(heard.reference.nominal_hz)
     if declared.level_dbfs is not None:
         off_db = middle_dbfs - declared.level_dbfs
@@ -135,9 +135,19 @@ def _delays(heard: Heard, limits: Limits) -> Iterator[Fault]:
 
 def _equalisation(heard: Heard) -> Iterator[Fault]:
     likely = heard.likely
-    if likely.recorded is None or likely.played is None or likely.as_recorded:
+    if likely.as_recorded is not False or likely.played is None:
         return
     reference_hz = heard.reference.nominal_hz if heard.reference is not None else 1000.0
+    if likely.recorded is None:
+        names = " or ".join(short(each) for each in likely.candidates)
+        yield Fault(
+            Kind.EQUALISATION,
+            (),
+            f"played with {short(likely.played)}, recorded to {names}:"
+            f" {equalisation_error(likely.nearest, likely.played, reference_hz)} by the likeliest",
+            "look at the box which it is; correct by the difference, or transfer again",
+        )
+        return
     found = (
         f"played with {short(likely.played)}, recorded to {short(likely.recorded)}:"
         f" {equalisation_error(likely.recorded, likely.played, reference_hz)}"
