@@ -31,11 +31,11 @@ Record = Callable[[Mapping[str, Any]], None]
 Watch = Callable[[View], None]
 
 
-# A whole rehearsal, and beside it the same once more until the stock is loaded, in processes of
-# their own; with FLUXBENCH_LONG=1 that one goes on to its end, too.
+# A whole rehearsal, and beside it the same once more until hands have set a trimmer, in processes
+# of their own; with FLUXBENCH_LONG=1 that one goes on to its end, too.
 
 LONG = bool(os.environ.get("FLUXBENCH_LONG"))
-FAR_ENOUGH = b'"name": "load"'
+FAR_ENOUGH = b'"what": "taken"'
 
 
 @pytest.fixture(scope="module")

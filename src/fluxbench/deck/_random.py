@@ -38,10 +38,8 @@ class SlowNoise:
         self._mix = mix / np.sqrt((mix**2).sum(axis=0))
         self._bands = []
         for band in bands:
-            edges = [band.low_hz, band.high_hz]
-            sos = scipy.signal.butter(1, edges, "bandpass", fs=self.POINTS_PER_S, output="sos")
-            impulse = scipy.signal.sosfilt(sos, np.eye(1, 20_000)[0])
-            scale = band.rms_ratio / np.sqrt((impulse**2).sum())
+            sos, rms = _band_pass(band.low_hz, band.high_hz, self.POINTS_PER_S)
+            scale = band.rms_ratio / rms
             self._bands.append((sos, scale, np.zeros((len(sos), 2, mix.shape[1]))))
         self._curve()  # the first 20 s settle
         self._chunk = self._curve()
@@ -71,6 +69,14 @@ class SlowNoise:
     def at(self, time_s: float) -> F64:
         """The curves' values (columns,) at one time."""
         return np.asarray(self.over(time_s, 1, self.POINTS_PER_S)[0], np.float64)
+
+
+@lru_cache(maxsize=64)
+def _band_pass(low_hz: float, high_hz: float, rate_hz: float) -> tuple[F64, float]:
+    """Sections of a band-pass, not to be written to, and the rms of white noise through it."""
+    sos = scipy.signal.butter(1, [low_hz, high_hz], "bandpass", fs=rate_hz, output="sos")
+    impulse = scipy.signal.sosfilt(sos, np.eye(1, 20_000)[0])
+    return sos, float(np.sqrt((impulse**2).sum()))
 
 
 @lru_cache(maxsize=16)

@@ -4,6 +4,7 @@ The closed forms are fitted to practice numbers, not published; the three stocks
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,13 +84,7 @@ class Stock:
 
     def peak_bias_db(self, wavelength_um: float, record_gap_um: float) -> float:
         """Bias at which this wavelength comes out loudest: the highest of a fine scan, refined."""
-        low, high = -14.0, 10.0
-        for _ in range(4):
-            grid = np.linspace(low, high, 401)
-            top = int(np.argmax(self.short_level(wavelength_um, grid, record_gap_um)))
-            step = grid[1] - grid[0]
-            low, high = grid[top] - 2 * step, grid[top] + 2 * step
-        return float(grid[top])
+        return _peak_bias_db(self, wavelength_um, record_gap_um)
 
     def over_bias_db(self, wavelength_um: float, bias_db: Values, record_gap_um: float) -> Array:
         """Small-signal fall from the peak; negative below the peak, by as much as is lacking."""
@@ -109,6 +104,18 @@ class Stock:
             else:
                 high = middle
         return 0.5 * (low + high)
+
+
+@lru_cache(maxsize=256)
+def _peak_bias_db(stock: Stock, wavelength_um: float, record_gap_um: float) -> float:
+    """It is asked for again and again while a deck is built."""
+    low, high = -14.0, 10.0
+    for _ in range(4):
+        grid = np.linspace(low, high, 401)
+        top = int(np.argmax(stock.short_level(wavelength_um, grid, record_gap_um)))
+        step = grid[1] - grid[0]
+        low, high = grid[top] - 2 * step, grid[top] + 2 * step
+    return float(grid[top])
 
 
 REFERENCE = Stock("even")

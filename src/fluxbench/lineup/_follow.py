@@ -61,7 +61,7 @@ class Follower:
 
     def _judge(self, away: F64, known: NDArray[np.bool_]) -> int | None:
         enough = np.isfinite(self._departures).sum(axis=0) >= 15
-        judged = known & enough
+        judged = known & enough & (np.abs(away) > self.LEAST_DB)  # no limit is lower than that
         limit = np.full(self._tracks, np.inf)
         if judged.any():
             spread = 1.4826 * np.nanmedian(np.abs(self._departures[:, judged]), axis=0)

@@ -40,6 +40,12 @@ def test_stock_sheet(speed_ips: float, frequency_hz: float, over_bias_db: float)
     assert sheet["over_bias_level_db"] == -20
 
 
+@pytest.fixture(scope="module")
+def untouched() -> PracticeDeck:
+    """For calls that change nothing."""
+    return PracticeDeck(tracks=2)
+
+
 @pytest.mark.parametrize(
     ("name", "arguments"),
     [
@@ -60,8 +66,10 @@ def test_stock_sheet(speed_ips: float, frequency_hz: float, over_bias_db: float)
         ("locate", {"position_s": float("inf")}),
     ],
 )
-def test_refused_calls_change_nothing(name: str, arguments: dict[str, Any]) -> None:
-    deck = PracticeDeck(tracks=2)
+def test_refused_calls_change_nothing(
+    untouched: PracticeDeck, name: str, arguments: dict[str, Any]
+) -> None:
+    deck = untouched
     before, truth = deck.state(), deck.truth()
     with pytest.raises(DeckError) as refused:
         getattr(deck, name)(**arguments)

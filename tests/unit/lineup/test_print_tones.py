@@ -47,10 +47,19 @@ class Printing:
         return list(told[0]["tones"]) if told else []
 
 
-def test_the_tones_of_the_practice_in_order_and_read_back() -> None:
-    # 1 kHz, 10 kHz, 100 Hz at operating level at 15 ips (common practice, no source).
+@pytest.fixture(scope="module")
+def printed() -> tuple[Printing, list[dict[str, Any]]]:
+    """A printing that is over, and its tones."""
     printing = Printing()
-    tones = printing.run()
+    return printing, printing.run()
+
+
+Printed = tuple[Printing, list[dict[str, Any]]]
+
+
+def test_the_tones_of_the_practice_in_order_and_read_back(printed: Printed) -> None:
+    # 1 kHz, 10 kHz, 100 Hz at operating level at 15 ips (common practice, no source).
+    printing, tones = printed
     assert [t["frequency_hz"] for t in tones] == [1000.0, 10_000.0, 100.0, 16_000.0]
     assert [t["level_db"] for t in tones] == [0.0] * 4
     for tone, within_db in zip(tones, (0.1, 1.5, 1.0, 4.0), strict=True):
@@ -65,9 +74,9 @@ def test_short_waves_are_lower_on_a_slow_tape() -> None:
     assert np.allclose(tones[1]["read_db"], -10.0, atol=0.5)
 
 
-def test_as_many_pips_as_the_tones_number_stand_before_it() -> None:
-    printing = Printing()
-    count = len(printing.run())
+def test_as_many_pips_as_the_tones_number_stand_before_it(printed: Printed) -> None:
+    printing, tones = printed
+    count = len(tones)
     sent = np.concatenate(printing.sent)
     hop = printing.rate_hz // 50
     blocks = sent[: len(sent) // hop * hop].reshape(-1, hop)
