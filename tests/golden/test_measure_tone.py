@@ -122,6 +122,30 @@ def test_the_stated_error_is_that_of_repeated_takes() -> None:
     assert 0.75 < np.sqrt(np.mean(np.square(stated))) / np.std(levels) < 1.35
 
 
+@pytest.mark.parametrize(("frequency_hz", "floor_db"), [(100.0, 55.0), (1_000.0, 60.0)])
+def test_stated_errors_are_those_made_where_there_is_little_noise(
+    frequency_hz: float, floor_db: float
+) -> None:
+    # Closed form: a sine of peak 0.1 in white noise of a known rms. What a taper leaves beside a
+    # clean tone is no noise, and where it is taken must not pass for a level that moves.
+    random = np.random.default_rng(7)
+    rate_hz, time_s = 8_000, seconds(8_000, 5.0)
+    off: list[list[float]] = []
+    for _ in range(20):
+        clean = 0.1 * np.sin(2 * np.pi * frequency_hz * time_s + random.uniform(0, 2 * np.pi))
+        noise = 0.1 / np.sqrt(2) * 10 ** (-floor_db / 20) * random.normal(size=(2, len(clean)))
+        reading = tone_levels((clean + noise).T, rate_hz, frequency_hz)
+        off.append(
+            [
+                (reading.level_dbfs[0] + 20.0) / reading.level_standard_error_db[0],
+                (reading.frequency_hz[0] - frequency_hz) / reading.frequency_standard_error_hz[0],
+                reading.phase_deg[1] / reading.phase_standard_error_deg[1],
+            ]
+        )
+    ratio = np.sqrt(np.mean(np.square(off), axis=0))
+    assert np.all((ratio > 0.5) & (ratio < 1.6)), ratio
+
+
 def test_spread_is_that_of_the_hop_levels() -> None:
     # Closed form: amplitude modulation m at 1 Hz, averaged over 0.2 s (sinc 0.2 = 0.9355), has
     # hop levels of standard deviation 8.686 m · 0.9355 / sqrt 2 dB for small m.

@@ -5,7 +5,8 @@ import { drawMoving, drawStill, laneAt, measureBoard, type BoardScene, type Lane
 import { calm, colours, eachFrame, fit, lightEpoch } from "./paint";
 import { board, focus, live, stageNow, state, tracks } from "./store";
 import { command } from "./wire";
-import { SaveKey, type Savable } from "./save";
+import { SaveKey } from "./save";
+import type { Savable } from "./saving/savable";
 import { shown } from "./scale";
 import { Word } from "./word";
 import { trimmerName } from "./words";

@@ -1,7 +1,11 @@
 // Which trimmer of the practice deck is in hand, and the keys that turn it, whatever is shown.
 import { computed, signal } from "@preact/signals";
+import type { DeckState } from "./model";
 import { turnBy } from "./screws";
 import { advice, deck } from "./store";
+
+/** All tracks of a deck, from 1. */
+export const all = (now: DeckState) => Array.from({ length: now.tracks }, (_, i) => i + 1);
 
 export const picked = signal<string | null>(null);
 

@@ -1,5 +1,5 @@
 // What the bench tells, in the words of docs/reference/http-api.md; null is "there is none".
-import type { Fault } from "./whosefault";
+import type { Fault } from "./fault";
 export type Verdict = "in" | "near" | "out" | "no reading";
 export type Num = number | null;
 

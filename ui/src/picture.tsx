@@ -2,7 +2,8 @@
 import { computed, signal } from "@preact/signals";
 import { loaded, PlotBox, type Drawings } from "./drawn";
 import type { Drawing } from "./drawings";
-import { SaveKey, type Savable } from "./save";
+import { SaveKey } from "./save";
+import type { Savable } from "./saving/savable";
 import { Cautions } from "./marks";
 import { shown } from "./scale";
 import { azimuth, bias, focus, stageNow, state } from "./store";

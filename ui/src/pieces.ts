@@ -3,14 +3,14 @@ import { signal } from "@preact/signals";
 import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { helpOpen } from "./store";
+import { view, type View } from "./school/view";
 import { call } from "./wire";
 import { askedWord } from "./word";
 
 type Pieces = typeof import("./school/school");
 export const pieces = signal<Pieces | null>(null);
-export const view = signal<"none" | "list" | "answer" | "verdict">("none");
 
-export async function openSchool(to: "none" | "list" | "answer" | "verdict"): Promise<void> {
+export async function openSchool(to: View): Promise<void> {
   pieces.value ??= await import("./school/school").catch(() => null);
   view.value = to;
 }

@@ -1,19 +1,20 @@
 // The practice deck: its trimmers, transport, tapes and faults, below what the bench says.
 import "./practice.css";
 import { useSignalEffect } from "@preact/signals";
-import { useEffect, useRef } from "preact/hooks";
+import { useEffect } from "preact/hooks";
 import type { DeckState } from "./model";
 import { Focus } from "./focus";
-import { handTrack, picked, trimmerNow } from "./hand";
+import { all, handTrack, picked, trimmerNow } from "./hand";
 import { clock, pitch, shown } from "./scale";
-import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "./screws";
+import { Screw } from "./screw";
 import { advice, deck, faults, focus, running } from "./store";
 import { load, locate, readDeck, renew, setFaults, setSpeed, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
 import { Where } from "./where";
 import { Word } from "./word";
-import { lookForExercise, openSchool, pieces, view } from "./pieces";
+import { lookForExercise, openSchool, pieces } from "./pieces";
+import { view } from "./school/view";
 
 const SPEEDS_IPS = [7.5, 15, 30];
 
@@ -141,8 +142,6 @@ function Works({ now }: { now: DeckState }) {
   );
 }
 
-export const all = (now: DeckState) => Array.from({ length: now.tracks }, (_, i) => i + 1);
-
 function Trimmers({ now }: { now: DeckState }) {
   const names = [...now.trimmers.per_track, ...now.trimmers.per_stack];
   const trimmer = trimmerNow.value ?? names[0] ?? "";
@@ -164,76 +163,6 @@ function Trimmers({ now }: { now: DeckState }) {
         {list.map((track) => <Screw key={`${trimmer}${track}`} trimmer={trimmer} track={track} />)}
       </div>
     </section>
-  );
-}
-
-export function Screw({ trimmer, track }: { trimmer: string; track: number | null }) {
-  const dial = useRef<HTMLDivElement>(null);
-  const from = useRef<[number, number] | null>(null);
-  const turns = turned.value[keyOf(trimmer, track)] ?? 0;
-  const asked = advice.value?.trimmer === trimmer && (track === null || advice.value.track === track);
-  const here = track === null || handTrack.value === track;
-  const middle = (event: PointerEvent): [number, number] => {
-    const box = dial.current!.getBoundingClientRect();
-    return [event.clientX - box.left - box.width / 2, event.clientY - box.top - box.height / 2];
-  };
-  const by = (step: number) => {
-    if (track !== null) handTrack.value = track;
-    turnBy(trimmer, track, step);
-  };
-  useEffect(() => {
-    const node = dial.current;
-    const wheel = (event: WheelEvent) => {
-      event.preventDefault();
-      by(wheelTurns(event.deltaY || event.deltaX, event.shiftKey));
-    };
-    node?.addEventListener("wheel", wheel, { passive: false });
-    return () => node?.removeEventListener("wheel", wheel);
-  }, [trimmer, track]);
-  const name = `${trimmerName(trimmer)}${track === null ? "" : `, track ${track}`}`;
-  return (
-    <div class={`screw ${asked ? "asked" : ""} ${here ? "here" : ""}`}>
-      <div
-        ref={dial}
-        class="dial"
-        role="slider"
-        tabIndex={here ? 0 : -1}
-        aria-label={name}
-        aria-valuenow={Math.round(turns * 100) / 100}
-        aria-valuemin={-20}
-        aria-valuemax={20}
-        aria-valuetext={`${Math.abs(turns).toFixed(2)} turns ${turns < 0 ? "anticlockwise" : "clockwise"}`}
-        onFocus={() => track !== null && (handTrack.value = track)}
-        onPointerDown={(event) => {
-          event.currentTarget.setPointerCapture(event.pointerId);
-          from.current = middle(event);
-          if (track !== null) handTrack.value = track;
-        }}
-        onPointerMove={(event) => {
-          if (!from.current) return;
-          const to = middle(event);
-          if (Math.hypot(...to) < 6) return;
-          by(turnsBetween(from.current, to));
-          from.current = to;
-        }}
-        onPointerUp={() => (from.current = null)}
-        onPointerCancel={() => (from.current = null)}
-      >
-        <svg viewBox="-50 -50 100 100" aria-hidden="true">
-          <circle class="hole" r="48" />
-          <g transform={`rotate(${(turns * 360).toFixed(2)})`}>
-            <circle class="screw-head" r="38" />
-            <path class="slot" d="M-31 -5H31V5H-31Z" />
-            <circle class="dot" cx="0" cy="-28" r="4" />
-          </g>
-        </svg>
-      </div>
-      <div class="screw-foot">
-        <button class="hair" aria-label={`${name}: a little anticlockwise`} onClick={() => by(-0.01)}>↺</button>
-        <span class="screw-name">{track ?? "all"}</span>
-        <button class="hair" aria-label={`${name}: a little clockwise`} onClick={() => by(0.01)}>↻</button>
-      </div>
-    </div>
   );
 }
 

@@ -1,25 +1,10 @@
 // The one way to keep a picture: a quiet key on it, and the file as SVG, PNG or, of its data, CSV.
 import { useSignal } from "@preact/signals";
-import type { Drawing } from "./drawings";
-import type { Colours } from "./paint";
 import { deck, stageNow, state } from "./store";
 import type { Kind } from "./saving/sheet";
-import type { Table } from "./saving/csv";
+import type { Savable } from "./saving/savable";
 import { call } from "./wire";
 import { stageWords } from "./words";
-
-export interface Savable {
-  /** What it shows, in a few words. */
-  title: string;
-  table: Table;
-  /** One of these draws it; without any there is only the table. */
-  drawing?: Pick<Drawing, "axes" | "draw">;
-  svg?: () => SVGSVGElement | null;
-  paint?: (c: CanvasRenderingContext2D, wide: number, high: number, k: Colours) => void;
-  high?: number;
-  /** Whose picture it is and when it was read; on the bench that is found out. */
-  about?: readonly string[];
-}
 
 const isoDay = (moment: Date): string =>
   [moment.getFullYear(), moment.getMonth() + 1, moment.getDate()].map((part) => String(part).padStart(2, "0")).join("-");

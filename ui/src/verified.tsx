@@ -6,7 +6,7 @@ import { Cautions, VerdictMark } from "./marks";
 import type { Limits, VerifiedRow, VerifiedTrack } from "./model";
 import { shown } from "./scale";
 import { state } from "./store";
-import type { Savable } from "./save";
+import type { Savable } from "./saving/savable";
 import { Word } from "./word";
 import { CAUTIONS, READINGS, readingOf } from "./words";
 
@@ -132,7 +132,7 @@ function TrackPage({ page, rows }: { page: VerifiedTrack; rows: VerifiedRow[] })
       </p>
       <table class="taken">
         <thead>
-          <tr><th>reading</th><th>value</th><th><Word of="±">±</Word></th><th><Word of="tolerance">limit</Word></th><th>to spare</th></tr>
+          <tr><th>reading</th><th>value</th><th><Word of="±">±</Word></th><th><Word of="tolerance">limit</Word></th><th>dB to spare</th></tr>
         </thead>
         <tbody>
           {rows.map((row) => (
@@ -141,7 +141,7 @@ function TrackPage({ page, rows }: { page: VerifiedTrack; rows: VerifiedRow[] })
               <td>{readingOf(row, at)}</td>
               <td>{row.error[at] === null ? "–" : row.error[at]!.toFixed(row.unit === "%" ? 3 : 2)}</td>
               <td>{row.limit === null ? "–" : `${row.within ? "±" : row.at_least ? "≥ " : ""}${row.limit} ${row.unit}`}</td>
-              <td>{row.margin_db[at] === null ? "–" : `${shown(row.margin_db[at])} dB`}</td>
+              <td>{row.margin_db[at] === null ? "–" : shown(row.margin_db[at])}</td>
             </tr>
           ))}
         </tbody>

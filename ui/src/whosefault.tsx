@@ -3,18 +3,10 @@ import { signal } from "@preact/signals";
 import { useState } from "preact/hooks";
 import { begin } from "./actions";
 import { Cautions } from "./marks";
-import type { Num } from "./model";
+import type { Fault } from "./fault";
 import { pitch, shown } from "./scale";
 import { tracks } from "./store";
 import { CAUTIONS } from "./words";
-
-/** What swapping cards or head leads of two tracks said, by tone. */
-export interface Fault {
-  tracks: [number, number];
-  words: string;
-  frequencies_hz: number[];
-  rows: { swapped: string; before_db: Num[]; went_db: Num[]; stayed_db: Num[]; error_db: Num[] }[];
-}
 
 /** Whether the person is telling which tracks. */
 export const blaming = signal(false);

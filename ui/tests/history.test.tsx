@@ -1,7 +1,8 @@
 import { render } from "preact";
 import { act } from "preact/test-utils";
 import { afterEach, beforeEach, expect, test } from "vitest";
-import { Beside, reachOf, Suggestions } from "../src/book/findings";
+import { reachOf } from "../src/book/beside";
+import { Beside, Suggestions } from "../src/book/findings";
 import { changeAt, sinceBefore } from "../src/book/happened";
 import { changesOf, dates, dayNumber, driftWords, fieldOf, marksOf, moves, outlookWords, shownAt, steps, type Forecast, type TrackHistory, type TrimmerHistory } from "../src/book/trace";
 import { TrimmerPage } from "../src/book/trimmer";

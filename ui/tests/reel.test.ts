@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { labelOfReel } from "../src/book/tapes";
+import { labelOfReel } from "../src/book/reelpage";
 import { labelOf } from "../src/reel";
 import { readNumber } from "../src/scale";
 

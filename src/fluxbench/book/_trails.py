@@ -39,11 +39,16 @@ class Pack:
 def visits_of(
     connection: Connection, deck: str | None, speed_ips: float | None, newest: int
 ) -> list[Visit]:
-    """The newest line-ups of a deck (None: of those that name none), oldest first."""
+    """The newest line-ups of a deck (None: of those that name none), oldest first.
+
+    One speed's alone, since each has trimmers of its own; None: that of the newest line-up.
+    """
     table = LINEUPS.c
     wanted = [table.deck == deck, table.kind == "line-up"]
-    if speed_ips is not None:
-        wanted.append(table.speed_ips == speed_ips)
+    if speed_ips is None:
+        newest_speed = select(table.speed_ips).where(*wanted).order_by(table.begun_at.desc())
+        speed_ips = connection.scalar(newest_speed.limit(1))
+    wanted.append(table.speed_ips == speed_ips)
     rows = (
         select(table.id, table.begun_at, table.tape, table.batch)
         .where(*wanted)

@@ -20,7 +20,6 @@ from fluxbench.cli._interfaces_calibrated import (
 
 if TYPE_CHECKING:
     from fluxbench.engine import LoopBack
-    from fluxbench.links import Link
 
 CAUTION = (
     "A loud tone follows on all outputs, one after the other: cable outputs to inputs, monitors "
@@ -82,6 +81,7 @@ def check(
     opened or sent before the caution is agreed to. Exit code 1 if something is wrong.
     """
     from fluxbench.base import MisuseError
+    from fluxbench.engine import LoopCheck
     from fluxbench.links import PortAudioLink
 
     if not agreed:
@@ -94,7 +94,7 @@ def check(
             raise MisuseError("nothing was sent, as you wished")
     link = PortAudioLink(interface, rate, inputs, outputs, host_api, send_to=send_to)
     try:
-        found = checked(link, level, seconds)
+        found = LoopCheck(link, level, seconds).to_its_end()
     finally:
         link.close()
     name = (link.interface.name, link.interface.host_api)
@@ -105,16 +105,6 @@ def check(
         show(found, *name)
     if found.faults:
         raise typer.Exit(1)
-
-
-def checked(link: "Link", level_dbfs: float, tone_s: float) -> "LoopBack":
-    """Run a check to its end."""
-    from fluxbench.engine import LoopCheck
-
-    check = LoopCheck(link, level_dbfs, tone_s)
-    while check.result is None:
-        check.step()
-    return check.result
 
 
 def show(found: "LoopBack", name: str, host_api: str) -> None:

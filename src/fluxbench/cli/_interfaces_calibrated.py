@@ -66,8 +66,7 @@ def calibrate(
     that name the interface use the newest.
     """
     from fluxbench.book import Book
-    from fluxbench.cli._interfaces import checked
-    from fluxbench.engine import calibrated_inputs, calibrated_outputs, level_dbu
+    from fluxbench.engine import LoopCheck, calibrated_inputs, calibrated_outputs, level_dbu
     from fluxbench.links import PortAudioLink
     from fluxbench.session import keep_calibration
 
@@ -82,7 +81,7 @@ def calibrate(
         try:
             read = _readings(link, frequency, level, given)
             known = calibrated_outputs(read, level)
-            found = checked(link, level, 2.0)
+            found = LoopCheck(link, level, 2.0).to_its_end()
         finally:
             link.close()
         channels = (*known, *calibrated_inputs(known, found.cables))

@@ -82,7 +82,7 @@ def _play(
     from fluxbench.signals import PassageSender, line_up_passages
 
     passages = line_up_passages(printed, zero_vu, slated=slate)
-    agreed(yes=yes)
+    agreed(CAUTION, yes=yes)
     link = PortAudioLink(interface)
     try:
         sender = PassageSender(passages, link.rate_hz, link.outputs)

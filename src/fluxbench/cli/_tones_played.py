@@ -19,11 +19,9 @@ FADE_S = 0.05
 QUESTION = "Are monitors and headphones down, and do the tracks of the right reel record?"
 
 
-def agreed(*, yes: bool) -> None:
-    """Have the person say that tones may be sent; `MisuseError` if not."""
-    from fluxbench.cli._tones import CAUTION
-
-    typer.echo(CAUTION, err=True)
+def agreed(caution: str, *, yes: bool) -> None:
+    """Have the person say that tones may be sent, once cautioned; `MisuseError` if not."""
+    typer.echo(caution, err=True)
     if not yes and not typer.confirm(QUESTION, default=False, err=True):
         raise MisuseError("nothing was sent; give the command again when all is ready")
 

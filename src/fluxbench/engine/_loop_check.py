@@ -82,6 +82,12 @@ class LoopCheck:
         """Exchange one block; False when the check is over and `result` is there."""
         return next(self._steps, self) is not self
 
+    def to_its_end(self) -> LoopBack:
+        """Exchange all blocks there are to exchange; what was found."""
+        while self.result is None:
+            self.step()
+        return self.result
+
     def _run(self) -> Steps:
         quiet = yield from self._keep(Silence(), SETTLE_S, NOISE_S)
         found: list[Cable] = []

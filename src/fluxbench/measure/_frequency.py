@@ -15,6 +15,7 @@ from fluxbench.measure._spectrum import (
     bands,
     checked,
     taper_power,
+    taper_seconds,
 )
 from fluxbench.measure._spread import clustered_error
 from fluxbench.measure._validity import downgraded, usable, waveform_validity
@@ -115,7 +116,7 @@ def hear(samples: Samples, rate_hz: float, frequency_hz: float) -> HeardTone:
         )
         for order, reach in ((n, 3.0 * half_band_hz(n * frequency_hz)) for n in (1, *ORDERS))
     ]
-    taper_s = min(1.0 / half, 0.25 * len(fit) / rate_hz)
+    taper_s = taper_seconds(half, len(fit) / rate_hz)
     heard = bands(fit, rate_hz, taper_s, edges_hz)
     return heard_in(heard, told, frequency_hz, rate_hz, len(samples) / rate_hz)
 
@@ -241,5 +242,6 @@ def envelope_of(band: Band, centre_hz: float, half_hz: float) -> Envelope:
     lowest_hz = (band.first_line + inside.start) * band.line_hz
     turn = np.exp(2j * np.pi * (lowest_hz - centre_hz) * time_s[kept])[:, None]
     values = fft.ifft(padded, axis=0)[kept] * (points * np.sqrt(band.fill)) * turn
-    weight = taper_power(time_s[kept], band.duration_s, band.taper_s)
+    middle_s = time_s[kept] + 0.5 / band.rate_hz  # the taper is taken in the middles of frames
+    weight = taper_power(middle_s, band.duration_s, band.taper_s)
     return Envelope(values, weight, time_s[kept], centre_hz, band.duration_s)

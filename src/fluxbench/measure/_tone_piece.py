@@ -15,7 +15,7 @@ from fluxbench.measure._flutter import FlutterReading, flutter_of
 from fluxbench.measure._flutter_parts import RotatingPart
 from fluxbench.measure._frequency import HeardTone, half_band_hz, hear, heard_in
 from fluxbench.measure._harmonics import HarmonicsReading, harmonics_of
-from fluxbench.measure._spectrum import Band, Samples, taper_power
+from fluxbench.measure._spectrum import Band, Samples, taper_power, taper_seconds
 from fluxbench.measure._tone import ToneReading, tone_reading
 
 _TOGETHER = 4
@@ -88,8 +88,7 @@ def work_out(
     """Work out all readings of a piece; flutter if parts (or an empty tuple) are given."""
     cut, envelope = piece.cuts[0], piece.envelopes[0]
     duration_s = envelope.shape[1] / cut.rate_hz
-    half_hz = half_band_hz(piece.frequency_hz)
-    taper_s = min(1.0 / half_hz, 0.25 * duration_s)
+    taper_s = taper_seconds(half_band_hz(piece.frequency_hz), duration_s)
     heard = [band_of(*each, taper_s) for each in zip(piece.cuts, piece.envelopes, strict=True)]
     tone = heard_in(heard, piece.told, piece.frequency_hz, piece.rate_hz, duration_s, search_hz)
     reading = tone_reading(tone)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from fluxbench.base import MisuseError, Validity
 from fluxbench.measure._frequency import SEARCH, half_band_hz, hear, heard_in
-from fluxbench.measure._spectrum import Band, Samples, band_tone, bands, checked
+from fluxbench.measure._spectrum import Band, Samples, band_tone, bands, checked, taper_seconds
 from fluxbench.measure._tone import dbfs
 from fluxbench.measure._validity import downgraded, usable, waveform_validity
 
@@ -254,7 +254,7 @@ def _powers_at(samples: Samples, rate_hz: float, centres_hz: Sequence[float]) ->
     waveform = waveform_validity(samples, rate_hz, min(centres_hz))
     fit = usable(samples, rate_hz, waveform)
     halves_hz = [half_band_hz(centre_hz) for centre_hz in centres_hz]
-    taper_s = min(1.0 / min(halves_hz), 0.25 * len(fit) / rate_hz)
+    taper_s = taper_seconds(min(halves_hz), len(fit) / rate_hz)
     edges_hz = [(c - 3.0 * h, c + 3.0 * h) for c, h in zip(centres_hz, halves_hz, strict=True)]
     found = []
     for band, centre_hz, half_hz in zip(

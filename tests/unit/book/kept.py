@@ -48,7 +48,7 @@ def line_up(
     """Write a line-up with readings, all at one time."""
     row = LineUpRow(
         name, "line-up", at, {"stock": {"tracks": 2, "speed_ips": 15.0}}, deck=deck,
-        speed_ips=15.0, **more,
+        **{"speed_ips": 15.0, **more},
     )  # fmt: skip
     entry = Entry(0, name, at, 1.5, "taken", {"trimmer": "bias", "what": '=1+2, "quoted"'})
     steps = [Kept(0, "ask", None, {"asks": 1}), Kept(1, "peak", [0, -1.5], {}, is_part=True)]

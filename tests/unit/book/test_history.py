@@ -175,3 +175,13 @@ def test_records_read_beside_a_bench(book: Book) -> None:
         assert records.things("interfaces")[0].facts["name"] == "Desk"
     finally:
         records.close()
+
+
+def test_speeds_are_told_apart(book: Book) -> None:
+    """Each speed has trimmers of its own: what one was left at is no beginning for the other."""
+    line_up(book, "fast", "2026-02-01T10:00:00.000Z", [taken(1.0)], speed_ips=30.0)
+    assert [v.lineup for v in book.visits_of("d1", 15.0)] == ["l0", "l1", "l2"]
+    assert [v.lineup for v in book.visits_of("d1")] == ["fast"], "the speed of the newest"
+    line_up(book, "again", "2026-03-01T10:00:00.000Z", [taken(1.0)])
+    assert [v.lineup for v in book.visits_of("d1")] == ["l0", "l1", "l2", "again"]
+    assert book.visits_of("nobody") == []

@@ -1,13 +1,24 @@
 // Batches or tapes side by side as a picture of its own, and as a table.
 import { FONT } from "../board";
-import type { Savable } from "../save";
+import type { Savable } from "../saving/savable";
 import { shown } from "../scale";
 import { trimmerName } from "../words";
-import { reachOf, type OneBeside } from "./findings";
 
 const ROW = 44;
 const NAME_WIDE = 250;
 const VALUE_WIDE = 190;
+
+export interface OneBeside {
+  id: string;
+  name: string | null;
+  reads: number | null;
+  error: number | null;
+  changes: number;
+}
+
+/** How far the drawing reaches on either side: the furthest end of all, at least a tenth. */
+export const reachOf = (rows: readonly OneBeside[]): number =>
+  Math.max(0.1, ...rows.map((row) => Math.abs(row.reads ?? 0) + 2 * (row.error ?? 0))) * 1.1;
 
 export function besideSaved(title: string, trimmer: string, rows: readonly OneBeside[], unit: string, about: readonly string[]): Savable {
   const reach = reachOf(rows);

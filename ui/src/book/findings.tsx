@@ -4,7 +4,7 @@ import { SaveKey } from "../save";
 import { shown } from "../scale";
 import { pathOf } from "../shapes";
 import { trimmerName, unitWords } from "../words";
-import { besideSaved } from "./beside";
+import { besideSaved, reachOf, type OneBeside } from "./beside";
 import { aboutDeck, Nothing } from "./parts";
 import { sentence, tracksShown } from "./draft";
 
@@ -17,14 +17,6 @@ export interface Suggestion {
   tracks: number[];
   since: string;
   until: string;
-}
-
-export interface OneBeside {
-  id: string;
-  name: string | null;
-  reads: number | null;
-  error: number | null;
-  changes: number;
 }
 
 export interface BesideTold {
@@ -99,10 +91,6 @@ export function Beside({ told, of }: { told: BesideTold; of: "batches" | "tapes"
     </section>
   );
 }
-
-/** How far the drawing reaches on either side: the furthest end of all, at least a tenth. */
-export const reachOf = (rows: readonly OneBeside[]): number =>
-  Math.max(0.1, ...rows.map((row) => Math.abs(row.reads ?? 0) + 2 * (row.error ?? 0))) * 1.1;
 
 function Rows({ rows, unit }: { rows: OneBeside[]; unit: string }) {
   const reach = reachOf(rows);

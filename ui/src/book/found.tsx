@@ -1,6 +1,7 @@
 // What was found in a capture: one row a track, what it says of the reel, and each section.
 import { useState } from "preact/hooks";
-import { SaveKey, type Savable } from "../save";
+import { SaveKey } from "../save";
+import type { Savable } from "../saving/savable";
 import { SvgPicture } from "../saving/picture";
 import { pitch, shown } from "../scale";
 import { besides, pointsDrawn, sectionTable, tracksTable } from "./capturesaved";

@@ -9,6 +9,7 @@ import { room } from "./room";
 import { look } from "./editing";
 import { find, kept, lineups, readAt, unread } from "./things";
 import { Beside, Suggestions, type BesideTold, type Suggestion } from "./findings";
+import { track } from "./looked";
 import { TrimmerPage } from "./trimmer";
 import type { MadeWith, TrimmerHistory } from "./trace";
 import { speedName } from "./words";
@@ -21,7 +22,6 @@ interface Overview {
 const speed = signal<number | null>(null);
 /** `suggestions`, `batches`, `tapes`, or `trimmers/NAME`. */
 const page = signal("suggestions");
-export const track = signal(1);
 
 /** An answer with the question that it belongs to: an old one is never shown under a new question. */
 const told = signal<Record<string, unknown>>({});

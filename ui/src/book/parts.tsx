@@ -176,3 +176,11 @@ export function Nothing({ title, children }: { title: string; children: Componen
     </section>
   );
 }
+
+/** The keys of a thing that has a page: edit and retire. */
+export const tapeKeys = (thing: Thing, fields: Field[]) => (
+  <>
+    <EditKey screen="tapes" thing={thing} fields={fields} title={String(thing.facts["name"])} />
+    <RetireKey thing={thing} />
+  </>
+);

@@ -2,19 +2,17 @@
 import type { ComponentChild } from "preact";
 import { useEffect } from "preact/hooks";
 import { signal } from "@preact/signals";
-import { begin } from "../actions";
 import { Cautions } from "../marks";
 import { pitch, shown } from "../scale";
-import { running, screen } from "../store";
 import { CAUTIONS } from "../words";
-import { sheetOf } from "../paper";
 import type { Facts, Thing } from "./things";
-import { all, find, kept, known, lineups, nameOf, readAt } from "./things";
+import { all, kept, known, lineups, nameOf, readAt } from "./things";
 import { BATCH, CALIBRATION, CHECKS, INTERFACE, REEL, SECTIONS, STOCK, TAPE } from "./fields";
 import { CopyOf, MakeCopy } from "./copy";
 import { editing, open } from "./editing";
 import { Form } from "./lateform";
-import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
+import { Card, EditKey, FactRows, Gone, Index, lookedAt, Nothing, Page, RetireKey, tapeKeys } from "./parts";
+import { ReelPage } from "./reelpage";
 import { room } from "./room";
 import { constants, dayOf, speedName } from "./words";
 
@@ -121,13 +119,6 @@ const PAGES: Record<Box, (thing: Thing) => preact.JSX.Element> = {
   interfaces: (thing) => <InterfacePage one={thing} />,
 };
 
-const whole = (thing: Thing, fields: typeof TAPE) => (
-  <>
-    <EditKey screen="tapes" thing={thing} fields={fields} title={String(thing.facts["name"])} />
-    <RetireKey thing={thing} />
-  </>
-);
-
 function TapePage({ tape }: { tape: Thing }) {
   const facts = tape.facts;
   const checks = [...(facts["checks"] as Facts[])].sort((a, b) => (a["on"] < b["on"] ? 1 : -1));
@@ -138,7 +129,7 @@ function TapePage({ tape }: { tape: Thing }) {
     <Page
       thing={tape}
       kicker={`Calibration tape · ${speedName(facts["speed_ips"])} · ${facts["fluxivity_nwb_per_m"]} nWb/m at ${pitch(facts["reference_frequency_hz"])} · ${constants(facts["t1_us"], facts["t2_us"])}`}
-      keys={whole(tape, TAPE)}
+      keys={tapeKeys(tape, TAPE)}
     >
       <Card title="Keep it alive" wide>
         <Cautions lines={[CAUTIONS.calibration]} />
@@ -224,7 +215,7 @@ function StockPage({ stock }: { stock: Thing }) {
   const fields = BATCH.filter((field) => field.name !== "stock");
   const rest = STOCK.filter((field) => field.name !== "over_bias" && field.name !== "name");
   return (
-    <Page thing={stock} kicker={`Stock${stock.facts["maker"] ? ` · ${stock.facts["maker"]}` : ""}`} keys={whole(stock, STOCK)}>
+    <Page thing={stock} kicker={`Stock${stock.facts["maker"] ? ` · ${stock.facts["maker"]}` : ""}`} keys={tapeKeys(stock, STOCK)}>
       <Card title="Over-bias of the data sheet" wide>
         {lines.length === 0 ? <p class="hint">The sheet tells none yet. Edit this stock and add the line for your speed: a line-up takes the one nearest to its speed and record gap.</p> : <OverBias lines={lines} />}
       </Card>
@@ -252,69 +243,13 @@ function StockPage({ stock }: { stock: Thing }) {
   );
 }
 
-function Paper({ reel, what, words }: { reel: Thing; what: string; words: string }) {
-  return <a class="button small" href={`/api/book/reels/${reel.id}/${what}`} target="_blank" rel="noopener">{words}</a>;
-}
-
-/** What the label of a reel of the book says, as the bench wants it; null if it does not say enough. */
-export function labelOfReel(facts: Facts): Record<string, unknown> | null {
-  const tones = facts["tones"] as Facts[];
-  if (!tones.length || facts["t2_us"] == null || facts["operating_fluxivity_nwb_per_m"] == null) return null;
-  return {
-    fluxivity_nwb_per_m: facts["operating_fluxivity_nwb_per_m"],
-    equalisation: { t1_us: facts["t1_us"] ?? null, t2_us: facts["t2_us"] },
-    tones: tones.map((tone) => ({ frequency_hz: tone["frequency_hz"], level_db: tone["level_db"], seconds: tone["seconds"] ?? 30 })),
-  };
-}
-
-function ReelKeys({ reel }: { reel: Thing }) {
-  const label = labelOfReel(reel.facts);
-  const start = (kind: "tones" | "reel", fields: Record<string, unknown>) => {
-    screen.value = "bench";
-    void begin(kind, fields);
-  };
-  return (
-    <>
-      {!reel.facts["from_elsewhere"] && <button class="small" disabled={running.value} onClick={() => start("tones", { printed_on: reel.id })}>Print tones on it</button>}
-      {label && <button class="small" disabled={running.value} onClick={() => start("reel", { reel: label })}>Line the deck up to it</button>}
-    </>
-  );
-}
-
-function ReelPage({ reel }: { reel: Thing }) {
-  const tones = reel.facts["tones"] as Facts[];
-  const tracks = reel.facts["track_names"] as string[];
-  const run = lineups.value?.find((one) => one.id === reel.facts["lineup"]);
-  const sheet = run ? sheetOf(run) : null;
-  const label = REEL.filter((field) => !["name", "tones", "track_names"].includes(field.name));
-  return (
-    <Page
-      thing={reel}
-      kicker={`Reel${reel.facts["title"] ? ` · ${reel.facts["title"]}` : ""}`}
-      keys={<><Paper reel={reel} what="label" words="Box label" /><Paper reel={reel} what="track-sheet" words="Track sheet" />{sheet && <a class="button small" href={sheet} target="_blank" rel="noopener">Line-up sheet</a>}<ReelKeys reel={reel} />{whole(reel, REEL)}</>}
-    >
-      <Card title="What its label tells"><FactRows fields={label.filter((field) => field.name !== "lineup")} thing={reel} />{run && <p class="hint">{`Recorded after the line-up of ${dayOf(run.begun_at)}${find("decks", run.deck) ? ` of ${nameOf("decks", run.deck)}` : ""}.`}</p>}</Card>
-      <Card title="Line-up tones on it">
-        {tones.length === 0 ? <p class="hint">None told. With its tones a deck can be lined up to this reel.</p> : (
-          <dl class="facts">{tones.map((one, i) => <div key={i}><dt>{pitch(one["frequency_hz"])}</dt><dd>{`${shown(one["level_db"], 1)} dB${one["seconds"] != null ? ` for ${one["seconds"]} s` : ""}`}</dd></div>)}</dl>
-        )}
-      </Card>
-      <Card title="Tracks" wide>
-        {tracks.length === 0 ? <p class="hint">Nothing told yet of what is on each track.</p> : (
-          <ol class="track-names">{tracks.map((name, i) => <li key={i}><b>{i + 1}</b>{name || "–"}</li>)}</ol>
-        )}
-      </Card>
-    </Page>
-  );
-}
-
 function InterfacePage({ one }: { one: Thing }) {
   const list = calibrationsOf(one);
   const fields = CALIBRATION.filter((field) => field.name !== "interface");
   const before = list[0]?.facts;
   const start = before ? { channels: before["channels"], how: before["how"], uncertainty_db: before["uncertainty_db"] } : {};
   return (
-    <Page thing={one} kicker={`Sound interface · ${one.facts["host_api"]}`} keys={whole(one, INTERFACE)}>
+    <Page thing={one} kicker={`Sound interface · ${one.facts["host_api"]}`} keys={tapeKeys(one, INTERFACE)}>
       {!one.retired && <AtDesk show={({ Trials }) => <Trials thing={one} key={one.id} />} />}
       <Card
         title="Calibrations: of each channel the newest counts"

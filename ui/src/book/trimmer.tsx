@@ -7,7 +7,7 @@ import { sheetOf } from "../paper";
 import { Word } from "../word";
 import { trimmerName } from "../words";
 import { changeAt, ChangeShape, Changes, Notes, notesOf, sinceBefore } from "./happened";
-import { track as looked } from "./history";
+import { track as looked } from "./looked";
 import { aboutDeck } from "./parts";
 import { all, lineups } from "./things";
 import {

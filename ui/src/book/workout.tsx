@@ -2,7 +2,8 @@
 import "./workout.css";
 import { signal } from "@preact/signals";
 import { useEffect, useMemo } from "preact/hooks";
-import { SaveKey, type Savable } from "../save";
+import { SaveKey } from "../save";
+import type { Savable } from "../saving/savable";
 import { SvgPicture } from "../saving/picture";
 import { clock, pitch, shown } from "../scale";
 import { call, Refused } from "../wire";

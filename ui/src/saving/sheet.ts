@@ -3,7 +3,7 @@ import { onPaper } from "../paint";
 import { FONT } from "../board";
 import type { Drawing } from "../drawings";
 import type { Colours } from "../paint";
-import type { Savable } from "../save";
+import type { Savable } from "./savable";
 import { drawOnPaper } from "./axes";
 import { csvOf } from "./csv";
 import { escaped, SvgPen } from "./pen";

@@ -1,14 +1,14 @@
 // Practice as a school: the list of exercises, the bar of the one that runs, the answer, the verdict.
 import "./school.css";
 import { useEffect, useState } from "preact/hooks";
-import { all } from "../practice";
+import { all } from "../hand";
 import { clock } from "../scale";
 import { Cautions } from "../marks";
 import { deck, running } from "../store";
 import { command } from "../wire";
 import { CAUTIONS } from "../words";
 import { beginExercise, found, handIn, isRunning, leaveExercise, listed, now, readList, readNow, results, type Listed, type Result } from "./now";
-import { openSchool, view } from "../pieces";
+import { view } from "./view";
 import { VerdictCard } from "./verdict";
 
 const GRADES = ["", "first steps", "easy", "some thought", "hard", "all of it"];
@@ -47,15 +47,15 @@ export function Bar() {
       <div class="exercise-time"><b>{clock(told.tape_s ?? 0)}</b><small>of tape</small></div>
       <div class="row">
         {view.value === "answer" ? null : judged ? (
-          <button class="primary" onClick={() => void openSchool("verdict")}>The verdict</button>
+          <button class="primary" onClick={() => (view.value = "verdict")}>The verdict</button>
         ) : (
           <>
             {begins && !running.value && (
-              <button class="primary" onClick={() => { void openSchool("none"); void command("begin", begins); }}>
+              <button class="primary" onClick={() => { view.value = "none"; void command("begin", begins); }}>
                 {(told.tape_s ?? 0) > 0 ? "Go on with the bench" : "Begin with the bench"}
               </button>
             )}
-            <button class={begins ? "" : "primary"} onClick={() => void (exercise.asks ? openSchool("answer") : handInNow())}>
+            <button class={begins ? "" : "primary"} onClick={() => (exercise.asks ? (view.value = "answer") : void handInNow())}>
               {exercise.asks ? "Say what is wrong" : "Hand it in"}
             </button>
           </>
@@ -67,17 +67,17 @@ export function Bar() {
 }
 
 async function handInNow(): Promise<void> {
-  if (await handIn()) await openSchool("verdict");
+  if (await handIn()) view.value = "verdict";
 }
 
 async function leave(): Promise<void> {
   const to = now.peek()?.verdict ? "list" : "none";
-  if (await leaveExercise()) await openSchool(to);
+  if (await leaveExercise()) view.value = to;
 }
 
 /** What stands over transport and trimmers: the list, the answer or the verdict. */
 export function School() {
-  const close = () => void openSchool("none");
+  const close = () => (view.value = "none");
   if (view.value === "list") return <List close={close} />;
   if (view.value === "answer") return <Answer close={close} />;
   const verdict = now.value?.verdict;

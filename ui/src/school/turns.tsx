@@ -8,7 +8,7 @@ import { letDeck } from "../actions";
 import { Focus } from "../focus";
 import { handTrack, picked } from "../hand";
 import { Cautions } from "../marks";
-import { Screw } from "../practice";
+import { Screw } from "../screw";
 import { clock } from "../scale";
 import { advice, firstTold, running, screen, state, tape } from "../store";
 import { command, readDeck } from "../wire";

@@ -4,7 +4,7 @@ import { clock } from "../scale";
 import { Word } from "../word";
 import { trimmerName } from "../words";
 import { beginExercise, type Running, type Setting, type Verdict } from "./now";
-import { openSchool } from "../pieces";
+import { view } from "./view";
 
 const signed = (value: number, places: number) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(places)}`;
 const unitName = (unit: string) => (unit === "arcmin" ? "arc-min" : unit);
@@ -20,10 +20,10 @@ export function VerdictCard({ exercise, verdict, seed, close, leave }: { exercis
   const kept = verdict.settings.length - rows.length;
   const { expert } = verdict;
   const again = async () => {
-    if (await beginExercise(exercise.name)) await openSchool("none");
+    if (await beginExercise(exercise.name)) view.value = "none";
   };
   const same = async () => {
-    if (await beginExercise(exercise.name, seed)) await openSchool("none");
+    if (await beginExercise(exercise.name, seed)) view.value = "none";
   };
   return (
     <section class="school verdict-card panel" aria-label="The verdict">
