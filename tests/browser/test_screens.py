@@ -79,7 +79,6 @@ def no_screen_is_heavy(chromium: Browser, address: str) -> None:
     others = [name for name in came if any(f"/{room}-" in name for room in ROOMS[1:])]
     assert others == [], "the bench carries no other screen"
     page.goto(f"{address}/#tapes")
-    page.reload()
     expect(page.get_by_role("alert")).to_contain_text("This screen could not be fetched")
     page.unroute("**/assets/tapes-*")
     page.get_by_role("button", name="Fetch it again").click()

@@ -1,7 +1,6 @@
 """Somebody who lines up the practice deck at the screen: reads what it shows, by finger or by key.
 
-Nothing else is known: not the state of the bench, not the deck. How far a trimmer reacts is learned
-from what the page shows after a turn.
+Nothing else is known, of bench or deck. How a trimmer reacts is learned from the page after a turn.
 """
 
 import math
@@ -18,10 +17,34 @@ READ = """() => {
     trimmer: text('.trimmer'), number: text('.number'), way: text('.way'),
     words: text('.words'), fine: text('.fine'),
     leans: document.querySelector('.focus .move svg')?.getAttribute('aria-label') ?? '',
+    place: document.querySelector('.works .hint')?.textContent ?? '',
   };
 }"""
-MOST_AT_ONCE = 0.8
+TARGET = """(of) => {
+  of.scrollIntoView({block: 'center'});
+  const box = of.getBoundingClientRect();
+  const hits = (right, down) => of.contains(document.elementFromPoint(
+    box.x + box.width / 2 + right, box.y + box.height / 2 + down));
+  return [[-21.5, 0], [21.5, 0], [0, -21.5], [0, 21.5]].every(([x, y]) => hits(x, y));
+}"""
+"""Whether a finger has 44 pixels of it, as the page itself takes a touch."""
+RING = """(of) => {
+  if (of !== document.activeElement) return null;
+  const style = getComputedStyle(of);
+  return style.outlineStyle === 'solid' && parseFloat(style.outlineWidth) >= 2;
+}"""
+"""Whether it shows that it has the focus; null if it has not."""
+MOST_AT_ONCE, MOST_SOUGHT = 0.8, 1.5
 HAIR = 0.01
+LOOK_MS = 120
+STILL = 0.015
+"""What stands so still (dB or arc-minutes) from one look to the next has settled."""
+IN_VAIN = 3
+"""So many turns that moved nothing: it is at its end, and is turned the other way."""
+LONGEST_S = 12.0
+STILL_LOOKS = 7
+HAND_S = 1.0
+"""More than what the page says to wait: the hand's own time, and the counter's whole seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +59,22 @@ class Shown:
     off: float | None
     way: int
     moved: float
+    to_go: float | None
     wait_s: float
     words: str
+    place: str
+    """The tape that is threaded, and its counter."""
+
+    @property
+    def measure(self) -> float:
+        """What a turn moves: the number, or how far bias has moved while it is sought."""
+        return self.moved if self.off is None else self.off
+
+    @property
+    def counter_s(self) -> float:
+        """The tape counter."""
+        clock = re.search(r"(\d+):(\d\d)$", self.place)
+        return 60.0 * float(clock[1]) + float(clock[2]) if clock else 0.0
 
     @property
     def about(self) -> tuple[str, int | None]:
@@ -51,13 +88,15 @@ def shown(page: Page) -> Shown:
         way = 1 if told["leans"].startswith("rises") else -1
     number = re.fullmatch(r"[\d.]+", told["number"])
     moved = re.search(r"moved ([+−]?)([\d.]+) dB", told["fine"])
+    to_go = re.search(r"about (\d+) dB to go", told["fine"])
     wait = re.search(r"in ([\d.]+) s", told["fine"])
     return Shown(
         " ended" in told["kind"], " ask" in told["kind"], told["big"], told["trimmer"],
         int(told["who"]) if told["who"].isdecimal() else None,
         float(number[0]) * (way or 1) if number else None, way,
         (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,
-        float(wait[1]) if wait else 0.0, told["words"],
+        float(to_go[1]) if to_go else None,
+        float(wait[1]) if wait else 0.0, told["words"], told["place"],
     )  # fmt: skip
 
 
@@ -69,6 +108,7 @@ class Known:
     turns_per_moved: float = 0.0
     is_sure: bool = False
     """Whether the way was seen on this very track: another track's screw may turn the other way."""
+    in_vain: int = 0
 
 
 class Finger:
@@ -79,10 +119,11 @@ class Finger:
         self._touch = page.context.new_cdp_session(page)
 
     def press(self, key: Locator) -> None:
+        assert key.evaluate(TARGET), f"too small for a finger: {key.inner_text()}"
         key.tap()
 
     def go_to(self, screen: str) -> None:
-        self._page.get_by_role("button", name=screen, exact=True).tap()
+        self.press(self._page.get_by_role("button", name=screen, exact=True))
 
     def turn(self, name: str, turns: float) -> None:
         if abs(turns) < 4 * HAIR:
@@ -91,7 +132,7 @@ class Finger:
             for _ in range(max(1, round(abs(turns) / HAIR))):
                 if hair.count() == 0:  # the bench has gone on meanwhile
                     return
-                hair.tap()
+                self.press(hair)
             return
         dial = self._page.get_by_role("slider", name=name, exact=True)
         if dial.count() == 0 or (box := dial.bounding_box()) is None:
@@ -114,10 +155,15 @@ class Keys:
 
     def __init__(self, page: Page) -> None:
         self._page = page
+        self.tabs: list[int] = []
+        """How often the tab key was needed to come to each key of the page."""
 
     def press(self, key: Locator) -> None:
-        for _ in range(120):
-            if key.evaluate("(of) => of === document.activeElement"):
+        for count in range(120):
+            ring = key.evaluate(RING)
+            if ring is not None:
+                assert ring, f"nothing shows that it has the focus: {key.inner_text()}"
+                self.tabs.append(count)
                 self._page.keyboard.press("Enter")
                 return
             self._page.keyboard.press("Tab")
@@ -137,18 +183,15 @@ class Keys:
 
 @dataclass
 class Walker:
-    """Goes through a line-up, from the first ask to the last word.
-
-    `pace` is how many seconds of tape pass in one of the wall, at the least.
-    """
+    """Goes through a line-up, from the first ask to the last word."""
 
     page: Page
     hand: Finger | Keys
-    pace: float
     known: dict[tuple[str, int | None], Known] = field(default_factory=dict)
     asked: list[str] = field(default_factory=list)
     story: list[str] = field(default_factory=list)
     turned: set[tuple[str, int | None]] = field(default_factory=set)
+    began_s: float = field(default_factory=time.monotonic)
 
     def walk(self, patience_s: float) -> str:
         """Until it has ended; its last words. AssertionError with the story if it never does."""
@@ -174,7 +217,7 @@ class Walker:
             return
         if not self.asked or self.asked[-1] != now.big:
             self.asked.append(now.big)
-            self.story.append(f"asked: {now.big}")
+            self._tell(f"asked: {now.big}", now)
         self.hand.press(does)
         self.page.wait_for_timeout(150)
 
@@ -184,11 +227,36 @@ class Walker:
         self.turned.add(now.about)
         name = now.trimmer if now.track is None else f"{now.trimmer}, track {now.track}"
         self.hand.turn(name, turns)
-        self.page.wait_for_timeout(350 + 1000 * now.wait_s / self.pace)
-        then = shown(self.page)
-        self.story.append(f"{now.words} (off {now.off}): turned {turns:+.3f}, then {then.off}")
+        then = self._settled(now, turns)
+        self._tell(f"{now.words} (off {now.off}): turned {turns:+.3f}, then {then.off}", then)
         if then.about == now.about:
             self._learn(known, now, then, turns)
+
+    def _settled(self, before: Shown, turns: float) -> Shown:
+        """What stands there once the number has moved and stands still, or the wait is over.
+
+        Somebody at the page watches the number, and the tape counter for how long that took.
+        """
+        last, began, still = before, None, 0
+        end_s = time.monotonic() + LONGEST_S
+        while time.monotonic() < end_s:
+            self.page.wait_for_timeout(LOOK_MS)
+            now = shown(self.page)
+            if now.about != before.about or now.asks or now.ended:
+                return now
+            one, other = now.measure, last.measure
+            still = still + 1 if abs(one - other) < STILL else 0
+            if still >= STILL_LOOKS and abs(one - before.measure) > 4 * STILL:
+                return now
+            if began is None:  # the counter is shown anew now and then: from there
+                began = now.counter_s if now.place != before.place else None
+            elif now.counter_s - began >= before.wait_s + HAND_S + abs(turns):
+                return now
+            last = now
+        return shown(self.page)
+
+    def _tell(self, what: str, now: Shown) -> None:
+        self.story.append(f"{time.monotonic() - self.began_s:6.1f} s, {now.place}: {what}")
 
     def _like(self, now: Shown) -> tuple[float, float]:
         """The same trimmer of another track was much like this one, but for its sense."""
@@ -199,25 +267,34 @@ class Walker:
 
     def _how_far(self, now: Shown, known: Known) -> float:
         if now.off is None:  # it is sought: on, the way that it says
-            wanted = 0.3 * now.way * (known.turns_per_moved or known.turns_per_unit or 0.6)
+            step = 0.3 if "a little" in now.words else max(0.9, 0.7 * (now.to_go or 0.0))
+            wanted = step * now.way * (known.turns_per_moved or known.turns_per_unit or 0.6)
             if not known.is_sure:  # far enough to see what it does
                 wanted = math.copysign(max(0.25, abs(wanted)), wanted)
-        else:
-            wanted = now.off * (known.turns_per_unit or math.copysign(0.2, known.turns_per_moved))
+            return max(-MOST_SOUGHT, min(MOST_SOUGHT, wanted))
+        wanted = now.off * (known.turns_per_unit or math.copysign(0.2, known.turns_per_moved))
         size = min(max(abs(wanted), HAIR / 2), MOST_AT_ONCE)
         return math.copysign(size, wanted)
 
     def _learn(self, known: Known, now: Shown, then: Shown, turns: float) -> None:
         if now.off is None or then.off is None:
             gone = then.moved - now.moved
-            if now.off is None and abs(turns) > 0.2 and abs(gone) > 0.15:
+            # What bias has moved counts anew when it is sought in another way.
+            goes_on = now.off is then.off is None and now.words[:30] == then.words[:30]
+            if goes_on and abs(turns) > 0.2 and abs(gone) > 0.15:
                 known.turns_per_moved, known.is_sure = turns / gone, True
             return
         gone = now.off - then.off
+        known.in_vain = known.in_vain + 1 if abs(gone) < 2 * STILL else 0
+        if known.in_vain >= IN_VAIN:
+            known.in_vain, known.turns_per_unit = 0, -math.copysign(0.5, known.turns_per_unit)
+            return
         if abs(gone) < 0.03 or abs(gone) < 0.1 * abs(now.off):
             known.turns_per_unit = 2.0 * turns / now.off if now.off else 0.0  # it takes more
             return
         found = turns / gone
         old = abs(known.turns_per_unit) or abs(found)
         size = min(max(abs(found), 0.4 * old), 2.5 * old)
-        known.turns_per_unit = math.copysign(size, found)
+        # Which way is up was seen while it was sought; a number may have moved by itself since.
+        sense = known.turns_per_moved if known.is_sure else found
+        known.turns_per_unit = math.copysign(size, sense)

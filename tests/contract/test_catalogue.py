@@ -89,6 +89,67 @@ def test_a_reel_played_with_another_equalisation_is_told_in_words(
     assert line["fluxivity_nwb_per_m"] == [pytest.approx(320.0, abs=0.5)]
 
 
+def _three(level_dbfs: float | list[float] = -18.0, times: float = 1.0) -> list[made.F64]:
+    """The usual tones; on as many tracks as there are levels."""
+    levels = level_dbfs if isinstance(level_dbfs, list) else [level_dbfs] * 2
+    delays = [0.0] * len(levels)
+    return [
+        made.tone(2.5, 48_000, times * hz, levels, delays_us=delays)
+        for hz in (1000.0, 10_000.0 / times, 100.0)
+    ]
+
+
+def _humming(level_dbfs: float) -> list[made.F64]:
+    """Tones, half a second between them and 3 s at the end, and hum of 50 Hz beneath it all."""
+    pause = np.zeros((24_000, 2))
+    whole = np.concatenate([np.concatenate([tone, pause]) for tone in _three()] + [pause] * 5)
+    line = made.tone(len(whole) / 48_000, 48_000, 50.0, [level_dbfs] * 2, delays_us=(0.0, 0.0))
+    return [whole + line]
+
+
+def _swelling(seconds: float) -> made.F64:
+    """Noise that comes and goes, as programme does."""
+    swell = np.abs(np.sin(2.0 * np.pi * 0.7 * made.times(seconds, 48_000)))
+    return made.noise(seconds, 48_000, -20.0, 2) * swell[:, None]
+
+
+@pytest.mark.parametrize(
+    ("pieces", "verdict", "remedy"),
+    [
+        # Hum of 50 Hz where nothing is sent is no tone of a line-up, weak or strong.
+        (_humming(-63.0), "look", "hum of 50 Hz at -45.0 dB re the tone:"),
+        (_humming(-38.0), "look", "hum of 50 Hz at -20.0 dB re the tone:"),
+        # The same tones again, 1.5 dB lower: which of them counts is said; 20 dB lower is meant so.
+        (_three() + _three(-19.5), "look", "1000 Hz at 0:07 1.5 dB low against 0:00:"),
+        (_three() + _three(-38.0), "good", "nothing to do"),
+        # No tone on track 2, once with programme on it and once without.
+        (
+            [*_three([-18.0, -140.0]), _swelling(3.0)],
+            "look",
+            "programme, but no tone on track 2:",
+        ),
+        (_three([-18.0, -140.0]), "repeat", "no tone on track 2:"),
+        # All tones an octave high.
+        (_three(times=2.0), "repeat", "tones at 200 Hz, 2 kHz, 10 kHz: as if played at twice"),
+        # One low track of four moves no other.
+        (_three([-18.0, -18.0, -20.0, -18.0]), "repair", "1000 Hz: track 3 2.0 dB low: balance"),
+    ],
+    ids=["weak hum", "strong hum", "twice", "lower", "one side", "dead", "octave", "one of four"],
+)
+def test_what_an_archive_meets_is_told_and_nothing_else(
+    tmp_path: Path, pieces: list[made.F64], verdict: str, remedy: str
+) -> None:
+    """By formulas alone; hiss of 80 dB below full scale under all of it."""
+    whole = np.concatenate(pieces)
+    whole = whole + made.noise(len(whole) / 48_000, 48_000, -80.0, whole.shape[1])
+    path = made.written(tmp_path / "a.wav", whole, 48_000)
+    declared = Declared(15.0, Equalisation(3180.0, 50.0), -18.0, None, None)
+    judgement = judge(facts_of(str(path)), declared)
+    assert judgement.remedy.startswith(remedy)
+    assert judgement.verdict == verdict
+    assert len(judgement.faults) == (verdict != "good")
+
+
 def test_the_coding_history_declares_what_nobody_else_does() -> None:
     history = [{"A": "ANALOGUE", "M": "stereo", "T": "deck 3; 38 cm/s; NAB"}, {"A": "PCM"}]
     found = with_history(Declared(), history)

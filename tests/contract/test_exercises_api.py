@@ -68,6 +68,7 @@ def test_an_exercise_from_its_begin_to_the_book(practising: TestClient) -> None:
     for refused in (
         post(practising, "deck/faults", on=[]),
         post(practising, "deck/renew", seed=3),
+        post(practising, "deck/swap", what="cards", tracks=[1, 8]),
         post(practising, "deck/speed", speed_ips=30.0),
     ):
         assert refused.status_code == 409

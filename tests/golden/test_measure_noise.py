@@ -84,20 +84,22 @@ def test_every_burst_of_the_tables() -> None:
     assert pointer[-1].max() == pytest.approx(np.sqrt(0.5), rel=0.01)
 
 
-def test_sixteen_samples_at_a_stroke_are_sixteen_steps() -> None:
-    """The step of the detector as its description says, sample after sample, in float64."""
-    rate_hz = 48_000
-    wave = white(rate_hz, 1.6, tracks=1).T * np.linspace(1, 5, round(1.6 * rate_hz))
+def test_the_detector_is_its_steps_sample_after_sample() -> None:
+    """As its description says, in float64: tracks that rise, fall, and stop, side by side."""
+    rate_hz, frames = 48_000, round(1.6 * 48_000)
+    rising, falling = np.linspace(1, 5, frames), np.geomspace(5, 1e-3, frames)
+    stopping = 1.0 * (np.arange(frames) < frames / 2)
+    wave = (white(rate_hz, 1.6, tracks=3) * np.stack([rising, falling, stopping], axis=1)).T
     charge, discharge = 1 - np.exp(-1 / rate_hz / np.array([1.4096e-3, 0.2932]))
-    stage, points = 0.0, []
-    for count, size in enumerate(np.abs(wave[0]), 1):
-        stage += (size - stage) * (charge if size > stage else discharge)
+    stage, points = np.zeros(3), []
+    for count, size in enumerate(np.abs(wave.T), 1):
+        stage += (size - stage) * np.where(size > stage, charge, discharge)
         if count % 32 == 0:
-            points.append(stage)
+            points.append(stage.copy())
     smoothing = 1 - np.exp(-32 / rate_hz / 0.13999)
-    expected = signal.lfilter([smoothing], [1, smoothing - 1], points) / np.sqrt(2) / 0.98031
-    got = QuasiPeak(rate_hz, 1).add(wave.astype(np.float32))[0]
-    np.testing.assert_allclose(got[500:], expected[500:], rtol=1e-5)
+    expected = signal.lfilter([smoothing], [1, smoothing - 1], points, axis=0)
+    got = QuasiPeak(rate_hz, 3).add(wave.astype(np.float32))
+    np.testing.assert_allclose(got.T, expected / np.sqrt(2) / 0.98031, rtol=1e-6)
 
 
 @pytest.mark.parametrize("tone_hz", [100.8, 101.0, 99.2])

@@ -278,7 +278,7 @@ function Ended() {
       {lineup.kind === "tones" && told.printed && <PrintedTones printed={told.printed} />}
       {lineup.kind === "whose fault" && told.fault && <FaultFound fault={told.fault} />}
       {lineup.kind === "reel" && told.label && <LabelJudged label={told.label} />}
-      {lineup.kind === "line-up" && <p>{`${told.taken.length} readings are in the book.`}</p>}
+      {lineup.kind === "line-up" && told.taken.length > 0 && <p>{`${told.taken.length} readings are in the book.`}</p>}
       <div class="row">
         {lineup.kind === "working copy" && <button class="primary" onClick={() => (screen.value = "tapes")}>To the tapes</button>}
         <button class={lineup.kind === "working copy" ? "" : "primary"} onClick={() => void begin("line-up")}>

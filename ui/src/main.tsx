@@ -7,7 +7,7 @@ import { startLan } from "./lan";
 import { loadPlots } from "./drawn";
 import { startSound } from "./sound";
 import { watchCards } from "./spots";
-import { heard, screen } from "./store";
+import { followAddress, heard, screen } from "./store";
 import { drawn } from "./boardview";
 import { listen } from "./wire";
 
@@ -17,6 +17,7 @@ startKeys();
 startSound();
 startAwake();
 startLan();
+followAddress();
 render(<App />, document.getElementById("page")!);
 
 // For benchmarks: when the first meters were drawn, and how many frames.

@@ -11,6 +11,7 @@ import { advice, deck, faults, focus, running } from "./store";
 import { load, locate, readDeck, renew, setFaults, setSpeed, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
+import { Papers, ReadsTold, useReads } from "./reads";
 import { Where } from "./where";
 import { Word } from "./word";
 import { lookForExercise, openSchool, pieces } from "./pieces";
@@ -34,6 +35,7 @@ export default function Practice() {
     }
     if (now?.track != null && focus.value?.by !== "hand") handTrack.value = now.track;
   });
+  useReads(!running.value);
   const now = deck.value;
   if (!now)
     return (
@@ -116,6 +118,7 @@ function Works({ now }: { now: DeckState }) {
             <button key={tape} aria-pressed={now.tape === tape} onClick={() => void load(tape)}>{tape}</button>
           ))}
         </div>
+        <Papers now={now} />
       </div>
       <label class="field">
         <span>wind to</span>
@@ -157,6 +160,7 @@ function Trimmers({ now }: { now: DeckState }) {
             {names.map((name) => <option key={name} value={name}>{trimmerName(name)}</option>)}
           </select>
         </label>
+        <ReadsTold />
         <span class="hint">drag around · wheel · ← → (Shift: a hair) · ↑ ↓ track</span>
       </header>
       <div class={`screws many-${list.length > 12 ? "24" : list.length > 4 ? "8" : "4"}`}>

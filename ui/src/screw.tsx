@@ -1,6 +1,7 @@
 // A trimmer of the practice deck, as a screw that fingers, wheel and keys turn.
 import { useEffect, useRef } from "preact/hooks";
 import { handTrack } from "./hand";
+import { Reads } from "./reads";
 import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "./screws";
 import { advice } from "./store";
 import { trimmerName } from "./words";
@@ -71,6 +72,7 @@ export function Screw({ trimmer, track }: { trimmer: string; track: number | nul
         <span class="screw-name">{track ?? "all"}</span>
         <button class="hair" aria-label={`${name}: a little clockwise`} onClick={() => by(0.01)}>↻</button>
       </div>
+      {track !== null && <Reads track={track} />}
     </div>
   );
 }

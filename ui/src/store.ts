@@ -68,7 +68,7 @@ export const running = computed(() => {
 });
 
 /** Choices of this screen, kept in the browser. */
-function kept<T>(name: string, fallback: T) {
+export function kept<T>(name: string, fallback: T) {
   let first = fallback;
   try {
     const text = localStorage.getItem(`fluxbench.${name}`);
@@ -98,8 +98,17 @@ export const SCREENS = [
   { name: "practice", title: "Practice", key: "p" },
 ] as const;
 export type Screen = (typeof SCREENS)[number]["name"];
-const asked = typeof location === "undefined" ? "" : location.hash.slice(1);
-export const screen = signal<Screen>(SCREENS.find((one) => one.name === asked)?.name ?? "bench");
+const asked = () => SCREENS.find((one) => typeof location !== "undefined" && location.hash === `#${one.name}`)?.name;
+export const screen = signal<Screen>(asked() ?? "bench");
+/** The address names the screen, and the screen follows when it is changed: by hand, by a link, by Back. */
+export function followAddress(): void {
+  addEventListener("hashchange", () => (screen.value = asked() ?? screen.value));
+  let first = true;
+  screen.subscribe((name) => {
+    if (!first && asked() !== name) location.hash = name;
+    first = false;
+  });
+}
 /** Whether the deck is being worked at: there Enter, the foot switch and the arrow keys mean the deck. */
 export const atDeck = computed(() => screen.value === "bench" || screen.value === "practice");
 export const light = kept<"auto" | "dark" | "day">("light", "auto");

@@ -1,6 +1,8 @@
 import { afterEach, beforeEach, expect, test, vi } from "vitest";
 import { isTaken, nextOf } from "../src/keys";
 import { faultKind, placesOf } from "../src/practice";
+import { smoothed } from "../src/reads";
+import { ofLearner } from "../src/school/now";
 import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "../src/screws";
 import { pips, pitchFor_hz } from "../src/sound";
 import { complaint } from "../src/store";
@@ -93,4 +95,19 @@ test("track 23 is two long pips and three short ones", () => {
 test("faults know how many tracks they name", () => {
   expect(["hum", "card:N", "crossed:N,M", "wrong_tape:speed"].map(placesOf)).toEqual([0, 1, 2, 0]);
   expect(["hum", "card:N", "wrong_tape:speed"].map(faultKind)).toEqual(["hum", "card", "wrong_tape:speed"]);
+});
+
+test("the deck's meters settle in a second, follow a jump at once, and read nothing as nothing", () => {
+  let reads: (number | null)[] = [-3, -3, null];
+  for (let i = 0; i < 18; i++) reads = smoothed(reads, [-2, -20, null]);
+  expect(reads[0]).toBeCloseTo(-2 - Math.exp(-3), 2); // three time constants of 0.6 s
+  expect(reads[1]).toBe(-20);
+  expect(reads[2]).toBeNull();
+});
+
+test("whoever names themselves sees their own exercises, nobody sees all", () => {
+  const one = { id: "a", exercise: "one-bias", on: "", passed: true, marks: 1, out_of: 1, tape_s: 1, seed: 1 };
+  const past = [{ ...one, learner: "Ida" }, { ...one, learner: null }];
+  expect(ofLearner(past, " Ida ")).toEqual([past[0]]);
+  expect(ofLearner(past, " ")).toEqual(past);
 });

@@ -37,7 +37,10 @@ _FLUTTER_COST = 1.6
 _NOISE_COST = 2.0
 """Measured: how much longer than a plain tone of the same length they take."""
 
+_LEAST_MULTITONE_S = 1.0
 _LONGEST_MULTITONE_S = 12.0
+_NOTE_S = 5.0
+"""A tone that is shorter and does not stand still on any track is a note."""
 _SPEED_TONES_HZ = (3000.0, 3150.0)
 _NEAR_RATIO = 0.03
 _LEAST_GAP_HZ = 5.0
@@ -87,7 +90,7 @@ def planned(
     )
     match kind:
         case Kind.TONE:
-            return _tone_plan(result, stretch, _tone_hz(section, lines))
+            return _tone_plan(result, stretch, _tone_hz(section, lines), lines.is_note)
         case Kind.NOISE:
             return _noise_plan(result, stretch)
         case Kind.MULTITONE:
@@ -110,17 +113,21 @@ def _kind(capture: Capture, section: Section, first: int, last: int) -> tuple[Ki
         sums = [weighted_sums(block, weights) for block in source.blocks(begin, begin + some)]
     lines = lines_of(np.nan_to_num(np.concatenate(sums)), rate_hz)
     if lines.power and not _all_mains(capture, section, lines):
-        if lines.several:
+        if lines.sent_together and section.end_s - section.start_s >= _LEAST_MULTITONE_S:
             return Kind.MULTITONE, lines
+        if lines.several and not lines.is_tone:
+            return Kind.PROGRAMME, lines
         if lines.share > LINE_SHARE:
             return Kind.TONE, lines
     return section.kind, lines
 
 
 def _all_mains(capture: Capture, section: Section, lines: Lines) -> bool:
-    """Weak lines that all lie on multiples of one mains frequency."""
-    power = capture.scan.track_power[section.begin : section.end].mean()
-    if 10.0 * np.log10(2.0 * power + 1e-20) > _MAINS_DBFS:
+    """Lines that all lie on multiples of one mains frequency: weak ones, or several in noise."""
+    by_hop = capture.scan.track_power[section.begin : section.end].mean(axis=1)
+    power = float(np.median(by_hop))  # hops at the ends hear the tones beside
+    weak = 10.0 * np.log10(2.0 * power + 1e-20) <= _MAINS_DBFS
+    if not weak and not (section.kind is Kind.NOISE and lines.several):
         return False
     found = np.array(lines.frequencies_hz)
     return any(
@@ -150,7 +157,9 @@ def _alone(stretch: Stretch, work: Callable[[], MeasuredSection]) -> Plan:
     return Plan((work,), stretch.seconds, lambda parts: cast(MeasuredSection, parts[0]))
 
 
-def _tone_plan(result: MeasuredSection, stretch: Stretch, frequency_hz: float) -> Plan:
+def _tone_plan(
+    result: MeasuredSection, stretch: Stretch, frequency_hz: float, is_note: bool
+) -> Plan:
     """Parts of whole pieces; each but the last has one more block, for what begins before it."""
     tracks = stretch.capture.tracks
     speed_tone = any(abs(frequency_hz / f - 1.0) < _NEAR_RATIO for f in _SPEED_TONES_HZ)
@@ -178,8 +187,17 @@ def _tone_plan(result: MeasuredSection, stretch: Stretch, frequency_hz: float) -
     return Plan(
         tuple(partial(work, part, part is not parts[-1]) for part in parts),
         cost,
-        lambda measured: replace(result, tone=tone_of(measured)),
+        lambda measured: _tone_or_music(replace(result, tone=tone_of(measured)), is_note),
     )
+
+
+def _tone_or_music(section: MeasuredSection, is_note: bool) -> MeasuredSection:
+    """The section as it is, or as programme if what was measured is a note of music."""
+    told = set(section.track_validity()) - {Validity.NO_SIGNAL}
+    brief = section.end_s - section.start_s < _NOTE_S
+    if (is_note and Validity.CLIPPED not in told) or (brief and told == {Validity.UNSTABLE}):
+        return replace(section, kind=Kind.PROGRAMME, tone=None)
+    return section
 
 
 def _noise_plan(result: MeasuredSection, stretch: Stretch) -> Plan:

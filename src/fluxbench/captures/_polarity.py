@@ -14,7 +14,8 @@ from fluxbench.measure import DelaysReading
 
 _LONG_WAVES_HZ = (80.0, 1100.0)
 _SAME_DEG = 60.0
-"""A delay that tape can have turns 1 kHz by less; our choice."""
+"""A delay that tape can have from a track to the next turns 1 kHz by less: 10 arc-min on a 2-inch
+24-track at 7.5 in/s by 12 degrees, but the outer tracks by 270. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +51,30 @@ def _polarity(sections: Sequence[MeasuredSection], tracks: int) -> tuple[int, ..
     ]
     told = np.zeros(tracks, int)
     for tone in sorted(tones, key=lambda tone: tone.nominal_hz):
-        off_deg = np.abs(tone.phase_deg)
-        here = np.where(off_deg < _SAME_DEG, 1, np.where(off_deg > 180.0 - _SAME_DEG, -1, 0))
+        here = _from_track_to_track(tone.phase_deg)
         if np.count_nonzero(here) > np.count_nonzero(told):
             told = here
     if np.count_nonzero(told < 0) > np.count_nonzero(told > 0):
         told = -told
     return tuple(int(way) for way in told)
+
+
+def _from_track_to_track(phase_deg: NDArray[np.float64]) -> NDArray[np.int_]:
+    """Ways of the tracks re the first valid one, 0 where it cannot be told.
+
+    Each is compared with the last one before it that could be told: an azimuth turns the phase a
+    little from track to track, a wrong polarity by half a turn.
+    """
+    ways = np.zeros(len(phase_deg), int)
+    last: int | None = None
+    for track in np.flatnonzero(np.isfinite(phase_deg)).tolist():
+        if last is None:
+            ways[track], last = 1, track
+            continue
+        off_deg = abs((phase_deg[track] - phase_deg[last] + 180.0) % 360.0 - 180.0)
+        if off_deg < _SAME_DEG or off_deg > 180.0 - _SAME_DEG:
+            ways[track], last = ways[last] * (1 if off_deg < _SAME_DEG else -1), track
+    return ways
 
 
 def _turned(section: MeasuredSection, reversed_ones: NDArray[np.bool_]) -> MeasuredSection:

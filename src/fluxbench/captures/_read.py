@@ -3,11 +3,12 @@
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from fluxbench.base import CaptureError, MisuseError
+from fluxbench.base import CaptureError, MisuseError, Validity
 from fluxbench.captures._again import own_tracks
 from fluxbench.captures._header import Header
 from fluxbench.captures._judgement import SHORTEST_S, judged
@@ -17,9 +18,12 @@ from fluxbench.captures._reel import along_reel, level_sweeps, stepped
 from fluxbench.captures._related import related
 from fluxbench.captures._results import CaptureReading, MeasuredSection
 from fluxbench.captures._scan import WORKERS, Scan, scan
-from fluxbench.captures._sections import Section, find_sections
+from fluxbench.captures._sections import Kind, Section, find_sections
 from fluxbench.captures._source import open_header
 from fluxbench.captures._stretch import Capture
+
+_BREATH_S = 0.5
+"""Between two sections of programme: they are one."""
 
 
 def read_capture(
@@ -174,4 +178,24 @@ def _sections(
         while waiting:  # what the parts gave goes as soon as it is put together
             finish, parts = waiting.popleft()
             results.append(finish([part.result() for part in parts]))
-    return sorted(results, key=lambda section: section.start_s)
+    return _joined(sorted(results, key=lambda section: section.start_s))
+
+
+def _joined(sections: Sequence[MeasuredSection]) -> list[MeasuredSection]:
+    """Programme that goes on as one section, over what was too short to be one."""
+    joined: list[MeasuredSection] = []
+    for section in sections:
+        before = joined[-1] if joined else None
+        if (
+            before is not None
+            and before.kind is section.kind is Kind.PROGRAMME
+            and section.start_s - before.end_s < _BREATH_S
+        ):
+            worst = tuple(
+                a if a is not Validity.OK else b
+                for a, b in zip(before.validity, section.validity, strict=True)
+            )
+            joined[-1] = replace(before, end_s=section.end_s, validity=worst)
+        else:
+            joined.append(section)
+    return joined

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.captures._glides import glides
+from fluxbench.captures._pitches import pitches
 from fluxbench.captures._plateaus import plateaus
 from fluxbench.captures._scan import Scan
 
@@ -56,6 +57,11 @@ _FREQUENCY_RATIO = 0.02
 _LEAST_HZ = 9.0
 _FOLLOW = 0.05
 
+_LOW_HZ = 150.0
+_PITCH_STEP = 0.1
+_PITCH_S = 0.4
+"""A low tone that keeps another frequency for so long is another one."""
+
 _EDGE_HOPS = 15
 _BLURRED_HOPS = 2
 _EDGE_DB = 4.0
@@ -79,7 +85,8 @@ def find_sections(scan: Scan) -> list[Section]:
         plateau
         for tone in _tones(hops, taken)
         if not _is_hum(tone, hops)
-        for plateau in _plateaus(tone, hops)
+        for pitch in _pitches(tone, hops)
+        for plateau in _plateaus(pitch, hops)
     ]
     for section in tones:
         taken[section.begin : section.end] = True
@@ -174,6 +181,22 @@ def _tone_end(hops: _Hops, line: NDArray[np.bool_], taken: NDArray[np.bool_], fi
         frequency_hz += _FOLLOW * (float(hops.frequency_hz[hop]) - frequency_hz)
         share = share + _FOLLOW * (hops.track_share[hop] - share)
     return last + 1
+
+
+def _pitches(tone: Section, hops: _Hops) -> list[Section]:
+    """A low tone apart where its frequency steps and stays: 40 and 31.5 Hz lie close together."""
+    if tone.frequency_hz > _LOW_HZ:
+        return [tone]
+    frequency_hz = hops.frequency_hz[tone.begin : tone.end]
+    line = hops.is_line[tone.begin : tone.end]
+    beside = hops.count(_PITCH_S)
+    pairs = pitches(frequency_hz, line, beside, _PITCH_STEP)
+    least = beside if len(pairs) > 1 else 0
+    return [
+        replace(tone, begin=tone.begin + a, end=tone.begin + b, frequency_hz=pitch_hz)
+        for a, b, pitch_hz in pairs
+        if b - a >= least
+    ]
 
 
 def _plateaus(tone: Section, hops: _Hops) -> list[Section]:

@@ -29,12 +29,13 @@ class TapeMemory:
         self._lead_s: dict[int, F64] = {}
         self._slant_arcmin: dict[int, float] = {}
         self._written: dict[int, int] = {}
-        self._forgotten: dict[int, NDArray[np.bool_]] = {}
+        self._touched: dict[int, NDArray[np.bool_]] = {}
+        """Which tracks were ever recorded on in each second; its flux may be gone by now."""
 
     @property
     def empty(self) -> bool:
         """Whether nothing was ever recorded."""
-        return not self._flux and not self._forgotten
+        return not self._touched
 
     def write(
         self, first: int, flux: F32, lead_s: F64, slant_arcmin: float, tracks: NDArray[np.int_]
@@ -47,6 +48,7 @@ class TapeMemory:
                 kept[there] = flux[here]
             else:
                 kept[there, tracks] = flux[here, tracks]
+            self._touched[chunk][tracks] = True
             self._lead_s[chunk][there] = lead_s[here]
             self._slant_arcmin[chunk] = slant_arcmin
             self._written[chunk] = max(self._written.get(chunk, 0), there.stop)
@@ -54,24 +56,20 @@ class TapeMemory:
     @property
     def touched_chunks(self) -> dict[int, list[int]]:
         """Tracks (from 0) that were recorded on in each second."""
-        found = {chunk: np.flatnonzero(mask).tolist() for chunk, mask in self._forgotten.items()}
-        for chunk, flux in self._flux.items():
-            found[chunk] = np.flatnonzero(
-                ~np.isnan(flux[: self._written[chunk]]).all(axis=0)
-            ).tolist()
-        return found
+        return {chunk: np.flatnonzero(mask).tolist() for chunk, mask in self._touched.items()}
 
     def forget(self, touched_chunks: dict[int, list[int]]) -> None:
         """Take these tracks in these seconds for recorded over, with nothing left to read."""
         for chunk, tracks in touched_chunks.items():
             mask = np.zeros(self._tracks, np.bool_)
             mask[tracks] = True
-            self._forgotten[chunk] = mask
+            self._touched[chunk] = mask
 
     def touched(self, first: int, frames: int) -> bool:
         """Whether anything was ever recorded there."""
         return any(
-            chunk in self._forgotten or there.start < self._written.get(chunk, 0)
+            chunk in self._touched
+            and (chunk not in self._flux or there.start < self._written.get(chunk, 0))
             for chunk, _, there in self._pieces(first, frames)
         )
 
@@ -122,16 +120,14 @@ class TapeMemory:
         if chunk not in self._flux:
             spare = None
             if len(self._flux) >= KEPT_S:
-                oldest = next(iter(self._flux))
-                spare = self._flux.pop(oldest)
-                self._forgotten[oldest] = np.asarray(~np.isnan(spare).all(axis=0))
+                spare = self._flux.pop(next(iter(self._flux)))
             blank = self._gone(chunk, slice(0, self._rate_hz))
             if spare is None:
                 spare = blank.copy()
             else:
                 spare[:] = blank
-            self._forgotten.pop(chunk, None)
             self._flux[chunk] = spare
+            self._touched.setdefault(chunk, np.zeros(self._tracks, np.bool_))
             self._lead_s.setdefault(chunk, np.zeros(self._rate_hz))
         else:
             self._flux[chunk] = self._flux.pop(chunk)  # the newest stands last
@@ -140,8 +136,8 @@ class TapeMemory:
     def _gone(self, chunk: int, there: slice) -> F32:
         """What reads where no flux is kept."""
         row = np.full(self._tracks, self._untouched, np.float32)
-        if chunk in self._forgotten:
-            row[self._forgotten[chunk]] = 0.0
+        if chunk in self._touched:
+            row[self._touched[chunk]] = 0.0
         return np.broadcast_to(row, (there.stop - there.start, self._tracks))
 
 

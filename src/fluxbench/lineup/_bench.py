@@ -18,6 +18,7 @@ from fluxbench.lineup._vanished import Vanishing
 from fluxbench.lineup._view import Ask
 from fluxbench.measure import HOP_S
 from fluxbench.signals import Signal, Silence, Tone, Tones
+from fluxbench.trade import pitch
 
 F64 = NDArray[np.float64]
 
@@ -174,8 +175,8 @@ class Bench(Learned):
             if presence.gone:
                 if not presence.ask_again():
                     raise Stop(
-                        f"{self.tones[0]:g} Hz does not come back, however often it was asked for:"
-                        " see to tape, monitor and cables, and whether the section is wiped"
+                        f"{pitch(self.tones[0])} does not come back, however often it was asked"
+                        " for: see to tape, monitor and cables, and whether the section is wiped"
                     )
                 yield from self.wind()
 
@@ -247,7 +248,7 @@ class Bench(Learned):
                 yield from self.ask("load", f"load {self.plan.tape_told}", tape=self.plan.tape)
             yield from self.ask(
                 "locate",
-                f"find the {section.frequency_hz:g} Hz section",
+                f"find the {pitch(section.frequency_hz)} section",
                 section=section.number,
             )
             yield from self.ask("transport", "play", state="play", ready=[], monitor=self._monitor)

@@ -10,7 +10,7 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._point import STEP_S, Point
-from fluxbench.trade import LEVEL_HZ, spacing_loss_db, wavelength_um
+from fluxbench.trade import LEVEL_HZ, pitch, spacing_loss_db, wavelength_um
 
 SILENT_DB = -25.0
 """A track that reads so far below its target gives nothing."""
@@ -44,7 +44,7 @@ def check_speed(bench: Bench, points: Sequence[Point], nominal_hz: float) -> Non
     if abs(percent) > bench.plan.tolerances.speed_percent:
         bench.note(
             f"the tape runs {abs(percent):.2f} % {'fast' if percent > 0 else 'slow'}:"
-            f" {nominal_hz:g} Hz of {bench.plan.tape_told} reads {nominal_hz + off_hz:.1f} Hz;"
+            f" {pitch(nominal_hz)} of {bench.plan.tape_told} reads {nominal_hz + off_hz:.1f} Hz;"
             " see to the capstan, or to varispeed"
         )
 
@@ -102,7 +102,7 @@ def check_contact(bench: Bench, points: Sequence[Point], frequency_hz: float, he
     bench.write("contact", head=head, waver_db=waver_db, spacing_um=spacing_um)
     if spacing_um > RESTLESS_UM:
         bench.note(
-            f"contact with the {head} head is restless: {frequency_hz / 1000:g} kHz wavers by"
+            f"contact with the {head} head is restless: {pitch(frequency_hz)} wavers by"
             f" {np.nanmedian(waver_db):.2f} dB; clean head and guides, look at tension and tape"
         )
 
@@ -168,6 +168,6 @@ def check_hum(bench: Bench) -> Procedure:
         line = int(np.argmax(level_db[:, track]))
         who = "all tracks" if humming[bench.live].all() else f"{humming.sum()} of the tracks"
         bench.note(
-            f"hum on {who}, most on track {track + 1}: {HUM_HZ[line]:g} Hz at"
+            f"hum on {who}, most on track {track + 1}: {pitch(HUM_HZ[line])} at"
             f" {level_db[line, track]:.0f} dB re 0 VU; look at earthing, cables and supplies"
         )

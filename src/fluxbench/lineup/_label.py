@@ -61,7 +61,7 @@ def label_from_told(told: Mapping[str, Any]) -> ReelLabel:
         if not (10.0 <= tone.frequency_hz <= 22_000.0 and -40.0 <= tone.level_db <= 20.0):
             raise MisuseError(
                 "a tone of a reel lies from 10 Hz to 22 kHz and from -40 to +20 dB, not at"
-                f" {tone.frequency_hz:g} Hz and {tone.level_db:g} dB"
+                f" {pitch(tone.frequency_hz)} and {tone.level_db:g} dB"
             )
     return ReelLabel(equalisation, fluxivity, tones)
 

@@ -5,7 +5,7 @@ import numpy as np
 from fluxbench.lineup._bench import Bench, Procedure
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._upright import FALL_DB, Upright
-from fluxbench.trade import RADIANS_PER_ARCMIN, azimuth_loss_db, preferred_hz, wavelength_um
+from fluxbench.trade import RADIANS_PER_ARCMIN, azimuth_loss_db, pitch, preferred_hz, wavelength_um
 
 REACH_ARCMIN = 12.0
 """Screws reach so far and further (from memory)."""
@@ -50,7 +50,7 @@ def _set(bench: Bench, trimmer: str, expected_db: float) -> Procedure:
     if azimuth_loss_db(REACH_ARCMIN, plan.width_mm, length_um) < FALL_DB:
         bench.note(
             f"{name} is not set: an angle takes two tracks to read, and one of"
-            f" {plan.width_mm:.1f} mm is too narrow for {frequency_hz / 1000:g} kHz to tell"
+            f" {plan.width_mm:.1f} mm is too narrow for {pitch(frequency_hz)} to tell"
         )
         return
     screw = Upright(trimmer, plan.width_mm, length_um, bench.shown_lag_s)
@@ -68,7 +68,7 @@ def _set(bench: Bench, trimmer: str, expected_db: float) -> Procedure:
     found = screw.found
     if found.peak.level_db < expected_db - FALSE_TOP_DB:
         bench.note(
-            f"{name}: the greatest {frequency_hz / 1000:g} kHz that was found lies"
+            f"{name}: the greatest {pitch(frequency_hz)} that was found lies"
             f" {expected_db - found.peak.level_db:.0f} dB too low, as a false top does far off the"
             " true one; turn the screw by some turns, and do this stage again"
         )

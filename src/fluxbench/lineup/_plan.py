@@ -20,6 +20,7 @@ from fluxbench.trade import (
     fringing_rise_db,
     head_delay_ms,
     high_trim_coupling,
+    pitch,
     speed_mm_per_s,
 )
 
@@ -155,7 +156,7 @@ class Plan:
         section = self.section_for(self.reference_hz)
         if section is None:
             raise MisuseError(
-                f"the tape's sheet lists no section at its reference {self.reference_hz:g} Hz"
+                f"the tape's sheet lists no section at its reference {pitch(self.reference_hz)}"
             )
         return section
 

@@ -12,6 +12,7 @@ from fluxbench.trade import (
     LEVEL_HZ,
     Equalisation,
     bias_frequency_hz,
+    pitch,
     translate_over_bias,
 )
 
@@ -132,8 +133,8 @@ def _over_bias(
         to_frequency_hz=tone_hz, to_speed_ips=speed_ips, to_record_gap_um=gap_um,
     ).drop_db  # fmt: skip
     remark = (
-        f"the stock's sheet means {told_db:g} dB at {told_hz:g} Hz, {told_ips:g} in/s and a record"
-        f" gap of {told_um:g} um; here {drop_db:.1f} dB at {tone_hz:g} Hz is an estimate"
+        f"the stock's sheet means {told_db:g} dB at {pitch(told_hz)}, {told_ips:g} in/s and a"
+        f" record gap of {told_um:g} um; here {drop_db:.1f} dB at {pitch(tone_hz)} is an estimate"
     )
     return drop_db, tone_hz, (remark,)
 

@@ -12,7 +12,7 @@ from fluxbench.lineup._point import error_db, mean_level_db
 from fluxbench.lineup._steps import Kept, rounded
 from fluxbench.lineup._telling import Stop
 from fluxbench.signals import PAUSE_S, PIP_EVERY_S, PIP_S
-from fluxbench.trade import SLATE_HZ, SLATE_LEVEL_DB, LineUpTone, line_up_tones
+from fluxbench.trade import SLATE_HZ, SLATE_LEVEL_DB, LineUpTone, line_up_tones, pitch
 
 SHORTEST_S = 2.0
 MOST_TRIES = 3
@@ -101,4 +101,4 @@ class PrintTones(OneStage):
             for t in np.flatnonzero(~(np.abs(off) <= accept_db) & self.live):
                 away = "off the others" if tone["frequency_hz"] >= SHORT_WAVES_FROM_HZ else "off"
                 said = "is not read" if np.isnan(off[t]) else f"reads {off[t]:+.2f} dB {away}"
-                self.note(f"{tone['frequency_hz']:g} Hz on track {t + 1} {said}")
+                self.note(f"{pitch(tone['frequency_hz'])} on track {t + 1} {said}")

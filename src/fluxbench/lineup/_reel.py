@@ -20,7 +20,7 @@ from fluxbench.lineup._stages_reproduce import (
 )
 from fluxbench.lineup._steps import Kept
 from fluxbench.lineup._telling import Stop
-from fluxbench.trade import fluxivity_ratio_db
+from fluxbench.trade import fluxivity_ratio_db, pitch
 
 SET_BY_A_REEL = frozenset({"reproduce_level", "reproduce_high", "reproduce_azimuth"})
 REEL_STAGES = ("prepare", "tones of the reel", "reproduce")
@@ -90,7 +90,7 @@ class ReelFromElsewhere(LineUp):
         section = self.plan.level_section
         read_db = yield from calibration_pass(self, "reproduce")
         if section.number not in read_db:
-            raise wrong_tape(self, f"its {section.frequency_hz:g} Hz tone was not found")
+            raise wrong_tape(self, f"its {pitch(section.frequency_hz)} tone was not found")
         target_db = self.plan.calibration_target_db(section)
         leave_out_silent(self, read_db[section.number], target_db, "the reel")
         if not self.live.any():
@@ -130,8 +130,8 @@ class ReelFromElsewhere(LineUp):
         stated = self.plan.calibration_nwb_per_m
         label_db = fluxivity_ratio_db(judged.fluxivity_nwb_per_m, stated)
         self.note(
-            f"{nominal_hz:g} Hz reads {hz:.1f} Hz and {judged.fluxivity_nwb_per_m:.0f} nWb/m where"
-            f" the label says {stated:g} ({label_db:+.1f} dB), on a deck"
+            f"{pitch(nominal_hz)} reads {hz:.1f} Hz and {judged.fluxivity_nwb_per_m:.0f} nWb/m"
+            f" where the label says {stated:g} ({label_db:+.1f} dB), on a deck"
             " as its last line-up left it"
         )
         self.note(UNPROVED)

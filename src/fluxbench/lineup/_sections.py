@@ -6,6 +6,7 @@ from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._plan import Section
 from fluxbench.lineup._point import Point
 from fluxbench.lineup._telling import Stop
+from fluxbench.trade import pitch
 
 LEAST_POINTS = 12
 """So much of a section must have been heard to say what it reads."""
@@ -26,7 +27,7 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
     finder.read.update(bench.steps.parts("section"))
     heard = [i for i, s in enumerate(sections) if s.number in finder.read]
     first = sections[min(heard[-1] + 1, len(sections) - 1) if heard else 0]
-    where = f"find the {first.frequency_hz:g} Hz section" if heard else "go to its beginning"
+    where = f"find the {pitch(first.frequency_hz)} section" if heard else "go to its beginning"
     yield from bench.ask("load", f"load {bench.plan.tape_told}", tape=bench.plan.tape)
     yield from bench.ask("locate", where, section=first.number)
     yield from bench.ask(
@@ -47,11 +48,11 @@ def calibration_pass(bench: Bench, monitor: str) -> Procedure:
                 continue
             onward = finder.onward()
             if onward is not None:
-                text = f"enough: wind on to {onward.frequency_hz:g} Hz"
+                text = f"enough: wind on to {pitch(onward.frequency_hz)}"
                 yield from _go_to(bench, finder, onward, text, monitor)
     for section in sections:
         if section.number not in finder.read:
-            bench.note(f"section {section.number} ({section.frequency_hz:g} Hz) was not heard")
+            bench.note(f"section {section.number} ({pitch(section.frequency_hz)}) was not heard")
     table = {s.number: finder.read[s.number] for s in sections if s.number in finder.read}
     bench.write("calibration pass", monitor=monitor, level_db={str(k): v for k, v in table.items()})
     return table
@@ -62,7 +63,7 @@ def _shout(bench: Bench, finder: "SectionFinder", monitor: str) -> Procedure:
     assert finder.vanished is not None  # noqa: S101 - the caller has looked
     yield from bench.shout(finder.vanished)
     again = finder.here
-    text = f"find the {again.frequency_hz:g} Hz section"
+    text = f"find the {pitch(again.frequency_hz)} section"
     yield from _go_to(bench, finder, again, text, monitor)
 
 
@@ -162,16 +163,16 @@ class SectionFinder:
             last = self.tones[tone] == self._sections[-1].frequency_hz
             raise wrong_tape(
                 self._bench,
-                f"it begins with {self.tones[tone]:g} Hz,"
-                f" not with {self._sections[0].frequency_hz:g} Hz"
+                f"it begins with {pitch(self.tones[tone])},"
+                f" not with {pitch(self._sections[0].frequency_hz)}"
                 f"{', as if it were the wrong way round' if last else ''}",
             )
         if len(self._gathered) == LEAST_POINTS and self._awaited is not None:
             awaited, self._awaited = self._awaited, None
             if awaited.frequency_hz != self.tones[tone]:
-                other = f"it carries {self.tones[tone]:g} Hz"
+                other = f"it carries {pitch(self.tones[tone])}"
                 raise wrong_tape(
-                    self._bench, f"{other} where {awaited.frequency_hz:g} Hz should be"
+                    self._bench, f"{other} where {pitch(awaited.frequency_hz)} should be"
                 )
         if len(self._gathered) >= LEAST_POINTS:
             heard = np.array(self._gathered[4:])

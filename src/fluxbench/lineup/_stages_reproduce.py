@@ -33,7 +33,7 @@ from fluxbench.lineup._sections import calibration_pass, wrong_tape
 from fluxbench.lineup._tape_standard import another_standard
 from fluxbench.lineup._telling import Stop
 from fluxbench.lineup._vanished import wiped_parts
-from fluxbench.trade import azimuth_loss_db, wavelength_um
+from fluxbench.trade import azimuth_loss_db, pitch, wavelength_um
 
 SLANT_DB = 0.1
 """An angle that takes no more than this of the short waves may wait until they are right."""
@@ -86,7 +86,7 @@ def leave_out_wiped(bench: Bench, found_db: Mapping[int, F64]) -> None:
     plan = bench.plan
     needed = {s.number for s in (plan.level_section, plan.high_section, plan.azimuth_section)}
     for section, track in wiped_parts(found_db, plan.sections, bench.live):
-        where = f"{section.frequency_hz:g} Hz (section {section.number})"
+        where = f"{pitch(section.frequency_hz)} (section {section.number})"
         bench.note(f"{plan.tape_told} is wiped at {where} on track {track + 1}: do not trust it")
         if section.number in needed and bench.live[track]:
             bench.leave_out(track, f"cannot be set by this tape: {where} is wiped there")
@@ -162,7 +162,7 @@ def know_the_tape(bench: Bench) -> Procedure:
     level_at = bench.plan.level_section
     found = yield from bench.step("calibration pass", calibration_pass(bench, "reproduce"))
     if level_at.number not in found:
-        raise wrong_tape(bench, f"its {level_at.frequency_hz:g} Hz reference was not found")
+        raise wrong_tape(bench, f"its {pitch(level_at.frequency_hz)} reference was not found")
     leave_out_wiped(bench, found)
     other = another_standard(bench.plan, found, bench.live)
     if other is not None and not bench.trusted:

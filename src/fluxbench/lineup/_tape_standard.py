@@ -7,7 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fluxbench.lineup._plan import Plan
-from fluxbench.trade import EQUALISATION_STANDARDS, Equalisation, spacing_loss_db, wavelength_um
+from fluxbench.trade import (
+    EQUALISATION_STANDARDS,
+    Equalisation,
+    pitch,
+    spacing_loss_db,
+    wavelength_um,
+)
 
 F64 = NDArray[np.float64]
 
@@ -32,7 +38,7 @@ class AnotherStandard:
 
     def __str__(self) -> str:
         named = f" ({self.names[0]})" if self.names else ""
-        read = ", ".join(f"{hz:g} Hz {db:+.1f} dB" for hz, db in self.off_db.items())
+        read = ", ".join(f"{pitch(hz)} {db:+.1f} dB" for hz, db in self.off_db.items())
         return f"it reads as one made to {self.equalisation}{named}: in the mean {read}"
 
 

@@ -16,6 +16,7 @@ from fluxbench.lineup._bench import F64, Procedure
 from fluxbench.lineup._lineup import LineUp
 from fluxbench.lineup._plan import Plan, Section
 from fluxbench.lineup._steps import Kept
+from fluxbench.trade import pitch
 
 READ_S = 5.0
 BLOCK_POINTS = 10
@@ -38,18 +39,6 @@ def parts(before_db: F64 | float, swapped_db: F64 | float) -> tuple[F64, F64]:
     """
     before, swapped = np.asarray(before_db, np.float64), np.asarray(swapped_db, np.float64)
     return 0.5 * (before - swapped), 0.5 * (before + swapped)
-
-
-def in_words(frequency_hz: float) -> str:
-    """A frequency for people.
-
-    Examples
-    --------
-    >>> in_words(10_000.0), in_words(125.0)
-    ('10 kHz', '125 Hz')
-    """
-    at_khz = frequency_hz >= 1000.0
-    return f"{frequency_hz / 1000.0:g} kHz" if at_khz else f"{frequency_hz:g} Hz"
 
 
 class WhoseFault(LineUp):
@@ -142,7 +131,7 @@ class WhoseFault(LineUp):
                 f"tracks {one} and {other} differ by {cards.worst_db:.1f} dB at most: no fault"
                 " between them; is it on the record side, or does it come and go?"
             )
-        before_db = f"{cards.before_db[at]:+.1f} dB at {in_words(self._sections[at].frequency_hz)}"
+        before_db = f"{cards.before_db[at]:+.1f} dB at {pitch(self._sections[at].frequency_hz)}"
         if abs(anew_db[at]) > max(0.5 * cards.worst_db, 4.0 * cards.error_db[at]):
             return (
                 f"track {one} was {before_db} from track {other}, and {anew_db[at]:+.1f} dB of that"

@@ -142,9 +142,15 @@ class EnvelopeCut:
         low, high = self.middle - self._lines, self.middle + self._lines + 1
         inside = slice(max(low, 0), max(min(high, lines), max(low, 0)))
         cut = np.zeros((len(block.spectrum), self.points), np.complex64)
-        shape = self._shape[inside.start - low : inside.stop - low]
-        places = (np.arange(inside.start, inside.stop) - self.middle) % self.points
-        cut[:, places] = block.spectrum[:, inside] * shape
+        middle = min(max(self.middle, inside.start), inside.stop)
+        for some in (slice(inside.start, middle), slice(middle, inside.stop)):
+            if some.start < some.stop:
+                place = (some.start - self.middle) % self.points
+                np.multiply(
+                    block.spectrum[:, some],
+                    self._shape[some.start - low : some.stop - low],
+                    out=cut[:, place : place + some.stop - some.start],
+                )
         envelope = fft.ifft(cut, axis=1, overwrite_x=True)
         used = int(block.used * self.points / frames)
         return np.asarray(envelope[:, self._edge : max(used - self._edge, self._edge)])

@@ -28,7 +28,7 @@ SEARCH = 0.05
 
 _QUIETEST_DBFS = -130.0
 _FULL_SCALE_POWER = 1.002
-"""A sine whose power is above this (of a full-scale one) must have been clipped."""
+"""A sine whose power is above this (of one with the same peak) must have been clipped."""
 
 _ENVELOPE_RATE_HZ = 200.0
 _STRONG = 0.1
@@ -118,7 +118,8 @@ def hear(samples: Samples, rate_hz: float, frequency_hz: float) -> HeardTone:
     ]
     taper_s = taper_seconds(half, len(fit) / rate_hz)
     heard = bands(fit, rate_hz, taper_s, edges_hz)
-    return heard_in(heard, told, frequency_hz, rate_hz, len(samples) / rate_hz)
+    peak = np.maximum(fit.max(axis=0), -fit.min(axis=0)).astype(np.float64)
+    return heard_in(heard, told, frequency_hz, rate_hz, len(samples) / rate_hz, peak=peak)
 
 
 def heard_in(
@@ -128,17 +129,20 @@ def heard_in(
     rate_hz: float,
     duration_s: float,
     search_hz: float | None = None,
+    peak: NDArray[np.float64] | None = None,
 ) -> HeardTone:
     """Find a tone in bands around it and around its harmonics, as `hear` does.
 
-    `told` is what the waveform's validity was; the search is 5 % if it is not given.
+    `told` is what the waveform's validity was; the search is 5 % if it is not given. `peak` is
+    the greatest sample of each track: floating point may go beyond full scale unclipped.
     """
     band, *overtones = cut
     half = half_band_hz(frequency_hz)
     search = SEARCH * frequency_hz if search_hz is None else search_hz
     centre_hz = locate(band, frequency_hz, search, half)
     inside = band_tone(band, centre_hz, half, 3.0 * half)
-    below_top = inside.power <= 0.5 * _FULL_SCALE_POWER
+    top = 1.0 if peak is None else np.maximum(peak, 1.0)
+    below_top = inside.power <= 0.5 * _FULL_SCALE_POWER * top**2
     heard = inside.heard & (inside.power > 0.5 * 10.0 ** (_QUIETEST_DBFS / 10.0))
     told = downgraded(told, below_top, Validity.CLIPPED)
     return HeardTone(
@@ -217,7 +221,7 @@ def _followed(values: NDArray[np.complex128]) -> NDArray[np.float64]:
 
 def locate(band: Band, frequency_hz: float, search_hz: float, half_hz: float) -> float:
     """Where a tone really lies: centroid around the strongest line of all tracks together."""
-    power = np.sum(np.abs(band.lines) ** 2, axis=1)
+    power = np.sum(band.power(slice(None)), axis=1)
     frequencies = band.frequencies_hz
     near = np.abs(frequencies - frequency_hz) <= search_hz + band.line_hz
     if not np.any(power[near] > 0.0):

@@ -47,7 +47,7 @@ class HumSums:
 
     def add(self, band: Band) -> None:
         """Take the lines of a piece, 0 to `HIGHEST_HUM_HZ` and a little more."""
-        power = np.abs(band.lines) ** 2
+        power = band.power(slice(None))
         seconds = band.duration_s
         self._effective_s += band.effective_s
         self._seconds += seconds

@@ -1,4 +1,4 @@
-"""The quasi-peak detector of ITU-R BS.468-4, sixteen samples at a stroke."""
+"""The quasi-peak detector of ITU-R BS.468-4, a step only where a sample may charge it."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,9 +10,8 @@ from fluxbench.trade import (
     QUASI_PEAK_SMOOTHING_S,
 )
 
-_TILE = 8192
-_STEP = 16
-"""Samples that are taken at a stroke."""
+_TILE = 1024
+"""Samples that are worked on together: so few that a stage left alone falls by little."""
 _SETTLING_S = 0.7
 _AT_ONCE = 1024
 _POINT = 32
@@ -35,11 +34,12 @@ class QuasiPeak:
     Notes
     -----
     The detector of `trade.QUASI_PEAK_CHARGE_S` goes over every sample, and a step a sample would
-    be slow. A step is s = max((1 - d) s + d x, (1 - c) s + c x) for charge c and discharge d, the
-    greater of the two being the one that holds. Steps of this kind one after the other are again
-    the greatest of some straight lines: of all ways to charge k times in n samples, which have the
-    same slope, only the best counts. So the lines of sixteen samples are worked out for all tracks
-    and times together, and only every sixteenth sample is a step. Nothing is approximated.
+    be slow. But most samples lie below the stage, and discharging alone is a sum: with everything
+    divided by (1 - d)^n, what n samples of discharge d leave, the stage is
+    u = s + d (x1 + ... + xn). Charging by c adds e to it: where x - u lies above e, and there
+    only, e moves towards x - u by (c - d) / (1 - d) of the distance. As e never falls, only
+    samples with x - u above nothing are looked at, a few in a hundred, those of all tracks side by
+    side. Nothing is approximated.
 
     Examples
     --------
@@ -58,10 +58,11 @@ class QuasiPeak:
             1.0 - np.exp(-1.0 / rate_hz / constant_s)
             for constant_s in (QUASI_PEAK_CHARGE_S, QUASI_PEAK_DISCHARGE_S)
         )
-        self._gain = float(discharge), float(charge)
-        self._slopes = {n: self._slopes_of(n) for n in (1, 2, 4, 8, 16)}
+        self._discharge = float(discharge)
+        self._share = float((charge - discharge) / (1.0 - discharge))
+        self._left = (1.0 - discharge) ** np.arange(1, _TILE + 1)
         self._smoothing = float(1.0 - np.exp(-_POINT / rate_hz / QUASI_PEAK_SMOOTHING_S))
-        self._state: Rows = np.zeros(tracks, np.float32)
+        self._state: F64 = np.zeros(tracks)
         self._pointer = np.zeros((tracks, 1))
         self._kept: Rows = np.zeros((tracks, 0), np.float32)
 
@@ -92,53 +93,38 @@ class QuasiPeak:
     def _stage(self, size: Rows) -> F64:
         """The first stage after every point, (tracks, points)."""
         tracks, frames = size.shape
-        slope = np.array(self._slopes[_STEP])[:, None]
-        stage = np.empty((frames // _STEP, tracks), np.float32)
-        lines = np.empty((_STEP + 1, tracks), np.float32)
-        state = self._state.astype(np.float32)
+        stage = np.empty((tracks, frames // _POINT))
         for first in range(0, frames, _TILE):
-            offsets = self._lines(size[:, first : first + _TILE])
-            for now, offset in enumerate(offsets, first // _STEP):
-                np.multiply(slope, state, out=lines)
-                np.add(lines, offset, out=lines)
-                state = np.maximum.reduce(lines, axis=0, out=stage[now])
-        self._state = state.copy()
-        every = _POINT // _STEP
-        return np.asarray(stage[every - 1 :: every].T, np.float64)
+            some = size[:, first : first + _TILE]
+            left = self._left[: some.shape[1]]
+            above = some * (1.0 / left)
+            discharged = np.cumsum(above, axis=1)
+            discharged *= self._discharge
+            discharged += self._state[:, None]
+            above -= discharged
+            now = discharged[:, _POINT - 1 :: _POINT] + self._charged(above)
+            now *= left[_POINT - 1 :: _POINT]
+            stage[:, first // _POINT : first // _POINT + now.shape[1]] = now
+            self._state = now[:, -1].copy()
+        return stage
 
-    def _lines(self, size: Rows) -> Rows:
-        """Where the lines of every step begin, (steps, lines, tracks)."""
-        samples = np.ascontiguousarray(size.T).reshape(-1, _STEP, len(size)).transpose(1, 0, 2)
-        spans = [[np.float32(gain) * sample for gain in self._gain] for sample in samples]
-        length = 1
-        while len(spans) > 1:
-            spans = [
-                self._joined(*pair, length) for pair in zip(spans[::2], spans[1::2], strict=True)
-            ]
-            length *= 2
-        return np.stack(spans[0], axis=1)
-
-    def _joined(self, first: list[Rows], then: list[Rows], samples: int) -> list[Rows]:
-        """The lines of two spans of so many samples each, one after the other."""
-        joined: list[Rows] = []
-        for k in range(2 * samples + 1):
-            ways = [
-                self._slopes[samples][j] * first[k - j] + then[j]
-                for j in range(max(k - samples, 0), min(k, samples) + 1)
-            ]
-            best = ways[0]
-            for way in ways[1:]:
-                np.maximum(best, way, out=best)
-            joined.append(best)
-        return joined
-
-    def _slopes_of(self, samples: int) -> list[np.float32]:
-        """What is left of the stage after so many samples, of which 0, 1, ... all charged it."""
-        discharge, charge = self._gain
-        return [
-            np.float32((1.0 - discharge) ** (samples - charged) * (1.0 - charge) ** charged)
-            for charged in range(samples + 1)
-        ]
+    def _charged(self, above: F64) -> F64:
+        """What charging has added after every point, for samples that lie so far above."""
+        tracks, frames = above.shape
+        added = np.zeros((tracks, frames // _POINT))
+        places = np.flatnonzero(above > 0.0)
+        track, at = np.divmod(places, frames)
+        counts = np.bincount(track, minlength=tracks)
+        turn = np.arange(len(places)) - (np.cumsum(counts) - counts)[track]
+        steps = np.zeros((counts.max(), tracks))
+        steps[turn, track] = self._share * above.ravel()[places]
+        left, so_far, moved = 1.0 - self._share, np.zeros(tracks), np.empty(tracks)
+        for step in steps:
+            np.multiply(so_far, left, out=moved)
+            np.add(moved, step, out=moved)
+            so_far = np.maximum(so_far, moved, out=step)
+        added[track, at // _POINT] = steps[turn, track]  # the last of a point holds
+        return np.maximum.accumulate(added, axis=1)
 
 
 class Pointers:

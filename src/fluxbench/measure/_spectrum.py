@@ -22,7 +22,7 @@ class Band:
     of noise to its mean square.
     """
 
-    lines: NDArray[np.complex128]
+    lines: NDArray[np.complex64] | NDArray[np.complex128]
     """Shape (lines, tracks); those of a track best lie side by side in memory."""
     first_line: int
     line_hz: float
@@ -43,6 +43,11 @@ class Band:
     def frequencies_hz(self) -> NDArray[np.float64]:
         """Frequency of every line."""
         return np.asarray((self.first_line + np.arange(len(self.lines))) * self.line_hz)
+
+    def power(self, some: slice) -> NDArray[np.float64]:
+        """Squared magnitudes of some of the lines, (lines, tracks)."""
+        lines = self.lines[some]
+        return np.asarray(np.square(lines.real, dtype=float) + np.square(lines.imag, dtype=float))
 
     def between(self, low_hz: float, high_hz: float) -> slice:
         """The lines from one frequency to another, both included, as far as the band has them."""
@@ -111,15 +116,14 @@ def band_tone(band: Band, centre_hz: float, half_hz: float, reach_hz: float) -> 
     the median of squared magnitudes is ln 2 of their mean (exponential distribution). Lines
     below 10 Hz do not count.
     """
-    power = band.lines.real**2 + band.lines.imag**2
-    inside = band.between(centre_hz - half_hz, centre_hz + half_hz)
+    inside = band.power(band.between(centre_hz - half_hz, centre_hz + half_hz))
     below = band.between(max(centre_hz - reach_hz, 10.0), centre_hz - half_hz)
     above = band.between(centre_hz + half_hz, centre_hz + reach_hz)
-    beside = np.concatenate([power[below], power[above]])
-    noise = np.zeros(power.shape[1])
+    beside = np.concatenate([band.power(below), band.power(above)])
+    noise = np.zeros(inside.shape[1])
     if len(beside):
         noise = np.median(beside, axis=0) / np.log(2.0)
-    held = np.sum(power[inside] - noise, axis=0)
+    held = np.sum(inside - noise, axis=0)
     beside_hz = len(beside) * band.line_hz
     return BandTone(held, noise / band.line_hz, half_hz, beside_hz, band.effective_s)
 

@@ -143,15 +143,15 @@ def _steadiness(tone: HeardTone) -> tuple[NDArray[np.float64], NDArray[np.bool_]
     """
     envelope, inside = tone.envelope, tone.inside
     window_s = max(WINDOW_S, WINDOW_PERIODS / tone.nominal_hz)
-    untapered = envelope.weight >= 1.0 - 1e-12
-    power = np.abs(envelope.values[untapered]) ** 2 - inside.noise_power
+    power = np.abs(envelope.values) ** 2
     step_s = envelope.time_s[1] - envelope.time_s[0] if len(envelope.time_s) > 1 else np.inf
     window, hop = int(window_s / step_s), max(int(HOP_S / step_s), 1)
     starts = np.arange(0, len(power) - window, hop) if window else np.arange(0)
     if len(starts) < 2:
         return np.full(power.shape[1], np.nan), np.ones(power.shape[1], bool)
-    summed = np.cumsum(power, axis=0)
-    hops = (summed[starts + window] - summed[starts]) / window
+    summed, weight = np.cumsum(power, axis=0), np.cumsum(envelope.weight)
+    held = (weight[starts + window] - weight[starts])[:, None]  # the taper counts for less there
+    hops = (summed[starts + window] - summed[starts]) / held - inside.noise_power
     levels = 10.0 * np.log10(np.maximum(hops / np.maximum(inside.power, 1e-30), 1e-6))
     spread = np.std(levels, axis=0)
     scatter, drift = _without_drop_outs(levels)

@@ -75,6 +75,8 @@ class Piece:
     frequency_hz: float
     rate_hz: float
     told: tuple[Validity, ...]
+    peak: F64
+    """Greatest sample of each track."""
     goes_on: bool = False
     """Another piece came before."""
 
@@ -90,7 +92,9 @@ def work_out(
     duration_s = envelope.shape[1] / cut.rate_hz
     taper_s = taper_seconds(half_band_hz(piece.frequency_hz), duration_s)
     heard = [band_of(*each, taper_s) for each in zip(piece.cuts, piece.envelopes, strict=True)]
-    tone = heard_in(heard, piece.told, piece.frequency_hz, piece.rate_hz, duration_s, search_hz)
+    tone = heard_in(
+        heard, piece.told, piece.frequency_hz, piece.rate_hz, duration_s, search_hz, piece.peak
+    )
     reading = tone_reading(tone)
     power = _power(np.concatenate([envelope, piece.after], axis=1))
     points = envelope.shape[1]
@@ -119,7 +123,7 @@ def band_of(cut: EnvelopeCut, envelope: Envelopes, taper_s: float) -> Band:
     reach = min(int(cut.half_hz / line_hz), length // 2 - 1)
     middle = cut.middle * fold
     first = max(middle - reach, 1)
-    lines = np.empty((len(envelope), middle + reach + 1 - first), np.complex128)
+    lines = np.empty((len(envelope), middle + reach + 1 - first), np.complex64)
     scale = 1.0 / np.sqrt(2.0 * length * squared)
     shape = (window * scale).astype(np.float32)
     for some in range(0, len(envelope), _TOGETHER):

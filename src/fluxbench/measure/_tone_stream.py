@@ -182,6 +182,7 @@ class ToneStream:
             self._nominal_hz,
             self._rate_hz,
             self._watch.validity(),
+            self._watch.peak,
             self._worked_out_s > 0.0,
         )
         search_hz = max(_SEARCH * self._nominal_hz, 2.0)

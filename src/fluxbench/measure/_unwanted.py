@@ -293,4 +293,4 @@ def _around(band: Band, centre_hz: float) -> F64:
     far_hz = _MODULATION_TO_SHARE * centre_hz
     below = band.between(centre_hz - far_hz, centre_hz - near_hz)
     above = band.between(centre_hz + near_hz, centre_hz + far_hz)
-    return np.asarray(sum(np.sum(np.abs(band.lines[side]) ** 2, axis=0) for side in (below, above)))
+    return np.asarray(sum(np.sum(band.power(side), axis=0) for side in (below, above)))

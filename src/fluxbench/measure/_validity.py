@@ -33,7 +33,8 @@ def waveform_validity(
     -------
     tuple of Validity
         `NOT_FINITE`; `TOO_SHORT` below 0.2 s or 8 periods; `CLIPPED` if samples stay within
-        0.0001 of full scale longer than a sine that just reaches it; `DC` if the mean is above
+        0.0001 of full scale, or of a peak beyond it (floating point), longer than a sine that
+        just reaches it; `DC` if the mean is above
         0.1 % of full scale and a tenth of the alternating part's rms; else `OK`. The limits are
         our choice.
 
@@ -86,7 +87,8 @@ def _of_track(track: Samples, too_short: bool, longest: int) -> Validity:
         return Validity.NOT_FINITE
     if too_short:
         return Validity.TOO_SHORT
-    if longest_run(np.abs(track) >= FULL_SCALE) > longest:
+    size = np.abs(track)
+    if longest_run(size >= FULL_SCALE * max(float(size.max()), 1.0)) > longest:
         return Validity.CLIPPED
     mean = float(np.mean(track, dtype=np.float64))
     rms = np.sqrt(max(float(np.mean(np.square(track, dtype=np.float64))) - mean**2, 0.0))

@@ -32,7 +32,7 @@ class WaveformWatch:
         absurd = finite & (peak > _ABSURD)
         self._not_finite |= ~finite
         for track in np.flatnonzero(finite & (peak >= FULL_SCALE) & ~self._clipped):
-            at_top = np.abs(samples[track]) >= FULL_SCALE
+            at_top = np.abs(samples[track]) >= FULL_SCALE * max(peak[track], 1.0)
             self._clipped[track] = absurd[track] or longest_run(at_top) > self._longest
         unfit = ~finite | absurd
         samples[unfit] = 0.0

@@ -36,6 +36,15 @@ class DeckEye:
         self._over.set()
         self._thread.join(5.0)
 
+    def tracks(self) -> int | None:
+        """How many tracks the deck says that it has; None if it says nothing."""
+        try:
+            told = {} if self._controls is None else self._controls.state()
+        except FluxbenchError:
+            return None
+        tracks = told.get("tracks")
+        return tracks if isinstance(tracks, int) else None
+
     @property
     def zero_dbfs(self) -> float:
         """The level of 0 VU at the interface, full scale if nothing tells."""

@@ -113,6 +113,10 @@ class Ledger:
         self.folded = {**state, "seq": self.folded["seq"]}
         return None if row.closed else (row, time_s)
 
+    def pass_over(self) -> None:
+        """Show nothing of a line-up that was ended: it is of a deck that is not here."""
+        self.plan, self.folded = None, {**EMPTY, "seq": self.folded["seq"]}
+
     def record(self, desk: Desk | None) -> None:
         """Write down what is new; only then tell it to anybody."""
         if self._pending is None:

@@ -81,7 +81,7 @@ class Meters:
             track = bias_track(lineup)
             self._slow_number += 1
             self._slow = {
-                "board": board(lineup.board, lineup.live),
+                "board": None if view.closed else board(lineup.board, lineup.live),
                 "azimuth": azimuth_line(lineup.line),
                 "bias": None
                 if track is None

@@ -77,6 +77,10 @@ class Session:
         standing = self.ledger.restore()
         if standing is not None:
             self._take_up(*standing)
+        elif self.ledger.plan is not None:
+            has = self._eye.tracks()
+            if has is not None and has != self.ledger.plan.tracks:
+                self.ledger.pass_over()
         self._eye.start()
         self._thread.start()
 
@@ -215,7 +219,8 @@ class Session:
             self._host.set(Silence(), IDLE_TONES_HZ)
         else:
             lineup = desk.lineup
-            tones_hz = tuple(float(f) for f in lineup.tones)
+            # Once it has ended, the meters are those of a bench with nothing to do.
+            tones_hz = IDLE_TONES_HZ if lineup.view.closed else tuple(map(float, lineup.tones))
             stretch, cables = lineup.wanted_stretch, lineup.cables
             self._host.set(lineup.signal, tones_hz, stretch, cables, desk.trims)
 

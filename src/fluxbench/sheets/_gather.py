@@ -12,6 +12,7 @@ from fluxbench.sheets._corrected import corrections_of
 from fluxbench.sheets._fold import Seen
 from fluxbench.sheets._instruments import instruments_of, uncertainties_of
 from fluxbench.sheets._words import LONGEST_TEXT, one_line, plain
+from fluxbench.trade import pitch
 
 PAGE = 1000
 LONGEST_NAME = 60
@@ -121,7 +122,7 @@ def _tones(book: Records, rows: Sequence[LineUpRow], of: LineUpRow) -> str:
     newest = _newest_since(rows, of, "tones")
     entries = [] if newest is None else _entries(book, newest.id)
     said = [
-        f"{tone['frequency_hz']:g} Hz {plain(tone['level_db'], 0)} dB {tone['seconds']:g} s"
+        f"{pitch(tone['frequency_hz'])} {plain(tone['level_db'], 0)} dB {tone['seconds']:g} s"
         for e in entries
         if e.what == "printed"
         for tone in e.facts["tones"]

@@ -16,7 +16,7 @@ HEIGHT_MM, LOW_HEIGHT_MM, WIDE_HEIGHT_MM = 41.0, 30.0, 52.0
 ONE_PAGE_HEIGHT_MM = 23.0
 """Of a figure under 24 tracks on A4, where pages are full, and of one as wide as the page."""
 FEW_TRACKS = 8
-"""So many may stand on one page; on two their figures have the second for themselves."""
+"""So many may stand on one page; on two the first figure fills the first."""
 ROW_MM, MOST_TRACKS = 3.25, 24
 LESS_MM = {"us-letter": 15.0}
 """What a page is lower than A4, as far as a figure has to make up for it."""
@@ -107,8 +107,10 @@ def _height_mm(contents: Contents, tight: bool, size: str) -> float:
         return ONE_PAGE_HEIGHT_MM
     if tight:
         return LOW_HEIGHT_MM - LESS_MM.get(size, 0.0) / 3.0
-    room_mm = HEIGHT_MM + (MOST_TRACKS - contents.plan.tracks) * ROW_MM - LESS_MM.get(size, 0.0)
-    return room_mm if contents.plan.tracks > FEW_TRACKS else WIDE_HEIGHT_MM
+    less_mm = LESS_MM.get(size, 0.0)
+    if contents.plan.tracks <= FEW_TRACKS:
+        return WIDE_HEIGHT_MM - less_mm
+    return HEIGHT_MM + (MOST_TRACKS - contents.plan.tracks) * ROW_MM - less_mm
 
 
 def _flutter(contents: Contents) -> list[tuple[str, str]]:

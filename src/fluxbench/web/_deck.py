@@ -109,7 +109,11 @@ def switch_faults(hands: PracticeHands, body: FaultsOn) -> Answer:
 
 @router.post("/swap")
 def swap(hands: PracticeHands, body: Swap) -> Answer:
-    """Have cards, or head leads, of two tracks change places; the deck stops."""
+    """Have cards, or head leads, of two tracks change places; the deck stops.
+
+    409 while an exercise runs.
+    """
+    refuse_while_it_runs(hands)
     return _passed(hands, "/swap", body)
 
 

@@ -149,7 +149,12 @@ def test_while_it_runs_nothing_tells_what_it_hides(tmp_path: Path) -> None:
             assert secret not in told
         assert deck.exercise()["seed"] is None
         assert deck.faults()["on"] is None
-        for refused in (deck.truth, deck.renew, lambda: deck.switch_faults([])):
+        for refused in (
+            deck.truth,
+            deck.renew,
+            lambda: deck.switch_faults([]),
+            lambda: deck.swap("cards", [1, 2]),
+        ):
             with pytest.raises(DeckError, match="hand it in first"):
                 refused()
         deck.load("stock")

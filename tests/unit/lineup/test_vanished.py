@@ -56,7 +56,7 @@ def test_a_part_that_somebody_wiped_is_found_and_its_track_left_out() -> None:
     run_s(deck, 40.0)
     deck.transport(state="stop", ready=[])
     standing = Standing(deck, playing, sections=8).run(300.0)
-    assert "the calibration tape is wiped at 1000 Hz (section 0) on track 2" in standing.said
+    assert "the calibration tape is wiped at 1 kHz (section 0) on track 2" in standing.said
     assert "track 2 cannot be set by this tape" in standing.said
     assert standing.lineup.live.tolist() == [True, False, True, True]
 

@@ -380,7 +380,7 @@ def test_tones_printed_since_stand_on_the_label(tmp_path: Path) -> None:
     records = Records(tmp_path / "book.db")
     try:
         text = text_of(sheet_pdf(contents_of(records, "20260312-081500-7c1d"), "1.2.3"))
-        assert "1000 Hz 0 dB 30 s, 10000 Hz -10 dB 30 s" in text
+        assert "1 kHz 0 dB 30 s, 10 kHz -10 dB 30 s" in text
         with pytest.raises(MisuseError, match="is a printing of tones"):
             contents_of(records, "20260313-090000-aaaa")
     finally:

@@ -1,6 +1,6 @@
 // The exercise that runs on the practice deck, as the bench tells it; what it hides is not told.
 import { signal } from "@preact/signals";
-import { complaint } from "../store";
+import { complaint, kept } from "../store";
 import { call, newId, readDeck, readFaults, Refused, surely } from "../wire";
 
 export interface Listed {
@@ -65,6 +65,7 @@ export interface Result {
   out_of: number;
   tape_s: number;
   seed: number;
+  learner: string | null;
 }
 
 export interface Now {
@@ -84,6 +85,13 @@ export const listed = signal<{ exercises: Listed[]; first: boolean } | null>(nul
 export const results = signal<Result[] | null>(null);
 /** What the learner says is wrong, until it is handed in. */
 export const found = signal<Found[]>([]);
+
+/** Who practises on this device; empty: nobody says. */
+export const learner = kept("learner", "");
+
+/** What came of the exercises of whoever practises here, or of all where nobody says. */
+export const ofLearner = (past: Result[], name: string): Result[] =>
+  name.trim() === "" ? past : past.filter((one) => one.learner === name.trim());
 
 export const isRunning = (): boolean => !!now.value?.exercise && !now.value.verdict;
 
@@ -122,7 +130,9 @@ export async function beginExercise(name: string, seed?: number): Promise<boolea
 }
 
 export async function handIn(): Promise<boolean> {
-  return took(await told(() => surely<Now>("exercises/hand-in", { id: newId(), found: found.peek() })));
+  const name = learner.peek().trim();
+  const body = { id: newId(), found: found.peek(), ...(name === "" ? {} : { learner: name }) };
+  return took(await told(() => surely<Now>("exercises/hand-in", body)));
 }
 
 export async function leaveExercise(): Promise<boolean> {

@@ -7,7 +7,7 @@ import { Cautions } from "../marks";
 import { deck, running } from "../store";
 import { command } from "../wire";
 import { CAUTIONS } from "../words";
-import { beginExercise, found, handIn, isRunning, leaveExercise, listed, now, readList, readNow, results, type Listed, type Result } from "./now";
+import { beginExercise, found, handIn, isRunning, learner, leaveExercise, listed, now, ofLearner, readList, readNow, results, type Listed, type Result } from "./now";
 import { view } from "./view";
 import { VerdictCard } from "./verdict";
 
@@ -87,7 +87,7 @@ export function School() {
 function List({ close }: { close: () => void }) {
   useEffect(() => void readList(), []);
   const told = listed.value;
-  const past = results.value ?? [];
+  const past = ofLearner(results.value ?? [], learner.value);
   const begin = async (name: string) => {
     if (await beginExercise(name)) close();
   };
@@ -96,6 +96,10 @@ function List({ close }: { close: () => void }) {
       <header class="panel-head">
         <h2>Exercises</h2>
         <span class="hint">a deck with something hidden in it; the judge knows the truth, and the tape that went by</span>
+        <label class="learner">
+          <span>who practises</span>
+          <input value={learner.value} maxLength={80} placeholder="anybody" onInput={(e) => (learner.value = e.currentTarget.value)} />
+        </label>
         <button class="small" onClick={close}>close</button>
       </header>
       {running.value && <p class="note">A line-up runs; it ends when an exercise begins.</p>}

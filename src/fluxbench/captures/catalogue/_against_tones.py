@@ -9,19 +9,22 @@ from fluxbench.captures.catalogue._declared import Declared
 from fluxbench.captures.catalogue._faults import Fault, Kind, Limits
 from fluxbench.captures.catalogue._heard import Heard, Left
 from fluxbench.captures.catalogue._likely import difference_db
-from fluxbench.captures.catalogue._tones import mean
+from fluxbench.captures.catalogue._tones import MEANT_DB, LineUpTone, mean, middle
 from fluxbench.trade import Equalisation
 
 F64 = NDArray[np.float64]
 
 _LOW_HZ, _MIDDLE_HZ = 200.0, 10_500.0
+_TIMES = {2.0: "twice", 4.0: "four times", 0.5: "half", 0.25: "a quarter of"}
 _TOLD_HZ = (10_000.0, 100.0)
 """Where an equalisation error is told."""
 
 
 def tone_faults(heard: Heard, declared: Declared, limits: Limits) -> Iterator[Fault]:
     """Everything that the tones have against a capture."""
+    yield from _other_speed(heard, declared)
     yield from _levels(heard, declared, limits)
+    yield from _two_levels(heard, limits)
     yield from _polarity(heard)
     yield from _delays(heard, limits)
     yield from _equalisation(heard)
@@ -41,7 +44,7 @@ def _levels(heard: Heard, declared: Declared, limits: Limits) -> Iterator[Fault]
     if heard.reference is None:
         return
     level_dbfs = heard.reference.level_dbfs
-    middle_dbfs = mean(level_dbfs)
+    middle_dbfs = middle(level_dbfs, declared.level_dbfs)
     hz = f"{heard.reference.nominal_hz:g} Hz"
     if declared.level_dbfs is not None:
         off_db = middle_dbfs - declared.level_dbfs
@@ -55,6 +58,45 @@ def _levels(heard: Heard, declared: Declared, limits: Limits) -> Iterator[Fault]
         told = ", ".join(f"track {n} {_off(off_each_db[n - 1])}" for n in uneven[:4])
         more = f" and {len(uneven) - 4} more" if len(uneven) > 4 else ""
         yield Fault(Kind.BALANCE, uneven, f"{hz}: {told}{more}", "balance the tracks")
+
+
+def _two_levels(heard: Heard, limits: Limits) -> Iterator[Fault]:
+    """Reference tones that were printed more than once and differ, but not by intent."""
+    if heard.reference is None:
+        return
+    for tone in heard.printed.references:
+        off_db = mean(tone.level_dbfs - heard.reference.level_dbfs)
+        if (
+            tone.nominal_hz == heard.reference.nominal_hz
+            and limits.sets_db < abs(off_db) < MEANT_DB
+        ):
+            used = _at(heard.reference)
+            yield Fault(
+                Kind.TWO_LEVELS,
+                (),
+                f"{tone.nominal_hz:g} Hz at {_at(tone)} {_off(off_db)} against {used}",
+                f"levels are told by the one at {used}; reels joined, or a gain moved: listen",
+            )
+            return
+
+
+def _at(tone: LineUpTone) -> str:
+    """Where in the capture a tone begins, in minutes and seconds."""
+    minutes, seconds = divmod(int(tone.section["start_s"]), 60)
+    return f"{minutes}:{seconds:02d}"
+
+
+def _other_speed(heard: Heard, declared: Declared) -> Iterator[Fault]:
+    ratio = heard.speed_ratio
+    if ratio == 1.0:
+        return
+    told = ", ".join(_hz(hz) for hz in sorted(heard.tones)[:4])
+    yield Fault(
+        Kind.OTHER_SPEED,
+        (),
+        f"tones at {told}: as if played at {_TIMES[ratio]} its speed",
+        "look at the box; transfer again at its own speed and equalisation",
+    )
 
 
 def _polarity(heard: Heard) -> Iterator[Fault]:

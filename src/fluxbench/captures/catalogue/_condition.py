@@ -3,6 +3,8 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+import numpy as np
+
 from fluxbench.captures.catalogue._declared import Declared
 from fluxbench.captures.catalogue._faults import Fault, Kind, Limits
 from fluxbench.captures.catalogue._heard import Heard
@@ -11,7 +13,11 @@ _DAMAGE = {
     "clipped": (Kind.CLIPPED, "clipped", "transfer again with less gain"),
     "gap": (Kind.GAP, "samples are missing", "transfer again"),
     "not_finite": (Kind.NOT_A_NUMBER, "values that are no numbers", "export or transfer again"),
-    "dc": (Kind.DIRECT_VOLTAGE, "a direct voltage", "look at the chain; take it off by a filter"),
+    "dc": (
+        Kind.DIRECT_VOLTAGE,
+        "a direct voltage",
+        "look at the chain; filter it out and measure again: tones with it are not read",
+    ),
     "unstable": (Kind.UNSTEADY, "a tone whose level moves", "listen; clean and transfer again"),
 }
 
@@ -21,6 +27,7 @@ def condition_faults(
 ) -> Iterator[Fault]:
     """Everything that the samples have against a capture."""
     yield from _damage(facts, heard)
+    yield from _silent_tracks(facts, heard, limits)
     yield from _flutter(facts, declared, limits)
     yield from _drop_outs(heard)
     yield from _noise(facts, heard, limits)
@@ -30,22 +37,42 @@ def _damage(facts: Mapping[str, Any], heard: Heard) -> Iterator[Fault]:
     capture = facts["capture"]
     if capture["validity"] == "cut":
         yield Fault(Kind.CUT, (), "shorter than its header says", "copy or transfer again")
-    seen = _validities(facts)
+    seen = _validities(facts, heard)
     for validity, (kind, found, remedy) in _DAMAGE.items():
         if validity in seen:
             tracks = tuple(sorted(seen[validity]))
             yield Fault(kind, tracks, f"{found}{_on(tracks, heard.tracks)}", remedy)
-    tracks = _dead(facts)
-    if tracks:
-        told = f"no tone{_on(tracks, heard.tracks)}"
-        yield Fault(Kind.DEAD_TRACK, tracks, told, "look at cable and head; transfer again")
 
 
-def _validities(facts: Mapping[str, Any]) -> dict[str, set[int]]:
+def _silent_tracks(facts: Mapping[str, Any], heard: Heard, limits: Limits) -> Iterator[Fault]:
+    """Tracks that carry none of the line-up tones that others carry."""
+    silent = [
+        {track for track, validity in enumerate(tone.validity, 1) if validity == "no_signal"}
+        for tone in heard.printed.line_up
+        if "ok" in tone.validity
+    ]
+    found = set.intersection(*silent) if silent else set()
+    peaks = dict(enumerate(facts["peak_dbfs"], 1))
+    alive = {t for t in found if peaks[t] is not None and peaks[t] > limits.programme_dbfs}
+    if dead := tuple(sorted(found - alive)):
+        told = f"no tone{_on(dead, heard.tracks)}"
+        yield Fault(Kind.DEAD_TRACK, dead, told, "look at cable and head; transfer again")
+    if alive:
+        tracks = tuple(sorted(alive))
+        told = f"programme, but no tone{_on(tracks, heard.tracks)}"
+        remedy = "its level, equalisation and azimuth cannot be told; look at the box"
+        yield Fault(Kind.NO_TONE, tracks, told, remedy)
+
+
+def _validities(facts: Mapping[str, Any], heard: Heard) -> dict[str, set[int]]:
     """The tracks that have each validity somewhere."""
     seen: dict[str, set[int]] = {}
     for section in facts["sections"]:
         for track, validity in _rows(section):
+            if validity != "unstable":
+                seen.setdefault(validity, set()).add(track)
+    for tone in heard.printed.line_up:  # a note of music may move as it likes
+        for track, validity in enumerate(tone.validity, 1):
             seen.setdefault(validity, set()).add(track)
     for track, clips in enumerate(facts["clipped_runs"], 1):
         if clips:
@@ -53,16 +80,6 @@ def _validities(facts: Mapping[str, Any]) -> dict[str, set[int]]:
     if facts["capture"]["validity"] == "not_finite":
         seen.setdefault("not_finite", set())
     return seen
-
-
-def _dead(facts: Mapping[str, Any]) -> tuple[int, ...]:
-    """Tracks that carry none of the tones that others carry."""
-    silent = []
-    for section in facts["sections"]:
-        rows = list(_rows(section))
-        if section["kind"] == "tone" and any(validity == "ok" for _, validity in rows):
-            silent.append({track for track, validity in rows if validity == "no_signal"})
-    return tuple(sorted(set.intersection(*silent))) if silent else ()
 
 
 def _rows(section: Mapping[str, Any]) -> Iterator[tuple[int, str]]:
@@ -137,6 +154,12 @@ def _noise(facts: Mapping[str, Any], heard: Heard, limits: Limits) -> Iterator[F
         told = f"noise up to {max(loud.values()):.1f} dB(A) re the tone{_on(tracks, heard.tracks)}"
         remedy = "listen: tape, erasure or chain; not taken out here"
         yield Fault(Kind.NOISE, tracks, told, remedy)
+    for tone in heard.printed.hum:
+        reference = tone.against or heard.reference or tone
+        for track, level_db in enumerate(tone.level_dbfs - reference.level_dbfs, 1):
+            if np.isfinite(level_db):
+                hum = float(level_db), tone.frequency_hz
+                humming[track] = max(hum, humming.get(track, hum))
     lines = {track: hum for track, hum in humming.items() if hum[0] > limits.hum_db}
     if lines:
         tracks = tuple(sorted(lines))

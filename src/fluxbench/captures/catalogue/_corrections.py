@@ -8,7 +8,7 @@ import numpy as np
 from fluxbench.captures.catalogue._declared import Declared
 from fluxbench.captures.catalogue._faults import Fault, Kind, Verdict
 from fluxbench.captures.catalogue._heard import Heard
-from fluxbench.captures.catalogue._tones import mean
+from fluxbench.captures.catalogue._tones import middle
 from fluxbench.trade import Equalisation
 
 
@@ -47,7 +47,7 @@ def corrections_of(heard: Heard, faults: Sequence[Fault], declared: Declared) ->
         return None
     kinds = {fault.kind for fault in faults if fault.asks_for is Verdict.REPAIR}
     level_dbfs = heard.reference.level_dbfs
-    middle_dbfs = mean(level_dbfs)
+    middle_dbfs = middle(level_dbfs, declared.level_dbfs)
     gain_db = np.zeros(heard.tracks)
     if Kind.BALANCE in kinds:
         gain_db += np.nan_to_num(middle_dbfs - level_dbfs)

@@ -42,6 +42,9 @@ class Kind(StrEnum):
     DIRECT_VOLTAGE = "direct voltage"
     DEAD_TRACK = "dead track"
     UNSTEADY = "unsteady"
+    NO_TONE = "no tone"
+    TWO_LEVELS = "two levels"
+    OTHER_SPEED = "other speed"
 
 
 ASKS_FOR = {
@@ -64,6 +67,9 @@ ASKS_FOR = {
     Kind.DIRECT_VOLTAGE: Verdict.LOOK,
     Kind.DEAD_TRACK: Verdict.REPEAT,
     Kind.UNSTEADY: Verdict.LOOK,
+    Kind.NO_TONE: Verdict.LOOK,
+    Kind.TWO_LEVELS: Verdict.LOOK,
+    Kind.OTHER_SPEED: Verdict.REPEAT,
 }
 
 
@@ -91,6 +97,12 @@ class Limits:
 
     outer_delay_us: float = 1e6 * 15.0 / 360.0 / 10_000.0
     """Between the outermost tracks: 15 degrees at 10 kHz, common practice, no source."""
+
+    sets_db: float = 0.5
+    """Reference tones that were printed more than once are the same below; our choice."""
+
+    programme_dbfs: float = -40.0
+    """A track that peaks higher carries something, tones or not; our choice."""
 
     speed_percent: float = Tolerances().speed_percent
     middle_db: float = 1.0

@@ -15,13 +15,16 @@ from fluxbench.captures.catalogue._likely import (
     likely_equalisation,
 )
 from fluxbench.captures.catalogue._tones import (
+    REFERENCE_TONES_HZ,
     SHORT_WAVES_HZ,
     LineUpTone,
     Point,
-    line_up_tones,
+    Tones,
+    best_of,
     numbers,
     reference_of,
     response_points,
+    tones_of,
 )
 from fluxbench.trade import (
     azimuth_from_delay_arcmin,
@@ -33,6 +36,7 @@ F64 = NDArray[np.float64]
 
 REFERENCE_HZ = 1000.0
 _NEAR_RATIO = 0.03
+_RATIOS = (2.0, 0.5, 4.0, 0.25)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +52,14 @@ class Left:
 class Heard:
     """Tones, delays and polarity of a capture, and the equalisation that they make likely.
 
+    `printed` are all line-up tones, `tones` the best of each frequency. `speed_ratio` is 2 where
+    all tones lie an octave high, 1 where nothing says so.
     `delay_us` is from the mean of the tracks. `azimuth_arcmin` is NaN where speed or format are
     not declared, or only one track tells.
     """
 
     tracks: int
+    printed: Tones
     tones: Mapping[float, LineUpTone]
     reference: LineUpTone | None
     points: tuple[Point, ...]
@@ -65,11 +72,13 @@ class Heard:
     lost_at_10_khz_db: float
     speed_offset_percent: float
     speed_tone: LineUpTone | None
+    speed_ratio: float
 
 
 def hear(facts: Mapping[str, Any], declared: Declared) -> Heard:
     """Put together what the tones say."""
-    tones = line_up_tones(facts)
+    printed = tones_of(facts)
+    tones = best_of(printed)
     reference = reference_of(tones)
     points = response_points(facts, tones, reference)
     reference_hz = reference.nominal_hz if reference is not None else REFERENCE_HZ
@@ -84,6 +93,7 @@ def hear(facts: Mapping[str, Any], declared: Declared) -> Heard:
         delay_us = delay_us - np.nanmean(delay_us)
     return Heard(
         facts["capture"]["tracks"],
+        printed,
         tones,
         reference,
         tuple(points),
@@ -96,6 +106,7 @@ def hear(facts: Mapping[str, Any], declared: Declared) -> Heard:
         float(_lost_db(arcmin, 10_000.0, declared)),
         _offset_percent(speed_tone, declared),
         speed_tone,
+        1.0 if speed_tone is not None else _speed_ratio(tones, reference, declared),
     )
 
 
@@ -154,3 +165,28 @@ def _offset_percent(tone: LineUpTone | None, declared: Declared) -> float:
     if tone is None or declared.speed_tone_hz is None:
         return float("nan")
     return 100.0 * (tone.frequency_hz / declared.speed_tone_hz - 1.0)
+
+
+def _speed_ratio(
+    tones: Mapping[float, LineUpTone], reference: LineUpTone | None, declared: Declared
+) -> float:
+    """Played over recorded speed, where that is 2, 4, a half or a quarter.
+
+    A declared speed tone tells, and else a reference tone that is only there an octave high, with
+    another line-up tone. Half speed is not told that way: 500 Hz is a reference tone itself.
+    """
+    wanted: tuple[float, ...]
+    for ratio in _RATIOS:
+        if declared.speed_tone_hz is not None:
+            wanted, others = (declared.speed_tone_hz,), 1
+        elif ratio > 1.0 and reference is None:
+            wanted, others = REFERENCE_TONES_HZ, 2
+        else:
+            continue
+        if len(tones) >= others and any(
+            abs(tone.frequency_hz / ratio / hz - 1.0) < _NEAR_RATIO
+            for tone in tones.values()
+            for hz in wanted
+        ):
+            return ratio
+    return 1.0

@@ -1,7 +1,7 @@
 """The line-up tones among the facts of a capture, as arrays."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 F64 = NDArray[np.float64]
 
-REFERENCE_HZ = (1000.0, 700.0, 500.0)
+REFERENCE_TONES_HZ = (1000.0, 700.0, 500.0)
 """The tone that all others are compared with: the first of these that there is."""
 
 _SHORTEST_S = 2.0
@@ -26,10 +26,27 @@ _ALIKE_DB = 1.0
 _NEAR_RATIO = 0.12
 _SAME_RATIO = 0.03
 
+_HUM_HZ = (50.0, 60.0, 100.0, 120.0, 150.0, 180.0)
+_HUM_BELOW_DB = 15.0
+"""So far below the reference tones beside it a low tone is hum: long waves are recorded at the
+level of the reference tone. Our choice."""
+
+_LONGER = 1.1
+"""A tone counts as longer than another from here on: edges are known to some hundredths."""
+
+MEANT_DB = 5.0
+"""Reference tones further apart were printed at different levels by intent. Our choice."""
+
+_LONGEST_PAUSE_S = 20.0
+"""Between tones that were printed together: time for a slate. Our choice."""
+
 
 @dataclass(frozen=True, slots=True)
 class LineUpTone:
-    """One tone, with a number for every track, NaN where it is not valid."""
+    """One tone, with a number for every track, NaN where it is not valid.
+
+    `against` is the reference tone that was printed with it, None if there is no other.
+    """
 
     nominal_hz: float
     frequency_hz: float
@@ -38,6 +55,7 @@ class LineUpTone:
     level_dbfs: F64
     validity: tuple[str, ...]
     section: Mapping[str, Any]
+    against: "LineUpTone | None" = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,23 +71,98 @@ class Point:
     mean_db: float
 
 
-def line_up_tones(facts: Mapping[str, Any]) -> dict[float, LineUpTone]:
-    """The best section of each line-up tone: most valid tracks, then the longest."""
-    best: dict[float, LineUpTone] = {}
-    for section in facts["sections"]:
-        length_s = section["end_s"] - section["start_s"]
-        if section["kind"] != "tone" or length_s < _SHORTEST_S:
+@dataclass(frozen=True, slots=True)
+class Tones:
+    """All line-up tones in the order of the capture, and steady hum that passed for tones."""
+
+    line_up: tuple[LineUpTone, ...]
+    hum: tuple[LineUpTone, ...]
+
+    @property
+    def references(self) -> list[LineUpTone]:
+        """The reference tone of every set that was printed together, where it has one."""
+        return [tone for tone in self.line_up if tone.against is None and _tells(tone)]
+
+
+def tones_of(facts: Mapping[str, Any]) -> Tones:
+    """Find the line-up tones.
+
+    Tones were printed together if none comes twice and no long pause lies between them.
+    """
+    found = [
+        _tone(section)
+        for section in facts["sections"]
+        if section["kind"] == "tone"
+        and section["nominal_hz"]
+        and section["end_s"] - section["start_s"] >= _SHORTEST_S
+    ]
+    hum = [tone for place, tone in enumerate(found) if _is_hum(found, place)]
+    sets: list[list[LineUpTone]] = []
+    for tone in found:
+        if any(tone is each for each in hum):
             continue
-        tone = _tone(section, length_s)
+        if sets and _goes_on(sets[-1], tone):
+            sets[-1].append(tone)
+        else:
+            sets.append([tone])
+    line_up: list[LineUpTone] = []
+    for printed in sets:
+        reference = reference_of({tone.nominal_hz: tone for tone in printed})
+        line_up += [
+            tone if tone is reference else replace(tone, against=reference) for tone in printed
+        ]
+    return Tones(tuple(line_up), tuple(hum))
+
+
+def _goes_on(printed: Sequence[LineUpTone], tone: LineUpTone) -> bool:
+    pause_s = tone.section["start_s"] - printed[-1].section["end_s"]
+    again = any(other.nominal_hz == tone.nominal_hz for other in printed)
+    return not again and pause_s <= _LONGEST_PAUSE_S
+
+
+def _tells(tone: LineUpTone) -> bool:
+    return tone.nominal_hz in REFERENCE_TONES_HZ and bool(np.isfinite(tone.level_dbfs).any())
+
+
+def _is_hum(tones: Sequence[LineUpTone], place: int) -> bool:
+    """Far below the reference tone before it, and below the one after it."""
+    tone = tones[place]
+    if not any(abs(tone.frequency_hz / hz - 1.0) < _SAME_RATIO for hz in _HUM_HZ):
+        return False
+    beside = [*filter(_tells, tones[:place])][-1:] + [*filter(_tells, tones[place + 1 :])][:1]
+    below_db = [mean(other.level_dbfs - tone.level_dbfs) for other in beside]
+    return bool(beside) and min(below_db) > _HUM_BELOW_DB
+
+
+def best_of(tones: Tones) -> dict[float, LineUpTone]:
+    """The best of each line-up tone.
+
+    Most valid tracks, then the one of a set that was not printed at a lower level by intent, then
+    the longest, then the first.
+    """
+    loudest_dbfs = max((mean(tone.level_dbfs) for tone in tones.references), default=0.0)
+    best: dict[float, LineUpTone] = {}
+    for tone in tones.line_up:
         held = best.get(tone.nominal_hz)
-        if tone.nominal_hz and (held is None or _worth(tone) > _worth(held)):
+        if held is None or _better(tone, held, loudest_dbfs):
             best[tone.nominal_hz] = tone
     return best
 
 
+def _better(tone: LineUpTone, held: LineUpTone, loudest_dbfs: float) -> bool:
+    def worth(one: LineUpTone) -> tuple[int, bool]:
+        zero_dbfs = mean((one.against or one).level_dbfs)
+        meant_lower = zero_dbfs < loudest_dbfs - MEANT_DB
+        return int(np.isfinite(one.level_dbfs).sum()), not meant_lower
+
+    if worth(tone) == worth(held):
+        return tone.length_s > _LONGER * held.length_s
+    return worth(tone) > worth(held)
+
+
 def reference_of(tones: Mapping[float, LineUpTone]) -> LineUpTone | None:
     """The tone that all others are compared with; None if there is no valid one."""
-    for nominal_hz in REFERENCE_HZ:
+    for nominal_hz in REFERENCE_TONES_HZ:
         tone = tones.get(nominal_hz)
         if tone is not None and np.isfinite(tone.level_dbfs).any():
             return tone
@@ -79,7 +172,7 @@ def reference_of(tones: Mapping[float, LineUpTone]) -> LineUpTone | None:
 def response_points(
     facts: Mapping[str, Any], tones: Mapping[float, LineUpTone], reference: LineUpTone | None
 ) -> list[Point]:
-    """Levels re the reference tone: of the tones, and of sweeps in between.
+    """Levels re the reference tone printed with each: of the tones, and of sweeps in between.
 
     Not of multitones: nobody knows at which levels they were sent, and music can pass for one.
     """
@@ -87,7 +180,10 @@ def response_points(
     if reference is not None:
         for nominal_hz, tone in sorted(tones.items()):
             if tone is not reference and nominal_hz not in _SPEED_TONES_HZ:
-                _add(points, nominal_hz, tone.level_dbfs - reference.level_dbfs)
+                zero = tone.against or reference
+                if zero.nominal_hz != reference.nominal_hz:
+                    zero = reference
+                _add(points, nominal_hz, tone.level_dbfs - zero.level_dbfs)
     for section in facts["sections"]:
         if section["kind"] == "sweep":
             _add_response(points, section)
@@ -105,21 +201,33 @@ def mean(values: F64) -> float:
     return float(finite.mean()) if len(finite) else float("nan")
 
 
-def _tone(section: Mapping[str, Any], length_s: float) -> LineUpTone:
+def middle(values: F64, declared: float | None = None) -> float:
+    """The level of the tracks as a whole, from which each is told.
+
+    The median, so that one low track of many moves no other; or the mean, where that lies nearer
+    to what is declared and so explains the same with less. NaN if nothing is a number.
+    """
+    finite = values[np.isfinite(values)]
+    if not len(finite):
+        return float("nan")
+    median, average = float(np.median(finite)), float(finite.mean())
+    if declared is not None and abs(average - declared) < abs(median - declared):
+        return average
+    return median
+
+
+def _tone(section: Mapping[str, Any]) -> LineUpTone:
     tracks = section["tracks"]
+    level_dbfs = numbers([track["level_dbfs"] for track in tracks])
     return LineUpTone(
         section["nominal_hz"] or 0.0,
         section["frequency_hz"] or float("nan"),
         float("nan") if section["offset_percent"] is None else section["offset_percent"],
-        length_s,
-        numbers([track["level_dbfs"] for track in tracks]),
+        section["end_s"] - section["start_s"],
+        level_dbfs,
         tuple(track["validity"] for track in tracks),
         section,
     )
-
-
-def _worth(tone: LineUpTone) -> tuple[int, float]:
-    return int(np.isfinite(tone.level_dbfs).sum()), tone.length_s
 
 
 def _add(points: list[Point], frequency_hz: float, each_db: F64) -> None:

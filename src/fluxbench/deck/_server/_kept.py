@@ -124,7 +124,11 @@ class KeptDeck:
         return self.faults()
 
     def swap(self, what: str, tracks: Sequence[int]) -> Mapping[str, Any]:
-        """Have the cards, or the head leads, of two tracks change places; the deck stops."""
+        """Have the cards, or the head leads, of two tracks change places; the deck stops.
+
+        DeckError while an exercise runs: where a trimmer stands is what it judges.
+        """
+        self._practising.refuse()
         self._deck = PracticeDeck.from_kept(swapped(self._deck.kept(), what, tracks))
         return self.state()
 
