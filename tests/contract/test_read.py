@@ -275,6 +275,17 @@ def with_gap() -> "np.ndarray[Any, Any]":
     return samples
 
 
+def with_a_jump() -> "np.ndarray[Any, Any]":
+    """Twelve frames of 8000 a second are one turn and a half of 1 kHz."""
+    return np.delete(SINE, slice(4000, 4012), axis=0)
+
+
+def with_few_zeros() -> "np.ndarray[Any, Any]":
+    samples = SINE.copy()
+    samples[4000:4009] = 0.0
+    return samples
+
+
 @pytest.mark.parametrize(
     ("samples", "validity"),
     [
@@ -287,6 +298,8 @@ def with_gap() -> "np.ndarray[Any, Any]":
         (SINE + 0.1, "dc"),
         (np.full((8000, 1), 0.25), "dc"),
         (with_gap(), "gap"),
+        (with_a_jump(), "gap"),
+        (with_few_zeros(), "gap"),
         (np.zeros((8000, 1)), "no_signal"),
         (SINE[:1], "too_short"),
         (SINE[:1000], "too_short"),

@@ -9,6 +9,8 @@ from fluxbench.captures._results import MeasuredSection
 from fluxbench.captures._scan import Scan
 
 SHORTEST_S = 0.2
+_PLACES = 5
+"""Where frames are missing: so many are told."""
 
 _DAMAGE = (Validity.NOT_FINITE, Validity.CLIPPED, Validity.GAP, Validity.DC)
 """What marks the whole capture if one track has it."""
@@ -34,6 +36,7 @@ def judged(
     notes = [
         *_what_is_missing(header, found),
         *(f"{_WORDS[validity]}: {_numbers(those)}" for validity, those in against.items()),
+        *_where_frames_are_missing(sections),
     ]
     silent = not found.track_power.any()
     if silent:
@@ -57,6 +60,21 @@ def _what_is_missing(header: Header, found: Scan) -> list[str]:
     if found.failed_frames:
         notes.append(f"{found.failed_frames} frames could not be read and count as silence")
     return notes
+
+
+def _where_frames_are_missing(sections: Sequence[MeasuredSection]) -> list[str]:
+    """Where the phase of a tone jumps; a few of the places, if there are many."""
+    at_s = [
+        section.measured_from_s + missing_s
+        for section in sections
+        if section.tone is not None
+        for missing_s in section.tone.missing_s
+    ]
+    if not at_s:
+        return []
+    more = f" and {len(at_s) - _PLACES} places more" if len(at_s) > _PLACES else ""
+    places = ", ".join(f"{one:.2f}" for one in at_s[:_PLACES])
+    return [f"the phase of a tone jumps on all tracks at {places} s{more}: frames were lost there"]
 
 
 def _against(

@@ -8,6 +8,7 @@ from typing import Any, cast
 import numpy as np
 
 from fluxbench.base import Validity
+from fluxbench.captures._damage import damage_of, with_losses
 from fluxbench.captures._lines import Lines, lines_of
 from fluxbench.captures._results import MeasuredSection
 from fluxbench.captures._scan import weighted_sums, weights_of
@@ -53,10 +54,6 @@ _MAINS_OFF_HZ = 0.1
 practice, no source), and 2 s tell a tenth of a Hz. A tone on the tape is off by the speed."""
 _MAINS_DBFS = -45.0
 
-_GAP_S = 1e-3
-_GAP_PERIODS = 0.125
-_GAP_LEAST_DBFS = -40.0
-
 
 @dataclass(frozen=True, slots=True)
 class Plan:
@@ -86,7 +83,7 @@ def planned(
         file_s + section.start_s,
         file_s + section.end_s,
         first / rate_hz,
-        _against(capture, section, kind),
+        damage_of(capture, section, kind),
     )
     match kind:
         case Kind.TONE:
@@ -187,7 +184,9 @@ def _tone_plan(
     return Plan(
         tuple(partial(work, part, part is not parts[-1]) for part in parts),
         cost,
-        lambda measured: _tone_or_music(replace(result, tone=tone_of(measured)), is_note),
+        lambda measured: with_losses(
+            _tone_or_music(replace(result, tone=tone_of(measured)), is_note)
+        ),
     )
 
 
@@ -263,32 +262,3 @@ def _side_by_side(readings: Sequence[ResponseReading]) -> ResponseReading:
             for row in range(len(first.frequencies_hz))
         ),
     )
-
-
-def _against(capture: Capture, section: Section, kind: Kind) -> tuple[Validity, ...]:
-    """What the scan knows against each track: values that are no numbers, a gap, nothing there."""
-    scan = capture.scan
-    inside = slice(section.begin, section.end)
-    silent = scan.track_power[inside].max(axis=0) == 0.0
-    gap = kind in (Kind.TONE, Kind.MULTITONE) and _has_gap(capture, section)
-    reasons = ((scan.not_finite, Validity.NOT_FINITE), (silent, Validity.NO_SIGNAL))
-    return tuple(
-        next(
-            (reason for against, reason in reasons if against[track]),
-            Validity.GAP if gap else Validity.OK,
-        )
-        for track in range(len(capture.tracks))
-    )
-
-
-def _has_gap(capture: Capture, section: Section) -> bool:
-    """Frames without anything on any track, longer than a sine can be near zero."""
-    scan = capture.scan
-    power = float(scan.track_power[section.begin : section.end].max())
-    if 10.0 * np.log10(2.0 * power + 1e-20) < _GAP_LEAST_DBFS:
-        return False
-    longest_s = _GAP_S
-    if section.frequency_hz > 0.0:
-        longest_s = max(longest_s, _GAP_PERIODS / section.frequency_hz)
-    inner = scan.silent_frames[section.begin + 2 : section.end - 2]
-    return bool(len(inner) and inner.max() > longest_s * scan.rate_hz)

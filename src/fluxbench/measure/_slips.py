@@ -148,10 +148,7 @@ class SlipDetector:
 
     def _window(self, frequency_hz: float) -> F32:
         """The window of a point, turned back by the tone (frames, 2: real and imaginary)."""
-        span = self._span(frequency_hz)
-        turns = frequency_hz / self._rate_hz * np.arange(span)
-        turned = np.exp(-2j * np.pi * turns) * raised_cosine(span) * (4.0 / span)
-        return np.stack([turned.real, turned.imag], axis=1).astype(np.float32)
+        return turned_back(self._span(frequency_hz), frequency_hz / self._rate_hz)
 
     def _points(self, window: F32, samples: F32, first_frame: int, frequency_hz: float) -> C64:
         """Phases of a hop's points (points, tracks), re a clock of the tone's frequency."""
@@ -180,11 +177,8 @@ class SlipDetector:
             self._faint += 1  # it has ended, or it is on other tracks now
         else:
             one.level += LEARN * (middle - one.level)
-        bend = _bend_rad(np.angle(points), apart)
-        floor = 10.0 ** (-STEADY_DB / 20.0)
-        low = np.minimum(size[2 * apart : -3 * apart], size[3 * apart : -2 * apart])
-        high = np.maximum(size[2 * apart : -3 * apart], size[3 * apart : -2 * apart])
-        steady = (low >= floor * np.maximum(high, one.level)) & (low > 0.0)
+        bend, steady = bends(np.angle(points), size, one.level, apart)
+        bend = np.abs(bend)
         usual = one.usual_rad
         one.usual_rad += LEARN * (float(_median(bend.ravel())) - usual)
         limit = max(np.radians(LEAST_DEG), TIMES * usual)
@@ -197,19 +191,38 @@ def _median(values: NDArray[np.floating]) -> NDArray[np.floating]:
     return np.asarray(np.partition(values, middle, axis=0)[middle])
 
 
-def _bend_rad(phase_rad: F32, apart: int) -> F64:
-    """How far a turn stands from the mean of those before and after, 0 to pi (points, tracks).
+def turned_back(span: int, turns_per_frame: float) -> F32:
+    """A raised cosine turned back by the tone, shape (span, 2): real and imaginary.
 
-    A turn is the phase (points, tracks) less that of `apart` points earlier.
+    Samples (n, span) times it are the amplitudes of the tone in n windows.
+    """
+    turned = np.exp(-2j * np.pi * turns_per_frame * np.arange(span)) * raised_cosine(span)
+    return np.asarray(np.stack([turned.real, turned.imag], axis=1) * (4.0 / span), np.float32)
+
+
+def bends(
+    phase_rad: F32, size: NDArray[np.floating], usual: NDArray[np.floating], apart: int
+) -> tuple[F64, NDArray[np.bool_]]:
+    """How far a turn stands from the mean of those before and after, -pi to pi, (points, tracks).
+
+    A turn is the phase (points, tracks) less that of `apart` points earlier. Beside it stands
+    whether the level is steady (3 dB) over all that goes into it, and no lower than the `usual`
+    one (tracks,): in a drop-out the phase is that of noise.
     """
     turned = phase_rad[apart:] - phase_rad[:-apart]
     before, after = turned[: -4 * apart], turned[4 * apart :]
-    mean = before + _wrapped_rad(after - before) / 2.0
+    mean = before + wrapped_rad(after - before) / 2.0
     away = turned[2 * apart : -2 * apart] - mean
-    return np.asarray(np.abs(_wrapped_rad(away)), np.float64)
+    low = high = size[: -5 * apart]
+    for place in range(1, 6):
+        one = size[place * apart : len(size) - (5 - place) * apart]
+        low, high = np.minimum(low, one), np.maximum(high, one)
+    floor = 10.0 ** (-STEADY_DB / 20.0)
+    steady = (low >= floor * np.maximum(high, usual)) & (low > 0.0)
+    return np.asarray(wrapped_rad(away), np.float64), steady
 
 
-def _wrapped_rad(angle_rad: F32) -> F32:
+def wrapped_rad(angle_rad: NDArray[np.floating]) -> NDArray[np.floating]:
     """The same angle between -pi and pi."""
-    turn = np.float32(2.0 * np.pi)
+    turn = angle_rad.dtype.type(2.0 * np.pi)
     return np.asarray(angle_rad - turn * np.rint(angle_rad / turn))

@@ -32,7 +32,8 @@ class ToneTake:
     """Everything measured on a tone; times are from the first frame that was added.
 
     `flutter` is None unless it was asked for. `level_along_dbfs` (points, tracks) is the level
-    along the reel, at `along_s`, one a second.
+    along the reel, at `along_s`, one a second. `missing_s` tells where frames are missing: then no
+    number beside it can be trusted.
     """
 
     tone: ToneReading
@@ -42,6 +43,7 @@ class ToneTake:
     along_s: F64
     level_along_dbfs: F64
     flutter: FlutterReading | None
+    missing_s: tuple[float, ...] = ()
 
 
 def short_take(

@@ -1,7 +1,7 @@
 """A tone of any length from blocks: everything that is asked of it in one pass."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from fluxbench.measure._blocks import Blocks, EnvelopeCut, SpectralBlock, block_
 from fluxbench.measure._drop_outs import LOWEST_HZ
 from fluxbench.measure._flutter_parts import RotatingPart
 from fluxbench.measure._frequency import ORDERS, half_band_hz
+from fluxbench.measure._missing import MissingFrames
 from fluxbench.measure._spectrum import Samples, checked
 from fluxbench.measure._tone_merge import taken_together
 from fluxbench.measure._tone_piece import Piece, ToneTake, short_take, work_out
@@ -31,10 +32,14 @@ last one may be longer by a quarter, or shorter."""
 
 @dataclass(frozen=True, slots=True)
 class TonePart:
-    """What one stream measured of a take: its pieces, and the state of its waveform."""
+    """What one stream measured of a take: its pieces, and the state of its waveform.
+
+    `missing_s` is where frames are missing, in s from the start of the take.
+    """
 
     takes: tuple[ToneTake, ...]
     watch: WaveformWatch
+    missing_s: tuple[float, ...] = ()
 
 
 class ToneStream:
@@ -100,6 +105,7 @@ class ToneStream:
             for order in ORDERS
         ]
         self._watch = WaveformWatch(tracks, rate_hz, frequency_hz)
+        self._missing = MissingFrames(rate_hz, frequency_hz, first_s)
         self._piece_s = self._longest_piece_s(tracks)
         self._held: list[list[NDArray[np.complex64]]] = []
         """Of every block, an envelope a cut."""
@@ -148,12 +154,13 @@ class ToneStream:
         if self._blocks.total < self._blocks.frames:
             held = self._blocks.held.T
             take = short_take(held, self._rate_hz, self._nominal_hz, self._positions_mm)
-            return TonePart((take,), self._watch)
+            self._missing.look(self._blocks.held, np.square(self._blocks.held).mean(axis=1), 0)
+            return TonePart((take,), self._watch, tuple(self._missing.at_s))
         if not goes_on:
             for block in self._blocks.rest():
                 self._take(block)
         self._work_out(len(self._held) - goes_on)
-        return TonePart(tuple(self._pieces), self._watch)
+        return TonePart(tuple(self._pieces), self._watch, tuple(self._missing.at_s))
 
     @property
     def _step_s(self) -> float:
@@ -166,6 +173,10 @@ class ToneStream:
 
     def _take(self, block: SpectralBlock) -> None:
         watched(block, self._watch, self._blocks.overlap)
+        middle, reach = self._cuts[0].middle, int(_SEARCH * self._cuts[0].middle) + 8
+        near = block.spectrum[:, max(middle - reach, 1) : middle + reach + 1]
+        strength = np.square(np.abs(near)).sum(axis=1, dtype=np.float64)
+        self._missing.look(block.samples[:, : block.used], strength, block.first_frame)
         self._held.append([cut.of(block, self._blocks.frames) for cut in self._cuts])
 
     def _work_out(self, count: int) -> None:
@@ -196,7 +207,8 @@ def tone_of(parts: Sequence[TonePart]) -> ToneTake:
     for other in others:
         first.watch.also(other.watch)
     takes = [take for part in parts for take in part.takes]
-    return taken_together(takes, first.watch.validity())
+    whole = taken_together(takes, first.watch.validity())
+    return replace(whole, missing_s=tuple(at_s for part in parts for at_s in part.missing_s))
 
 
 def _room(frequency_hz: float) -> tuple[float, float, float]:
