@@ -45,12 +45,12 @@ class Running:
 
 
 @contextmanager
-def quick_deck(book: Path, tracks: int, pace: float) -> Iterator[None]:
+def quick_deck(book: Path, tracks: int, pace: float, seed: int) -> Iterator[None]:
     """The practice deck of a book on a quick clock, where the book's bench finds it running."""
     deck = subprocess.Popen(
         [sys.executable, "-m", "tests.benches.quick_deck", "--samples-port", "0", "--port", "0",
          "--state", str(book.with_name(book.name + ".deck")), "--tracks", str(tracks),
-         "--seed", "1"],
+         "--seed", str(seed)],
         cwd=ROOT, env={**os.environ, "FLUXBENCH_TEST_PACE": str(pace)}, stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
@@ -69,11 +69,11 @@ def quick_deck(book: Path, tracks: int, pace: float) -> Iterator[None]:
 
 
 @contextmanager
-def serving(book: Path, tracks: int = 2, pace: float = 1.0) -> Iterator[Running]:
-    """A bench on a free port; it and its deck have ended afterwards."""
+def serving(book: Path, tracks: int = 2, pace: float = 1.0, seed: int = 1) -> Iterator[Running]:
+    """A bench on a free port; it and its deck have ended afterwards. The seed is a quick deck's."""
     with ExitStack() as stack:
         if pace != 1.0:
-            stack.enter_context(quick_deck(book, tracks, pace))
+            stack.enter_context(quick_deck(book, tracks, pace, seed))
         yield stack.enter_context(_serving(book, tracks, pace))
 
 
