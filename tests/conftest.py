@@ -52,7 +52,7 @@ def lacking_for_browser() -> list[str]:
 
 def lacking_for_paper() -> list[str]:
     """What the tests marked `paper` need and this machine does not have."""
-    tools = ("pdfinfo", "pdffonts", "pdftoppm")
+    tools = ("pdfinfo", "pdffonts", "pdftoppm", "qpdf")
     return [name for name in tools if not Path("/usr/bin", name).exists()]
 
 

@@ -99,12 +99,33 @@ def _three(level_dbfs: float | list[float] = -18.0, times: float = 1.0) -> list[
     ]
 
 
-def _humming(level_dbfs: float) -> list[made.F64]:
-    """Tones, half a second between them and 3 s at the end, and hum of 50 Hz beneath it all."""
+def _of(frequencies_hz: tuple[float, ...], level_dbfs: float) -> list[made.F64]:
+    """Tones of one level, as a deck in order plays them."""
+    return [
+        made.tone(2.5, 48_000, hz, [level_dbfs] * 2, delays_us=(0.0, 0.0)) for hz in frequencies_hz
+    ]
+
+
+def _humming(level_dbfs: float, hz: float = 50.0) -> list[made.F64]:
+    """Tones, half a second between them and 3 s at the end, and hum beneath it all."""
     pause = np.zeros((24_000, 2))
     whole = np.concatenate([np.concatenate([tone, pause]) for tone in _three()] + [pause] * 5)
-    line = made.tone(len(whole) / 48_000, 48_000, 50.0, [level_dbfs] * 2, delays_us=(0.0, 0.0))
+    line = made.tone(len(whole) / 48_000, 48_000, hz, [level_dbfs] * 2, delays_us=(0.0, 0.0))
     return [whole + line]
+
+
+def _fluttering() -> list[made.F64]:
+    """A speed tone that three parts spread until it is no line, and hum of a deck in order."""
+    parts = [
+        made.flutter_warp_s(hz, percent) for hz, percent in ((12.1, 0.3), (3.0, 0.3), (37, 0.2))
+    ]
+    speed = made.tone(
+        6.0, 48_000, 3150.0, [-18.0] * 2, delays_us=(0.0, 0.0),
+        warp_s=lambda time_s: np.sum([part(time_s) for part in parts], axis=0),
+    )  # fmt: skip
+    whole = np.concatenate([*_three(), speed])
+    lines = [made.tone(len(whole) / 48_000, 48_000, hz, -90.0) for hz in (50.0, 100.0)]
+    return [whole + np.sum(lines, axis=0)]
 
 
 def _swelling(seconds: float) -> made.F64:
@@ -119,8 +140,10 @@ def _swelling(seconds: float) -> made.F64:
         # Hum of 50 Hz where nothing is sent is no tone of a line-up, weak or strong.
         (_humming(-63.0), "look", "hum of 50 Hz at -45.0 dB re the tone:"),
         (_humming(-38.0), "look", "hum of 50 Hz at -20.0 dB re the tone:"),
+        # Nor is 60 Hz, which is no tone of ISO 266 either.
+        (_humming(-58.0, 60.0), "look", "hum of 60 Hz at -40.0 dB re the tone:"),
         # The same tones again, 1.5 dB lower: which of them counts is said; 20 dB lower is meant so.
-        (_three() + _three(-19.5), "look", "1000 Hz at 0:07 1.5 dB low against 0:00:"),
+        (_three() + _three(-19.5), "look", "1 kHz at 0:07 1.5 dB low against 0:00:"),
         (_three() + _three(-38.0), "good", "nothing to do"),
         # No tone on track 2, once with programme on it and once without.
         (
@@ -132,9 +155,28 @@ def _swelling(seconds: float) -> made.F64:
         # All tones an octave high.
         (_three(times=2.0), "repeat", "tones at 200 Hz, 2 kHz, 10 kHz: as if played at twice"),
         # One low track of four moves no other.
-        (_three([-18.0, -18.0, -20.0, -18.0]), "repair", "1000 Hz: track 3 2.0 dB low: balance"),
+        (_three([-18.0, -18.0, -20.0, -18.0]), "repair", "1 kHz: track 3 2.0 dB low: balance"),
+        # Of two the one that does not read what was declared.
+        (_three([-18.0, -16.5]), "repair", "1 kHz: track 2 1.5 dB high: balance"),
+        # However much flutter there is, and hum with its even harmonic.
+        (_fluttering(), "repeat", "flutter 0."),
+        # 400 Hz as reference.
+        (_of((400.0, 10_000.0, 100.0), -16.0), "repair", "400 Hz 2.0 dB high: change the gain"),
     ],
-    ids=["weak hum", "strong hum", "twice", "lower", "one side", "dead", "octave", "one of four"],
+    ids=[
+        "weak hum",
+        "strong hum",
+        "60 Hz",
+        "twice",
+        "lower",
+        "one side",
+        "dead",
+        "octave",
+        "one of four",
+        "one of two",
+        "flutter",
+        "400 Hz",
+    ],
 )
 def test_what_an_archive_meets_is_told_and_nothing_else(
     tmp_path: Path, pieces: list[made.F64], verdict: str, remedy: str
@@ -148,6 +190,21 @@ def test_what_an_archive_meets_is_told_and_nothing_else(
     assert judgement.remedy.startswith(remedy)
     assert judgement.verdict == verdict
     assert len(judgement.faults) == (verdict != "good")
+
+
+def test_where_several_standards_fit_it_says_that_what_was_played_does_not(tmp_path: Path) -> None:
+    """3.75 in/s, ∞/200 played with 3180/90: 3180/200 differs from it only below 200 Hz."""
+    recorded, played = (None, 200.0), (3180.0, 90.0)
+    tones = [
+        made.tone(2.5, 48_000, hz, -18.0 + off_db + faulty.read_db(recorded, played, hz))
+        for hz, off_db in ((1000.0, 0.0), (10_000.0, 0.0), (100.0, 0.3))
+    ]
+    path = made.written(tmp_path / "a.wav", np.concatenate(tones), 48_000)
+    judgement = judge(facts_of(str(path)), Declared(3.75, Equalisation(*played)))
+    assert judgement.verdict == "repair"
+    assert judgement.remedy.startswith("played with 3180/90, recorded to ∞/200 or 3180/200: ")
+    assert judgement.corrections is not None
+    assert not judgement.corrections.changes
 
 
 def test_the_coding_history_declares_what_nobody_else_does() -> None:

@@ -56,7 +56,7 @@ def test_erasure_and_print_through() -> None:
     assert echo.level_db[0] == pytest.approx(-54.0, abs=0.05)
 
 
-@pytest.mark.parametrize("over_noise_db", [4.0, 8.0, 16.0])
+@pytest.mark.parametrize("over_noise_db", [5.0, 8.0, 16.0])
 def test_what_is_left_of_a_tone_near_the_noise_is_told_with_its_error(
     over_noise_db: float,
 ) -> None:

@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from fluxbench.trade import MAINS_HZ
+
 _STANDS_OUT = 30.0
 """Power over the median of the lines around."""
 
@@ -23,7 +25,6 @@ _TONES_SHARE = 0.6
 _SECOND_TONE = 10.0**-2.5
 _BESIDE_HUM = 10.0**-1.5
 """Hum beside a tone is no second tone until it is this strong."""
-_MAINS_HZ = (50.0, 60.0)
 _MAINS_ORDERS = 5
 _MAINS_OFF_HZ = 0.5
 _FLUTTER_HZ = 210.0
@@ -149,7 +150,7 @@ def _of_mains(frequency_hz: float) -> bool:
     return any(
         1 <= round(frequency_hz / hz) <= _MAINS_ORDERS
         and abs(frequency_hz - hz * round(frequency_hz / hz)) < _MAINS_OFF_HZ
-        for hz in _MAINS_HZ
+        for hz in MAINS_HZ
     )
 
 

@@ -24,7 +24,7 @@ from fluxbench.measure import (
     sweep_levels,
     tone_of,
 )
-from fluxbench.trade import NOMINAL_HZ
+from fluxbench.trade import MAINS_HZ, NOMINAL_HZ
 
 _MARGIN_S = 0.06
 _MARGIN_SHARE = 0.1
@@ -47,7 +47,6 @@ _NEAR_RATIO = 0.03
 _LEAST_GAP_HZ = 5.0
 _SWEEP_EDGE_OCTAVES = 0.2
 
-_MAINS_HZ = (50.0, 60.0)
 _MAINS_RATIO = 0.002
 _MAINS_OFF_HZ = 0.1
 """A line is the mains' if it is off a multiple by no more: mains hold 0.2 % nearly always (common
@@ -87,7 +86,7 @@ def planned(
     )
     match kind:
         case Kind.TONE:
-            return _tone_plan(result, stretch, _tone_hz(section, lines), lines.is_note)
+            return _tone_plan(result, stretch, *_tone_hz(section, lines))
         case Kind.NOISE:
             return _noise_plan(result, stretch)
         case Kind.MULTITONE:
@@ -134,11 +133,15 @@ def _all_mains(capture: Capture, section: Section, lines: Lines) -> bool:
                 < _MAINS_OFF_HZ + _MAINS_RATIO * found
             )
         )
-        for mains in _MAINS_HZ
+        for mains in MAINS_HZ
     )
 
 
-def _tone_hz(section: Section, lines: Lines) -> float:
+def _tone_hz(section: Section, lines: Lines) -> tuple[float, bool]:
+    """Frequency of a tone, and whether it is a note.
+
+    Much flutter spreads a tone until it is no line; lines elsewhere then say nothing of it.
+    """
     near = [
         (power, frequency_hz)
         for frequency_hz, power in zip(lines.frequencies_hz, lines.power, strict=True)
@@ -146,8 +149,11 @@ def _tone_hz(section: Section, lines: Lines) -> float:
         < max(_NEAR_RATIO * section.frequency_hz, 2.0 * _LEAST_GAP_HZ)
     ]
     if np.isnan(section.frequency_hz):
-        return lines.strongest_hz
-    return max(near)[1] if near else section.frequency_hz
+        return lines.strongest_hz, lines.is_note
+    if not near:
+        return section.frequency_hz, False
+    frequency_hz = max(near)[1]
+    return frequency_hz, lines.is_note and frequency_hz == lines.strongest_hz
 
 
 def _alone(stretch: Stretch, work: Callable[[], MeasuredSection]) -> Plan:

@@ -15,6 +15,7 @@ from fluxbench.captures._glides import glides
 from fluxbench.captures._pitches import pitches
 from fluxbench.captures._plateaus import plateaus
 from fluxbench.captures._scan import Scan
+from fluxbench.trade import HUM_HZ
 
 
 class Kind(StrEnum):
@@ -69,7 +70,6 @@ _STEADY_DB = 2.0
 _STEADY_BAND_DB = 4.0
 _FLOOR = 1e-14
 
-_HUM_HZ = (50.0, 60.0, 100.0, 120.0, 150.0, 180.0)
 _HUM_DBFS = -45.0
 _HUM_BELOW_DB = 25.0
 
@@ -207,7 +207,7 @@ def _plateaus(tone: Section, hops: _Hops) -> list[Section]:
 
 def _is_hum(tone: Section, hops: _Hops) -> bool:
     """A weak line on a mains frequency, far below the rest of the capture, is noise."""
-    near = any(abs(tone.frequency_hz - hum_hz) < 5.0 for hum_hz in _HUM_HZ)
+    near = any(abs(tone.frequency_hz - hum_hz) < 5.0 for hum_hz in HUM_HZ)
     level_db = float(np.median(hops.level_db[tone.begin : tone.end]))
     level_dbfs = level_db + 3.01 - 10.0 * np.log10(hops.track_share.shape[1])
     loudest_db = float(hops.level_db.max())

@@ -10,7 +10,7 @@ import numpy as np
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._point import STEP_S, Point
-from fluxbench.trade import LEVEL_HZ, pitch, spacing_loss_db, wavelength_um
+from fluxbench.trade import HUM_HZ, LEVEL_HZ, pitch, spacing_loss_db, wavelength_um
 
 SILENT_DB = -25.0
 """A track that reads so far below its target gives nothing."""
@@ -23,7 +23,6 @@ FAR_DB = 4.5
 """As found, trimmers scatter by less."""
 ERASED_DB = -55.0
 """What may be left of 0 VU at 1 kHz; common practice asks for -65 and less."""
-HUM_HZ = (50.0, 60.0, 100.0, 120.0, 150.0, 180.0)
 HUM_DB = -55.0
 """A line of hum above this, re 0 VU, is said; common practice asks for -60 and less."""
 

@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 from scipy.special import gammainccinv
 
 from fluxbench.measure._spectrum import Band
+from fluxbench.trade import MAINS_HZ
 
 F64 = NDArray[np.float64]
 
-MAINS_HZ = (50.0, 60.0)
 HIGHEST_HUM_HZ = 660.0
 _ORDERS = 11
 _WIDEST_HALF_HZ = 1.0

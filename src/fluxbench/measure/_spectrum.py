@@ -74,9 +74,13 @@ class BandTone:
 
     @property
     def hidden_power(self) -> NDArray[np.float64]:
-        """What noise can hold by chance (5 standard deviations): a tone below is not heard."""
+        """What noise can hold by chance (5 standard deviations): a tone below is not heard.
+
+        Both the noise in the band scatters and what was taken off for it.
+        """
         independent = max(2.0 * self.half_hz * self.effective_s, 1.0)
-        return np.asarray(5.0 / np.sqrt(independent) * self.noise_power)
+        scatter = np.sqrt((1.0 + self._taken_off) / independent)
+        return np.asarray(5.0 * scatter * self.noise_power)
 
     @property
     def heard(self) -> NDArray[np.bool_]:
@@ -100,8 +104,14 @@ class BandTone:
         an exponential distribution has the variance 1/n of its mean squared, and stands for the
         mean by 1 / ln 2.
         """
-        taken_off = 2.0 * self.half_hz / max(self.beside_hz, 1e-9) / np.log(2.0) ** 2
-        return self._error(1.0 + (taken_off if self.beside_hz > 0.0 else 0.0), seconds)
+        return self._error(1.0 + self._taken_off, seconds)
+
+    @property
+    def _taken_off(self) -> float:
+        """Variance of the noise that was taken off, over that of the noise in the band."""
+        if not self.beside_hz > 0.0:
+            return 0.0
+        return float(2.0 * self.half_hz / self.beside_hz / np.log(2.0) ** 2)
 
     def _error(self, share: float, seconds: float | None) -> NDArray[np.float64]:
         ratio = self.noise_per_hz / np.maximum(self.power, 1e-30)

@@ -134,9 +134,11 @@ from fluxbench.trade._tones import (
     COMPANION_RE_BIAS_DB,
     COMPANION_WAVES,
     HIGH_END_HZ,
+    HUM_HZ,
     LEVEL_HZ,
     LINE_UP_SPEEDS_IPS,
     LOW_END_HZ,
+    MAINS_HZ,
     SLATE_HZ,
     SLATE_LEVEL_DB,
     LineUpTone,
@@ -146,10 +148,7 @@ from fluxbench.trade._tones import (
     line_up_tones,
     over_bias_target_db,
 )
-from fluxbench.trade._values import (
-    Array,
-    Values,
-)
+from fluxbench.trade._values import Array, Values
 from fluxbench.trade._waves import (
     MM_PER_INCH,
     frequency_hz,
@@ -187,10 +186,12 @@ __all__ = [
     "FORMATS",
     "GAP_FACTOR",
     "HIGH_END_HZ",
+    "HUM_HZ",
     "INCHES_PER_FOOT",
     "LEVEL_HZ",
     "LINE_UP_SPEEDS_IPS",
     "LOW_END_HZ",
+    "MAINS_HZ",
     "MM_PER_FOOT",
     "MM_PER_INCH",
     "MM_PER_MIL",

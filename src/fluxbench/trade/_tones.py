@@ -13,6 +13,10 @@ LEVEL_HZ = 1000.0
 """Reproduce and record level; some calibration tapes have 700 or 500 Hz instead."""
 HIGH_END_HZ = 10_000.0
 """Reproduce and record high end, and azimuth at 15 ips and above."""
+MAINS_HZ = (50.0, 60.0)
+"""Of the world's mains supplies."""
+HUM_HZ = (50.0, 60.0, 100.0, 120.0, 150.0, 180.0)
+"""Where hum lies: the mains and its second and third harmonic."""
 LOW_END_HZ = (30.0, 300.0)
 """The low end is fitted over this band: a single 100 Hz tone stands on the bump's flank."""
 

@@ -145,6 +145,17 @@ def test_a_corrected_copy_measured_again_is_right(tmp_path: Path, declared: Decl
     assert line["T"].isascii()
 
 
+def test_what_is_no_fault_is_put_right_along_with_what_is(tmp_path: Path) -> None:
+    """Track 2 reversed, 0.2 dB low and 3 us late: both within what a line-up accepts."""
+    tones = [made.tone(2.5, RATE_HZ, hz, [-18.0, -18.2], delays_us=(0.0, 3.0)) for hz in (1e3, 1e4)]
+    path = made.written(tmp_path / "a.wav", np.concatenate(tones) * [1.0, -1.0], RATE_HZ)
+    judgement = judge(facts_of(str(path)), Declared())
+    assert [fault.kind for fault in judgement.faults] == ["polarity"]
+    assert judgement.corrections is not None
+    assert judgement.corrections.gain_db == pytest.approx((-0.1, 0.1), abs=0.01)
+    assert judgement.corrections.advance_us == pytest.approx((-1.5, 1.5), abs=0.1)
+
+
 def test_speed_is_put_right_by_a_declared_tone(tmp_path: Path, declared: Declared) -> None:
     tones_hz = (1000.0, 10_000.0, 100.0, 3150.0)
     path = made.written(tmp_path / "reel.wav", reel_of(tones_hz, 1.011), RATE_HZ)

@@ -8,6 +8,7 @@ import numpy as np
 from fluxbench.captures.catalogue._declared import Declared
 from fluxbench.captures.catalogue._faults import Fault, Kind, Limits
 from fluxbench.captures.catalogue._heard import Heard
+from fluxbench.trade import spacing_loss_db, wavelength_um
 
 _DAMAGE = {
     "clipped": (Kind.CLIPPED, "clipped", "transfer again with less gain"),
@@ -22,6 +23,10 @@ _DAMAGE = {
 }
 
 
+_CONTACT_UM = 0.6
+"""Spacing that a deck in order has for moments: three times 0.2 um rms (from memory)."""
+
+
 def condition_faults(
     facts: Mapping[str, Any], heard: Heard, declared: Declared, limits: Limits
 ) -> Iterator[Fault]:
@@ -29,7 +34,7 @@ def condition_faults(
     yield from _damage(facts, heard)
     yield from _silent_tracks(facts, heard, limits)
     yield from _flutter(facts, declared, limits)
-    yield from _drop_outs(heard)
+    yield from _drop_outs(heard, declared)
     yield from _noise(facts, heard, limits)
 
 
@@ -118,12 +123,14 @@ def _flutter(facts: Mapping[str, Any], declared: Declared, limits: Limits) -> It
             return
 
 
-def _drop_outs(heard: Heard) -> Iterator[Fault]:
+def _drop_outs(heard: Heard, declared: Declared) -> Iterator[Fault]:
     found: dict[int, list[float]] = {}
     for tone in heard.tones.values():
+        usual_db = _contact_db(tone.frequency_hz, declared.speed_ips)
         for track in tone.section["tracks"]:
             for drop in track["dropouts"]:
-                found.setdefault(track["track"], []).append(drop["depth_db"])
+                if drop["depth_db"] > usual_db:
+                    found.setdefault(track["track"], []).append(drop["depth_db"])
     if found:
         tracks = tuple(sorted(found))
         count = sum(map(len, found.values()))
@@ -135,6 +142,13 @@ def _drop_outs(heard: Heard) -> Iterator[Fault]:
             f" up to {deepest_db:.0f} dB",
             "cannot be filled; clean tape and heads, transfer again",
         )
+
+
+def _contact_db(frequency_hz: float, speed_ips: float | None) -> float:
+    """What the contact of tape and head takes for moments on a deck in order."""
+    if speed_ips is None:
+        return 0.0
+    return float(spacing_loss_db(_CONTACT_UM, wavelength_um(frequency_hz, speed_ips)))
 
 
 def _noise(facts: Mapping[str, Any], heard: Heard, limits: Limits) -> Iterator[Fault]:

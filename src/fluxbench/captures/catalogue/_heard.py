@@ -133,8 +133,9 @@ def _left(
     for point, lost in zip(points, lost_db, strict=True):
         hz = np.array(point.frequency_hz)
         expected_db = -float(lost)
-        if likely.recorded is not None and likely.played is not None:
-            expected_db += float(difference_db(likely.recorded, likely.played, hz, reference_hz))
+        told = likely.recorded is not None or likely.as_recorded is False
+        if told and likely.played is not None:
+            expected_db += float(difference_db(likely.nearest, likely.played, hz, reference_hz))
         if point.frequency_hz > SHORT_WAVES_HZ:
             expected_db += _step_db(points, likely)
         left.append(

@@ -56,7 +56,7 @@ def judge(facts: Mapping[str, Any], declared: Declared, limits: Limits | None = 
         declared,
         heard,
         _fluxivity(heard, declared),
-        corrections_of(heard, faults, declared),
+        corrections_of(heard, faults, declared, limits),
     )
 
 

@@ -56,7 +56,9 @@ class Likely:
     """What the tones say of the equalisations; `why` is not empty where they cannot tell.
 
     `recorded` and `played` are None where they cannot be told apart from others; `as_recorded` is
-    True if played is what was recorded, whichever that is, and None where that cannot be told.
+    True if played is what was recorded, whichever that is, and None where that cannot be told. It
+    is False with no `recorded` where what was played was surely not recorded, but several others
+    fit.
     """
 
     recorded: Equalisation | None
@@ -66,6 +68,22 @@ class Likely:
     step_db: float
     against: tuple[Against, ...]
     why: str = ""
+
+    @property
+    def candidates(self) -> tuple[Equalisation, ...]:
+        """The likeliest, as many as are sure together."""
+        found: list[Equalisation] = []
+        held = 0.0
+        for each in sorted(self.against, key=lambda against: -against.probability):
+            if held < SURE:
+                found.append(each.equalisation)
+                held += each.probability
+        return tuple(found)
+
+    @property
+    def nearest(self) -> Equalisation:
+        """What was recorded, or where several fit the likeliest; of standards that were weighed."""
+        return self.recorded or self.candidates[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +171,9 @@ def _told(
     if played is None and same >= SURE:
         why = "played as it was recorded; which equalisation that is, only a declaration tells"
         return Likely(None, None, True, same, step_db, against, why)
+    if played is not None and by_case.sum() - same >= SURE:
+        why = "not what it was played with, but several standards fit the tones as well"
+        return Likely(None, played, False, float(by_case.sum()) - same, step_db, against, why)
     why = (
         "no standard explains the levels of the tones"
         if by_case.sum() < 1.0 - SURE

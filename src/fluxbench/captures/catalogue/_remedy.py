@@ -63,7 +63,12 @@ class Remedy:
         if judgement is None or judgement.corrections is None or entry.facts is None:
             return entry
         corrections = judgement.corrections
-        if judgement.verdict is not Verdict.REPAIR or not corrections.changes:
+        if judgement.verdict is not Verdict.REPAIR:
+            return entry
+        likely = judgement.heard.likely
+        if likely.as_recorded is False and likely.recorded is None:
+            return replace(entry, corrected="not written: which equalisation it has is not sure")
+        if not corrections.changes:
             return entry
         target = self.folder / Path(found.below).with_suffix(".wav")
         try:

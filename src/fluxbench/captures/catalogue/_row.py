@@ -228,6 +228,8 @@ _BEXT = (
 def _recorded(likely: Likely) -> str:
     if likely.recorded is not None:
         return short(likely.recorded)
+    if likely.as_recorded is False:
+        return " or ".join(short(each) for each in likely.candidates)
     return "as played" if likely.as_recorded else "cannot tell"
 
 

@@ -7,10 +7,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.trade import HUM_HZ
+
 F64 = NDArray[np.float64]
 
-REFERENCE_TONES_HZ = (1000.0, 700.0, 500.0)
+REFERENCE_TONES_HZ = (1000.0, 700.0, 500.0, 400.0, 315.0)
 """The tone that all others are compared with: the first of these that there is."""
+
+_NOT_ALONE_HZ = (400.0, 315.0)
+"""Reference tones only beside another line-up tone: notes lie there. 315 Hz is that of slow speeds
+(IEC 60094-2, from memory), 400 Hz common practice."""
 
 _SHORTEST_S = 2.0
 """A line-up tone lasts at least so long; pips of a slate and notes are shorter. Our choice."""
@@ -26,7 +32,7 @@ _ALIKE_DB = 1.0
 _NEAR_RATIO = 0.12
 _SAME_RATIO = 0.03
 
-_HUM_HZ = (50.0, 60.0, 100.0, 120.0, 150.0, 180.0)
+_SHORTEST_HUM_S = 0.4
 _HUM_BELOW_DB = 15.0
 """So far below the reference tones beside it a low tone is hum: long waves are recorded at the
 level of the reference tone. Our choice."""
@@ -45,7 +51,8 @@ _LONGEST_PAUSE_S = 20.0
 class LineUpTone:
     """One tone, with a number for every track, NaN where it is not valid.
 
-    `against` is the reference tone that was printed with it, None if there is no other.
+    `against` is the reference tone that was printed with it, None if there is no other, or if
+    `is_reference`, since it is that one itself.
     """
 
     nominal_hz: float
@@ -56,6 +63,7 @@ class LineUpTone:
     validity: tuple[str, ...]
     section: Mapping[str, Any]
     against: "LineUpTone | None" = None
+    is_reference: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +89,7 @@ class Tones:
     @property
     def references(self) -> list[LineUpTone]:
         """The reference tone of every set that was printed together, where it has one."""
-        return [tone for tone in self.line_up if tone.against is None and _tells(tone)]
+        return [tone for tone in self.line_up if tone.is_reference]
 
 
 def tones_of(facts: Mapping[str, Any]) -> Tones:
@@ -89,14 +97,9 @@ def tones_of(facts: Mapping[str, Any]) -> Tones:
 
     Tones were printed together if none comes twice and no long pause lies between them.
     """
-    found = [
-        _tone(section)
-        for section in facts["sections"]
-        if section["kind"] == "tone"
-        and section["nominal_hz"]
-        and section["end_s"] - section["start_s"] >= _SHORTEST_S
-    ]
-    hum = [tone for place, tone in enumerate(found) if _is_hum(found, place)]
+    steady = [_tone(section) for section in facts["sections"] if section["kind"] == "tone"]
+    found = [tone for tone in steady if tone.nominal_hz and tone.length_s >= _SHORTEST_S]
+    hum = [tone for tone in steady if _is_hum(tone, found)]
     sets: list[list[LineUpTone]] = []
     for tone in found:
         if any(tone is each for each in hum):
@@ -109,7 +112,10 @@ def tones_of(facts: Mapping[str, Any]) -> Tones:
     for printed in sets:
         reference = reference_of({tone.nominal_hz: tone for tone in printed})
         line_up += [
-            tone if tone is reference else replace(tone, against=reference) for tone in printed
+            replace(tone, is_reference=True)
+            if tone is reference
+            else replace(tone, against=reference)
+            for tone in printed
         ]
     return Tones(tuple(line_up), tuple(hum))
 
@@ -124,12 +130,15 @@ def _tells(tone: LineUpTone) -> bool:
     return tone.nominal_hz in REFERENCE_TONES_HZ and bool(np.isfinite(tone.level_dbfs).any())
 
 
-def _is_hum(tones: Sequence[LineUpTone], place: int) -> bool:
+def _is_hum(tone: LineUpTone, line_up: Sequence[LineUpTone]) -> bool:
     """Far below the reference tone before it, and below the one after it."""
-    tone = tones[place]
-    if not any(abs(tone.frequency_hz / hz - 1.0) < _SAME_RATIO for hz in _HUM_HZ):
+    on_line = any(abs(tone.frequency_hz / hz - 1.0) < _SAME_RATIO for hz in HUM_HZ)
+    if not on_line or tone.length_s < _SHORTEST_HUM_S:
         return False
-    beside = [*filter(_tells, tones[:place])][-1:] + [*filter(_tells, tones[place + 1 :])][:1]
+    start_s = tone.section["start_s"]
+    tells = [other for other in line_up if _tells(other)]
+    beside = [other for other in tells if other.section["start_s"] < start_s][-1:]
+    beside += [other for other in tells if other.section["start_s"] > start_s][:1]
     below_db = [mean(other.level_dbfs - tone.level_dbfs) for other in beside]
     return bool(beside) and min(below_db) > _HUM_BELOW_DB
 
@@ -164,7 +173,8 @@ def reference_of(tones: Mapping[float, LineUpTone]) -> LineUpTone | None:
     """The tone that all others are compared with; None if there is no valid one."""
     for nominal_hz in REFERENCE_TONES_HZ:
         tone = tones.get(nominal_hz)
-        if tone is not None and np.isfinite(tone.level_dbfs).any():
+        alone = nominal_hz in _NOT_ALONE_HZ and len(tones) < 2
+        if tone is not None and not alone and np.isfinite(tone.level_dbfs).any():
             return tone
     return None
 
@@ -201,19 +211,23 @@ def mean(values: F64) -> float:
     return float(finite.mean()) if len(finite) else float("nan")
 
 
-def middle(values: F64, declared: float | None = None) -> float:
+def middle(level_dbfs: F64, declared_dbfs: float | None, within_db: float) -> float:
     """The level of the tracks as a whole, from which each is told.
 
-    The median, so that one low track of many moves no other; or the mean, where that lies nearer
-    to what is declared and so explains the same with less. NaN if nothing is a number.
+    Where half of the tracks read what is declared it is theirs, and where the mean does it is the
+    mean: then the tracks are uneven, and nothing else is wrong. Else the median, so that one low
+    track of many moves no other. NaN if nothing is a number.
     """
-    finite = values[np.isfinite(values)]
+    finite = level_dbfs[np.isfinite(level_dbfs)]
     if not len(finite):
         return float("nan")
-    median, average = float(np.median(finite)), float(finite.mean())
-    if declared is not None and abs(average - declared) < abs(median - declared):
-        return average
-    return median
+    if declared_dbfs is not None:
+        right = finite[np.abs(finite - declared_dbfs) <= within_db]
+        if 2 * len(right) >= len(finite):
+            return float(np.median(right))
+        if abs(float(finite.mean()) - declared_dbfs) <= within_db:
+            return float(finite.mean())
+    return float(np.median(finite))
 
 
 def _tone(section: Mapping[str, Any]) -> LineUpTone:
