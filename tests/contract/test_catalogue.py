@@ -151,7 +151,7 @@ def _swelling(seconds: float, hz: float | None = None) -> made.F64:
         # Nor is 60 Hz, which is no tone of ISO 266 either.
         (_humming(-58.0, 60.0), "look", "hum of 60 Hz at -40.0 dB re the tone:"),
         # The same tones again, 1.5 dB lower: which of them counts is said; 20 dB lower is meant so.
-        (_three() + _three(-19.5), "look", "1000 Hz at 0:07 1.5 dB low against 0:00:"),
+        (_three() + _three(-19.5), "look", "1 kHz at 0:07 1.5 dB low against 0:00:"),
         (_three() + _three(-38.0), "good", "nothing to do"),
         # No tone on track 2, once with programme on it and once without.
         (
@@ -163,9 +163,9 @@ def _swelling(seconds: float, hz: float | None = None) -> made.F64:
         # All tones an octave high.
         (_three(times=2.0), "repeat", "tones at 200 Hz, 2 kHz, 10 kHz: as if played at twice"),
         # One low track of four moves no other.
-        (_three([-18.0, -18.0, -20.0, -18.0]), "repair", "1000 Hz: track 3 2.0 dB low: balance"),
+        (_three([-18.0, -18.0, -20.0, -18.0]), "repair", "1 kHz: track 3 2.0 dB low: balance"),
         # Of two the one that does not read what was declared.
-        (_three([-18.0, -16.5]), "repair", "1000 Hz: track 2 1.5 dB high: balance"),
+        (_three([-18.0, -16.5]), "repair", "1 kHz: track 2 1.5 dB high: balance"),
         # Hum beneath tones that nothing quiet lies between.
         (_with_hum(_three()), "look", "hum of 150 Hz at -45.0 dB re the tone:"),
         # Without a speed tone 1 kHz tells flutter: 0.3 % of 4 Hz, 2 sigma is 0.9969 of it.

@@ -200,8 +200,8 @@ def test_the_broadcast_extension(
         field[row["field"]] = bext[begin : begin + length]
     text = {name: value.rstrip(b"\0").decode("ascii") for name, value in field.items()}
     assert text["Description"] == (
-        "Line-up tones for 7.5 in/s, all tracks alike: 1000 Hz 0 dB, 10000 Hz -10 dB,"
-        " 100 Hz 0 dB, 16000 Hz -10 dB re 0 VU; 0 VU is -16 dBFS"
+        "Line-up tones for 7.5 in/s, all tracks alike: 1 kHz 0 dB, 10 kHz -10 dB,"
+        " 100 Hz 0 dB, 16 kHz -10 dB re 0 VU; 0 VU is -16 dBFS"
     )
     assert text["Originator"] == "Fluxbench"
     written = datetime.strptime(
@@ -271,7 +271,7 @@ def test_a_tone_lasts_half_a_minute_unasked(capsys: pytest.CaptureFixture[str]) 
         ("", "Missing option '--speed'"),
         ("--speed 14", "no line-up tones are known for 14 in/s; use 30, 15, 7.5, 3.75"),
         ("--speed nan", "no line-up tones are known for nan in/s"),
-        ("--speed 15 --rate 32000", "16000 Hz cannot be sent at --rate 32000; give one above"),
+        ("--speed 15 --rate 32000", "16 kHz cannot be sent at --rate 32000; give one above"),
         ("--speed 15 --rate 1", "--rate cannot be 1"),
         ("--speed 15 --zero-vu 0.1", "--zero-vu cannot be 0.1"),
         ("--speed 15 --zero-vu nan", "--zero-vu cannot be nan"),
@@ -381,7 +381,7 @@ def test_what_is_played_is_what_a_file_would_hold() -> None:
     sound = np.concatenate(link.sent)
     assert np.array_equal(sound[: len(wanted)], wanted)
     assert not sound[len(wanted) :].any()
-    assert said[0] == "tone 1 of 4: 1000 Hz at 0 dB for 2 s"
+    assert said[0] == "tone 1 of 4: 1 kHz at 0 dB for 2 s"
     assert len(said) == 4
 
 

@@ -12,7 +12,7 @@ import { state } from "../src/store";
 import type { State } from "../src/model";
 
 const found: Found = {
-  faults: [{ kind: "balance", asks_for: "repair", tracks: [1, 2], found: "1000 Hz: track 2 0.8 dB low", remedy: "balance the tracks" }],
+  faults: [{ kind: "balance", asks_for: "repair", tracks: [1, 2], found: "1 kHz: track 2 0.8 dB low", remedy: "balance the tracks" }],
   declared: { speed_ips: 15, played: { t1_us: null, t2_us: 35 }, level_dbfs: -18, speed_tone_hz: null, format: null, by_history: [] },
   equalisation: { recorded: { t1_us: 3180, t2_us: 50 }, played: { t1_us: null, t2_us: 35 }, as_recorded: false, confidence: 0.92, why: null, against: [] },
   levels: { reference_hz: 1000, level_dbfs: [-18, -18.8] },

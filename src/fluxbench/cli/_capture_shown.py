@@ -18,6 +18,7 @@ from fluxbench.base import Validity
 from fluxbench.captures import CaptureReading, Kind, MeasuredSection, line_of, nominal_hz
 from fluxbench.cli._capture_drawn import drawn, drawn_delays
 from fluxbench.cli._capture_related import reel_lines, section_lines
+from fluxbench.trade import pitch
 
 _WIDTH = 110
 _MOST_COLUMNS = 8
@@ -169,7 +170,7 @@ def _tone(section: MeasuredSection, tracks: tuple[int, ...], title: str) -> Tabl
         mean_hz = float(found_hz.mean())
         title += f", {mean_hz:.3f} Hz"
         if nominal := nominal_hz(mean_hz):
-            title += f", {100.0 * (mean_hz / nominal - 1.0):+.3f} % re {nominal:g} Hz"
+            title += f", {100.0 * (mean_hz / nominal - 1.0):+.3f} % re {pitch(nominal)}"
     if take.flutter is not None:
         title += _flutter(section)
     table = _new(

@@ -157,7 +157,11 @@ def _standing(link: "Link", output: int, frequency_hz: float, level_dbfs: float)
 
 
 def _how(meter: str, frequency_hz: float, level_dbfs: float) -> str:
-    return f"{meter}; {frequency_hz:g} Hz at {level_dbfs:g} dBFS; inputs by cables from the outputs"
+    from fluxbench.trade import pitch
+
+    return (
+        f"{meter}; {pitch(frequency_hz)} at {level_dbfs:g} dBFS; inputs by cables from the outputs"
+    )
 
 
 def _show(

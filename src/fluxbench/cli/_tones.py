@@ -139,13 +139,14 @@ def _write(
 
 def _check_file(file: Path, printed: "Sequence[LineUpTone]", rate_hz: int) -> None:
     from fluxbench.base import MisuseError
+    from fluxbench.trade import pitch
 
     if file.suffix.lower() != ".wav":
         raise MisuseError(f"{file} would be no name for a Broadcast Wave file; end it in .wav")
     highest_hz = max(tone.frequency_hz for tone in printed)
     if not highest_hz < rate_hz / 2:
         raise MisuseError(
-            f"a tone of {highest_hz:g} Hz cannot be sent at --rate {rate_hz};"
+            f"a tone of {pitch(highest_hz)} cannot be sent at --rate {rate_hz};"
             f" give one above {2 * highest_hz:g}"
         )
 
@@ -156,9 +157,10 @@ def _broadcast(
     """Who made the file, when, what of; the words of its coding history have no commas (R98)."""
     from fluxbench import __version__
     from fluxbench.captures import BroadcastExtension
+    from fluxbench.trade import pitch
 
     now = datetime.now().astimezone()
-    told = ", ".join(f"{tone.frequency_hz:g} Hz {tone.level_db:g} dB" for tone in printed)
+    told = ", ".join(f"{pitch(tone.frequency_hz)} {tone.level_db:g} dB" for tone in printed)
     text = f"Fluxbench {__version__}; line-up tones {speed_ips:g} in/s; rounded without dither"
     if form.tracks > 2:
         text += f"; {form.tracks} tracks alike"

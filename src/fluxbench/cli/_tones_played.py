@@ -77,8 +77,10 @@ def _fade(link: "Link", last: NDArray[np.float32]) -> None:
 
 
 def _told(passage: "Passage", printed: "Sequence[LineUpTone]") -> str:
+    from fluxbench.trade import pitch
+
     tone = printed[passage.number - 1]
     return (
-        f"tone {passage.number} of {len(printed)}: {tone.frequency_hz:g} Hz at"
+        f"tone {passage.number} of {len(printed)}: {pitch(tone.frequency_hz)} at"
         f" {tone.level_db:g} dB for {tone.duration_s:g} s"
     )

@@ -4,6 +4,7 @@ from fluxbench.history._beside import Beside, levelled, read_with, side_by_side
 from fluxbench.history._drift import Drift, drift_of
 from fluxbench.history._findings import band_of, findings_of
 from fluxbench.history._forecast import COVERAGE, Forecast, Outlook, forecasts_of
+from fluxbench.history._lives import begin_of, newest_life_of
 from fluxbench.history._rate import Rates, common_rate_of, own_rates_of, rates_of
 from fluxbench.history._sudden import Finding, What
 from fluxbench.history._suggestions import Suggestion, suggestion_of
@@ -23,6 +24,7 @@ __all__ = [
     "Trail",
     "What",
     "band_of",
+    "begin_of",
     "common_rate_of",
     "date_of",
     "days_of",
@@ -30,6 +32,7 @@ __all__ = [
     "findings_of",
     "forecasts_of",
     "levelled",
+    "newest_life_of",
     "own_rates_of",
     "rates_of",
     "read_with",

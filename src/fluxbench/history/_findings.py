@@ -10,6 +10,7 @@ from scipy.special import chdtrc
 
 from fluxbench.history._beside import levelled
 from fluxbench.history._drift import APART, Drift
+from fluxbench.history._lives import begin_of, lives_of
 from fluxbench.history._rate import (
     LEAST_INTERVALS,
     WANDER_PER_ROOT_DAY,
@@ -105,23 +106,46 @@ def _trends(drifts: Mapping[str, Drift], bands: Mapping[str, float] | None) -> l
     for name, drift in drifts.items():
         if drift.trail.tracks == 1 and name in STACK:
             continue
-        rates = common_rate_of(drift)
-        rate, error = float(rates.per_day[0]), float(rates.error_per_day[0])
-        if not np.isfinite(rate) or float(rates.doubt[0]) > DOUBT_TOGETHER:
-            continue
-        all_of_it = rate * drift.span_days
-        if abs(all_of_it) < PART_OF_BAND * band_of(name, bands) or not _one_way(drift, rate):
-            continue
-        wear = name in SHORT_WAVES and rate < 0.0
-        found.append(
-            _trend(drift, What.WEAR if wear else What.TOGETHER, (), rate, error, rates.doubt[0])
-        )
+        band = band_of(name, bands)
+        found += _of_lives(drift, band) or [f for f in (_trend_of_all(drift, band),) if f]
     return _joined(found)
+
+
+def _of_lives(drift: Drift, band: float) -> list[Finding]:
+    """Trends within the lives of a head, of which the older ones are over."""
+    lives = lives_of(drift)
+    if len(lives) == 1:
+        return []
+    renewed = [begin_of(life) for life in lives[1:]]
+    told = [_trend_of_all(life, band) for life in lives]
+    return [
+        replace(f, renewed=at)
+        for f, at in zip(told, [*renewed, None], strict=True)
+        if f is not None
+    ]
+
+
+def _trend_of_all(drift: Drift, band: float) -> Finding | None:
+    """What all tracks do slowly, if it is beyond doubt and of any size."""
+    if not len(drift.days):
+        return None
+    rates = common_rate_of(drift)
+    rate, error = float(rates.per_day[0]), float(rates.error_per_day[0])
+    if not np.isfinite(rate) or float(rates.doubt[0]) > DOUBT_TOGETHER:
+        return None
+    if abs(rate * drift.span_days) < PART_OF_BAND * band or not _one_way(drift, rate):
+        return None
+    wear = drift.trail.trimmer in SHORT_WAVES and rate < 0.0
+    return _trend(drift, What.WEAR if wear else What.TOGETHER, (), rate, error, rates.doubt[0])
 
 
 def _joined(found: Sequence[Finding]) -> list[Finding]:
     """Wear that shows on both heads is one finding: both play the same calibration tape."""
-    wear = [f for f in found if f.what is What.WEAR and f.trimmers[0] != "record_high"]
+    wear = [
+        f
+        for f in found
+        if f.what is What.WEAR and f.trimmers[0] != "record_high" and f.renewed is None
+    ]
     if len(wear) < 2:
         return list(found)
     most = max(wear, key=lambda f: abs(f.amount))

@@ -55,6 +55,8 @@ class Finding:
     """Of dirt: whether what was trimmed out came back at the next visit."""
     restless: bool = False
     """Of a card: to and fro instead of one way."""
+    renewed: str | None = None
+    """Of wear: when the head was found renewed after it, where it was."""
     notes: tuple[Note, ...] = ()
 
 

@@ -1,6 +1,9 @@
 """What stands out, in words, with its evidence; the deck's manual and qualified people decide."""
 
+import re
 from dataclasses import dataclass
+
+import numpy as np
 
 from fluxbench.history._sudden import Finding, What
 from fluxbench.history._trail import Note, date_of, days_of
@@ -43,13 +46,28 @@ def _evidence(f: Finding) -> tuple[str, ...]:
         when = f"left on {_date(f.since)}, found on {_date(f.until)}: {size}"
     said = [f"{_names(f)}, {_tracks(f)}: {when}"]
     if f.doubt is not None:
-        said.append(f"chance alone shows as much with a probability of {max(f.doubt, 1e-9):.1g}")
+        said.append(f"chance alone shows as much {_how_often(f.doubt)}")
     if f.came_back is not None:
         said.append(
             "at the next visit it came back by itself: it had been trimmed away"
             if f.came_back else "nothing of it is left at the next visit"
         )  # fmt: skip
-    return (*said, *(_note(n) for n in f.notes))
+    return (*(_signed(one) for one in said), *(_note(n) for n in f.notes))
+
+
+def _signed(text: str) -> str:
+    """A minus as a minus before numbers, not as a hyphen; dates keep theirs."""
+    return re.sub(r"(?<![\w-])-(?=\d)", "\N{MINUS SIGN}", text)
+
+
+def _how_often(doubt: float) -> str:
+    """A probability in words: once in so many times."""
+    times = min(1.0 / max(doubt, 1e-12), 1e9)
+    for power, word in ((1e9, "a billion"), (1e6, "a million")):
+        if times >= power:
+            return f"less than once in {word} times"
+    digits = 10.0 ** np.floor(np.log10(times))
+    return f"once in {int(np.floor(times / digits) * digits):,} times".replace(",", " ")
 
 
 def _note(note: Note) -> str:
@@ -58,6 +76,13 @@ def _note(note: Note) -> str:
 
 
 def _wear(f: Finding) -> tuple[str, tuple[str, ...]]:
+    if f.renewed is not None:
+        over = (
+            f"Short waves fell slowly on all tracks until the {_head(f)} head was found renewed on"
+            f" {_date(f.renewed)}: that was its wear, or slow dirt. What has happened since is"
+            " told apart from it."
+        )
+        return over, ()
     both = len(f.trimmers) > 1
     where = {"record_high": "the record head"}.get(f.trimmers[0], f"the {_head(f)} head")
     cause = (
@@ -84,10 +109,10 @@ def _dirt(f: Finding) -> tuple[str, tuple[str, ...]]:
 
 def _renewed(f: Finding) -> tuple[str, tuple[str, ...]]:
     work = [n.kind for n in f.notes]
-    because = f"the notes have {', '.join(work)}" if work else "no service note says why"
+    because = f"the service notes say {', '.join(work)}" if work else "no service note says why"
     words = (
         f"Short waves stepped up on {_tracks(f)} and stayed: a relapped, new or newly cleaned"
-        f" head; {because}. Trends are counted afresh around it."
+        f" head; {because}. Its wear is counted afresh from here."
     )
     return words, () if work else (DEMAGNETISER,)
 
@@ -147,7 +172,10 @@ def _head(f: Finding) -> str:
 
 
 def _names(f: Finding) -> str:
-    return " and ".join(name.replace("_", " ") for name in f.trimmers)
+    return " and ".join(
+        name.replace("_", " ") + (" end" if name.endswith(("_high", "_low")) else "")
+        for name in f.trimmers
+    )
 
 
 def _tracks(f: Finding) -> str:

@@ -22,6 +22,7 @@ from fluxbench.trade import (
     LEVEL_HZ,
     azimuth_frequency_hz,
     companion_frequency_hz,
+    pitch,
 )
 
 TAILS_OUT = "the line-up is done; keep the reel tails out, so that what prints through is masked"
@@ -204,8 +205,9 @@ def check_response(bench: Bench, rows: Mapping[str, F64]) -> None:
     off = np.nan_to_num(np.array(list(inside.values())))
     for t in np.flatnonzero(bench.live & (np.abs(off).max(axis=0) > accept.response_db)):
         worst = int(np.argmax(np.abs(off[:, t])))
+        at = pitch(float(list(inside)[worst]))
         bench.note(
-            f"response of track {t + 1} is {off[worst, t]:+.1f} dB at {list(inside)[worst]} Hz,"
+            f"response of track {t + 1} is {off[worst, t]:+.1f} dB at {at},"
             f" beyond {accept.response_db:g} dB"
         )
 

@@ -12,7 +12,7 @@ from fluxbench.lineup._steps import rounded
 from fluxbench.lineup._telling import Stop
 from fluxbench.measure import THIRD_HARMONIC_LIMIT_PERCENT, Measured, maximum_output
 from fluxbench.signals import PerTrack, Silence, Tone
-from fluxbench.trade import LEVEL_HZ
+from fluxbench.trade import LEVEL_HZ, pitch
 
 RESPONSE_S = 2.5
 NOISE_S = 8.0
@@ -92,7 +92,7 @@ def response(bench: Bench) -> Procedure:
         for k, f in enumerate(few):
             judged = bands.response_low_hz <= f <= bands.response_high_hz
             limit = bands.response_db if judged else None
-            rows.append((f, Row(f"{f:g} Hz", "dB", level[k], error[k], limit, within=True)))
+            rows.append((f, Row(pitch(f), "dB", level[k], error[k], limit, within=True)))
     return [row for _, row in sorted(rows, key=lambda one: one[0])]
 
 

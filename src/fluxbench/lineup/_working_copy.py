@@ -15,6 +15,7 @@ from fluxbench.lineup._sections import wrong_tape
 from fluxbench.lineup._stages_before import safe_check
 from fluxbench.lineup._steps import rounded
 from fluxbench.lineup._telling import Stop
+from fluxbench.trade import pitch
 
 COPY_STAGES = ("prepare", "read the calibration tape", "record the copy", "play the copy")
 START_S = 5.0
@@ -76,7 +77,7 @@ class WorkingCopy(LineUp):
         points = yield from self.gather(min(READ_S, section.seconds - 1.0))
         share = np.median([p.share[0, self.live] for p in points])
         if share < LEAST_SHARE:
-            raise wrong_tape(self, f"{section.frequency_hz:g} Hz is not where it should be")
+            raise wrong_tape(self, f"{pitch(section.frequency_hz)} is not where it should be")
         self.advise(None, section.number, len(self.plan.sections))
         return np.array([mean_level_db(points)[0], error_db(points)[0]])
 
@@ -149,7 +150,7 @@ class WorkingCopy(LineUp):
         self.source = ("none", None)
         self.silence()
         self.listen(last[0].frequency_hz)
-        text = f"wind back to {last[0].frequency_hz:g} Hz of the copy"
+        text = f"wind back to {pitch(last[0].frequency_hz)} of the copy"
         yield from self.ask("locate", text, position_s=round(start_s + 1.0, 2))
         yield from self.ask("transport", "play, every track safe", state="play", ready=[],
                             monitor="reproduce")  # fmt: skip
@@ -196,7 +197,7 @@ class WorkingCopy(LineUp):
         worst = max(sections, key=lambda s: abs(s["correction_db"]))
         self.note(
             f"the copy carries what the calibration tape does within"
-            f" {abs(worst['correction_db']):.2f} dB, most at {worst['frequency_hz']:g} Hz; it"
+            f" {abs(worst['correction_db']):.2f} dB, most at {pitch(worst['frequency_hz'])}; it"
             f" played again within {again_db:.2f} dB; its corrections are kept"
         )
 

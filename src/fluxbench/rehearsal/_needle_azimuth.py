@@ -5,6 +5,7 @@ import numpy as np
 from fluxbench.rehearsal._needle_desk import REST_S, Doing
 from fluxbench.rehearsal._needle_person import Person, learnt
 from fluxbench.rehearsal._technician import MOST_TURNS, REACTION_S, TRIAL_TURNS
+from fluxbench.trade import pitch
 
 LADDER_HZ = (1000.0, 4000.0, 10_000.0)
 """Steps small enough that a tone in phase by eye leaves the next one within half a turn."""
@@ -38,7 +39,7 @@ def in_phase(person: Person, trimmer: str, frequency_hz: float, rough: bool) -> 
         elif reach is None:
             trial = min(2.0 * trial, MOST_TURNS)
     else:
-        person.note(f"{trimmer}: {phase_deg:+.0f} degrees are left at {frequency_hz:g} Hz")
+        person.note(f"{trimmer}: {phase_deg:+.0f} degrees are left at {pitch(frequency_hz)}")
     person.write("azimuth", trimmer=trimmer, frequency_hz=frequency_hz, found_deg=found_deg,
                  left_deg=phase_deg)  # fmt: skip
 

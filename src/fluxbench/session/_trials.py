@@ -26,6 +26,7 @@ from fluxbench.session._session import Session
 from fluxbench.session._threads import WatchedThread
 from fluxbench.session._trial_process import LoopTrial, MeterTrial, Trial, run_trial
 from fluxbench.signals import PerTrack, Silence, Tone
+from fluxbench.trade import pitch
 
 POLL_S = 0.05
 RESTS_WITHIN_S = 8.0
@@ -132,7 +133,7 @@ class Trials:
             channels, how, uncertainty_db = self._by_cables(now, now.found)
         elif isinstance(now.trial, MeterTrial) and read:
             channels = tuple(read)
-            how = f"{meter}; {now.trial.frequency_hz:g} Hz at {now.trial.level_dbfs:g} dBFS"
+            how = f"{meter}; {pitch(now.trial.frequency_hz)} at {now.trial.level_dbfs:g} dBFS"
         else:
             raise NotNowError("nothing was read yet; type what the meter reads first")
         keep_calibration(self._session.book, now.interface, channels, how, uncertainty_db, key)

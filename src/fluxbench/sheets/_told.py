@@ -10,6 +10,7 @@ from fluxbench.sheets._plan_told import CM_PER_INCH, NOT_GIVEN, plan_told, speed
 from fluxbench.sheets._table_told import angles_told, columns_told, farthest, headline
 from fluxbench.sheets._verified_told import verified_told
 from fluxbench.sheets._words import NOT_READ, TRIMMERS, one_line
+from fluxbench.trade import pitch
 
 WIDTH_MM, WHOLE_WIDTH_MM = 82.0, 176.0
 HEIGHT_MM, LOW_HEIGHT_MM, WIDE_HEIGHT_MM = 41.0, 30.0, 52.0
@@ -146,8 +147,8 @@ def _figure(response: Response, picture: Picture) -> dict[str, Any]:
 def _band(contents: Contents) -> str:
     bands = contents.plan.tolerances
     return (
-        f"dB off target. Shaded: ±{bands.response_db:g} dB from {bands.response_low_hz:g} Hz to "
-        f"{bands.response_high_hz / 1000:g} kHz; a track that leaves it is heavy and has its number"
+        f"dB off target. Shaded: ±{bands.response_db:g} dB from {pitch(bands.response_low_hz)} to "
+        f"{pitch(bands.response_high_hz)}; a track that leaves it is heavy and has its number"
     )
 
 

@@ -18,10 +18,12 @@ from fluxbench.history import (
     Rates,
     Trail,
     band_of,
+    begin_of,
     common_rate_of,
     findings_of,
     forecasts_of,
     levelled,
+    newest_life_of,
     own_rates_of,
     rates_of,
     read_with,
@@ -108,13 +110,15 @@ def trimmer_history(
     if trail is None:
         raise HTTPException(404, f"nothing was read of {trimmer!r} on this deck")
     drift = levelled(trail, watched.labels(trimmer))
-    common = common_rate_of(drift)
+    life = newest_life_of(drift)
+    common = common_rate_of(life)
     band = band_of(trimmer, watched.bands) if tolerance is None else tolerance
     return {
         "deck": deck, "trimmer": trimmer, "unit": trail.unit, "tolerance": band,
         "line_ups": list(trail.lineups), "at": list(trail.at),
+        "counted_from": trail.at[0] if life is drift else begin_of(life),
         "together": _together(drift, common),
-        "tracks": _tracks(trail, drift, common, band),
+        "tracks": _tracks(trail, drift, life, common, band),
     }  # fmt: skip
 
 
@@ -187,11 +191,14 @@ def _together(drift: Drift, rate: Rates) -> dict[str, Any]:
     }
 
 
-def _tracks(trail: Trail, drift: Drift, common: Rates, band: float) -> list[dict[str, Any]]:
-    own = own_rates_of(drift)
-    rates = rates_of(drift, own, common)
+def _tracks(
+    trail: Trail, drift: Drift, life: Drift, common: Rates, band: float
+) -> list[dict[str, Any]]:
+    """Moves of all that was watched; rates and forecasts of the newest life of the head."""
+    own = own_rates_of(life)
+    rates = rates_of(life, own, common)
     low, high = rates.interval_per_day()
-    forecasts = forecasts_of(drift, band, rates)
+    forecasts = forecasts_of(life, band, rates)
     return [
         {
             "track": t + 1,

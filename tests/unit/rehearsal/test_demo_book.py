@@ -59,6 +59,33 @@ def test_the_planted_wear_drift_dirt_and_relap_are_found_and_nothing_else(
     assert suggested(client, "demo-deck-mixing") == []
 
 
+def test_what_is_found_has_the_size_of_what_was_planted(client: TestClient) -> None:
+    """Spacing loss at the high tone beyond that at the level tone, 54.6 dB x distance / wavelength.
+
+    Wallace, 1951 (from memory): 0.9 um on the day of the relap, of which the last visit before it
+    saw 438 of 451 days; 1.2 um of dirt; at 15 ips 10 kHz is 38.1 um long, 1 kHz 381 um.
+    """
+
+    def lost_db(away_um: float) -> float:
+        return -54.6 * away_um * (1 / 38.1 - 1 / 381.0)
+
+    large = {s["what"]: s for s in ask(client, "/suggestions", "demo-deck-large")["suggestions"]}
+    wear, relap = large["wear"], large["renewed"]
+    worn_db = lost_db(0.9 * 438 / 451)
+    assert abs(wear["amount"] - worn_db) < 3.0 * wear["error"] < 0.2
+    assert relap["amount"] == pytest.approx(-worn_db, abs=0.05)
+    assert wear["until"] == relap["since"]
+    assert "until the reproduce head was found renewed on 2025-04-07" in wear["words"]
+    small = {s["what"]: s for s in ask(client, "/suggestions", "demo-deck-small")["suggestions"]}
+    assert small["dirt"]["amount"] == pytest.approx(lost_db(1.2), abs=0.05)
+    since = ask(client, "/trimmers/reproduce_high", "demo-deck-large")
+    assert since["counted_from"] == relap["until"]
+    together = since["together"]
+    assert together["low_per_year"] < 0.0 < together["high_per_year"] < 0.2, "no wear since"
+    outlooks = {t["forecast"]["outlook"] for t in since["tracks"]}
+    assert outlooks <= {"stays", "not before"}
+
+
 def test_evidence_names_the_service_notes(client: TestClient) -> None:
     told = {
         s["what"]: " ".join(s["evidence"])

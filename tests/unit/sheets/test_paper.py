@@ -10,7 +10,8 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from fluxbench.sheets import sheet_pdf
+from fluxbench.sheets import card_of, sheet_pdf, track_sheet_pdf
+from tests.benches.pdf_rules import broken_rules
 from tests.benches.written_lineup import shown, whole
 from tests.unit.sheets.test_sheet import contents
 
@@ -31,7 +32,7 @@ def sizes(file: Path) -> list[tuple[float, float]]:
 
 
 def assert_archivable(file: Path) -> None:
-    """PDF/A-2b by its own word, without scripts, and every font inside."""
+    """PDF/A-2b by its own word, every font inside, and by the rules that can be read off a file."""
     told = tool("pdfinfo", file)
     assert re.search(r"JavaScript: +no", told)
     assert re.search(r"Encrypted: +no", told)
@@ -41,6 +42,8 @@ def assert_archivable(file: Path) -> None:
     fonts = tool("pdffonts", file).splitlines()[2:]
     assert fonts
     assert [line for line in fonts if not re.search(r" yes +yes +yes +\d+ +\d+$", line)] == []
+
+    assert broken_rules(file) == []
 
 
 def grey(file: Path, page: int = 1, dpi: int = 150) -> np.ndarray:
@@ -66,3 +69,25 @@ def test_the_sheet_of_a_line_up(tmp_path: Path, paper: str, tracks: int) -> None
     assert [code.text for code in codes] == [
         f"http://192.168.1.20:7355/api/lineups/{told.lineup}/sheet"
     ]
+
+
+@pytest.mark.parametrize(
+    ("kept", "put", "rule"),
+    [
+        (b"/GTS_PDFA1", b"/GTS_PDFX1", "6.2.3 output intent"),
+        (b"/ID", b"/IX", "6.1.3 file identifier"),
+        (b"/FontFile3", b"/FontNone3", "6.2.11 fonts inside"),
+        (b"/ToUnicode", b"/ToNothing", "text that cannot be read out: 2u asks for it"),
+        (b"pdfaid:part", b"pdfaid:pare", "6.6.2 metadata"),
+        (b"%PDF-1.7", b"%PDF-2.0", "6.1.2 header"),
+    ],
+)
+def test_a_rule_that_is_broken_is_noticed(
+    tmp_path: Path, kept: bytes, put: bytes, rule: str
+) -> None:
+    """Words changed in a small paper, as long as before: it opens, and is no PDF/A."""
+    made = track_sheet_pdf(card_of({"tracks": 2}), "1")
+    file = tmp_path / "broken.pdf"
+    file.write_bytes(made.replace(kept, put))
+    assert kept in made
+    assert [one.startswith(rule) for one in broken_rules(file)] == [True]

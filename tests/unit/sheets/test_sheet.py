@@ -296,7 +296,7 @@ def verification(tracks: int, out: int | None = None) -> list[Step]:
         "response": [
             row("63 Hz", "dB", [0.8] * tracks, 2.0, within=True, margin_db=[1.2] * tracks),
             row("250 Hz", "dB", [-1.1] * tracks, 2.0, within=True, margin_db=[0.9] * tracks),
-            row("20000 Hz", "dB", [-3.0] * tracks, None, within=True),
+            row("20 kHz", "dB", [-3.0] * tracks, None, within=True),
         ],
         "noise": [row("noise, A-weighted", "dB", noise, -50.0,
                       margin_db=[-50.0 - n for n in noise])],

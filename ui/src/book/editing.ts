@@ -1,7 +1,7 @@
 // What is being told to the book just now. It outlives a look at another screen, and a refusal.
 import { signal } from "@preact/signals";
 import { newId } from "../wire";
-import { changes, draftOf, factsOf, wrongOf, type Draft, type Field, type Raw, type Wrong } from "./draft";
+import { changes, draftOf, emptyRow, factsOf, wrongOf, type Draft, type Field, type Raw, type Wrong } from "./draft";
 import { find, readShelf, retire, write, type Facts, type Kind, type Thing } from "./things";
 
 const KEEP = "fluxbench.editing";
@@ -61,6 +61,9 @@ type Opening = Pick<Editing, "screen" | "kind" | "title" | "fields"> & {
 export function open({ screen, kind, title, fields, thing = null, start = {}, besides = {} }: Opening): void {
   const told = Object.fromEntries(Object.entries(thing?.facts ?? {}).filter(([, value]) => value !== null));
   const draft = draftOf(fields, { ...start, ...told });
+  const list = fields.length === 1 && fields[0]!.as === "rows" ? fields[0]! : null;
+  // A list alone that holds nothing was opened to add its first row.
+  if (list && (draft[list.name] as Draft[]).length === 0 && !thing?.assumed[list.name]) draft[list.name] = [emptyRow(list.columns ?? [])];
   set(screen, { screen, kind, thing, title, fields, besides, draft, wrong: {}, busy: false, sent: null });
 }
 

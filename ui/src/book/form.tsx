@@ -57,6 +57,11 @@ export function Form({ screen, above, below }: FormProps) {
   );
 }
 
+/** Whether it is answered by keys: they have names of their own, and a touch of the question presses none of them. */
+function areKeys(now: Editing, field: Field): boolean {
+  return field.as === "speeds" || (field.as !== "of" && (optionsOf(now, field)?.length ?? 9) <= 4);
+}
+
 const idOf = (now: Editing, path: string) => `${now.screen}-${path.replaceAll(".", "-")}`;
 
 function Ask({ now, field }: { now: Editing; field: Field }) {
@@ -66,7 +71,7 @@ function Ask({ now, field }: { now: Editing; field: Field }) {
   const untold = now.draft[field.name] === "" && assumed !== null;
   return (
     <div class={`asks as-${field.as} ${wrong ? "is-wrong" : ""}`}>
-      {field.as === "rows" ? <h3 id={`${id}-name`}>{field.label}</h3> : <label id={`${id}-name`} for={id}>{field.label}</label>}
+      {field.as === "rows" ? <h3 id={`${id}-name`}>{field.label}</h3> : areKeys(now, field) ? <span class="asked">{field.label}</span> : <label for={id}>{field.label}</label>}
       {field.hint && <p class="hint" id={`${id}-hint`}>{field.hint}</p>}
       {field.as === "rows" ? <Rows now={now} field={field} /> : <Input now={now} field={field} path={field.name} />}
       {untold && (
@@ -100,14 +105,14 @@ function Input({ now, field, path, name }: InputProps) {
     "aria-invalid": wrong,
     ...(wrong && !name ? { "aria-describedby": `${id}-wrong` } : {}),
   };
-  if (field.as === "speeds") return <Speeds now={now} id={id} raw={raw as number[]} put={put} name={name ?? field.label} wrong={wrong} />;
+  if (field.as === "speeds") return <Speeds now={now} trimmers={path.startsWith("trimmers")} raw={raw as number[]} put={put} name={name ?? field.label} wrong={wrong} />;
   if (field.as === "flag")
     return (
       <span class="tick"><input {...said} type="checkbox" checked={raw as boolean} onChange={(e) => put(e.currentTarget.checked)} /></span>
     );
   const text = raw as string;
   const options = optionsOf(now, field);
-  if (options && options.length <= 4 && !name && field.as !== "of") return <Buttons options={options} raw={text} put={put} said={said} name={field.label} />;
+  if (options && !name && areKeys(now, field)) return <Buttons options={options} raw={text} put={put} wrong={wrong} name={field.label} />;
   if (options)
     return (
       <select {...said} value={text} onChange={(e) => put(e.currentTarget.value)}>
@@ -169,15 +174,15 @@ interface ButtonsProps {
   options: Options;
   raw: string;
   put: (to: string) => void;
-  said: Record<string, unknown>;
+  wrong: boolean;
   name: string;
 }
 
-function Buttons({ options, raw, put, said, name }: ButtonsProps) {
+function Buttons({ options, raw, put, wrong, name }: ButtonsProps) {
   return (
     <span class="keys" role="group" aria-label={name}>
-      {options.map(([value, words], i) => (
-        <button type="button" key={value} {...(i === 0 ? { id: said["id"] as string } : {})} aria-invalid={said["aria-invalid"] as boolean} aria-pressed={raw === value} onClick={() => put(raw === value ? "" : value)}>{words}</button>
+      {options.map(([value, words]) => (
+        <button type="button" key={value} aria-invalid={wrong} aria-pressed={raw === value} onClick={() => put(raw === value ? "" : value)}>{words}</button>
       ))}
     </span>
   );
@@ -195,14 +200,14 @@ function Picks({ names, raw, put, name }: { names: (string | number)[]; raw: str
 
 const SPEEDS = [30, 15, 7.5, 3.75, 1.875];
 
-function Speeds({ now, id, raw, put, name, wrong }: { now: Editing; id: string; raw: number[]; put: (to: number[]) => void; name: string; wrong: boolean }) {
-  const own = now.kind === "decks" && id.includes("trimmers") ? (now.thing?.facts["speeds_ips"] as number[] | undefined) : undefined;
+function Speeds({ now, trimmers, raw, put, name, wrong }: { now: Editing; trimmers: boolean; raw: number[]; put: (to: number[]) => void; name: string; wrong: boolean }) {
+  const own = now.kind === "decks" && trimmers ? (now.thing?.facts["speeds_ips"] as number[] | undefined) : undefined;
   const list = [...new Set([...(own ?? SPEEDS), ...raw])].sort((a, b) => b - a);
   const toggle = (speed: number) => put(raw.includes(speed) ? raw.filter((one) => one !== speed) : [...raw, speed].sort((a, b) => a - b));
   return (
     <span class="keys" role="group" aria-label={name}>
-      {list.map((speed, i) => (
-        <button type="button" key={speed} {...(i === 0 ? { id } : {})} aria-invalid={wrong} aria-pressed={raw.includes(speed)} onClick={() => toggle(speed)}>{speedName(speed, false)}</button>
+      {list.map((speed) => (
+        <button type="button" key={speed} aria-invalid={wrong} aria-pressed={raw.includes(speed)} onClick={() => toggle(speed)}>{speedName(speed, false)}</button>
       ))}
       {!own && <span class="unit">in/s</span>}
     </span>

@@ -94,7 +94,7 @@ function Answer({ question, of, overview }: { question: string; of: string; over
     );
   }
   if (of.startsWith("trimmers/")) return <TrimmerPage history={answer as TrimmerHistory} made={overview.line_ups} key={of} />;
-  if (of === "suggestions") return <Suggestions list={(answer as { suggestions: Suggestion[] }).suggestions} visits={overview.line_ups.length} show={showTrack} />;
+  if (of === "suggestions") return <Suggestions list={(answer as { suggestions: Suggestion[] }).suggestions} visits={(answer as { line_ups: number }).line_ups} show={showTrack} />;
   return <Beside told={answer as BesideTold} of={of as "batches" | "tapes"} />;
 }
 

@@ -34,6 +34,8 @@ export interface TrimmerHistory {
   tolerance: number;
   line_ups: string[];
   at: string[];
+  /** From when rates and forecasts count: the first line-up, or that which found the head renewed. */
+  counted_from?: string;
   together: { per_year: Num; low_per_year: Num; high_per_year: Num };
   tracks: TrackHistory[];
 }

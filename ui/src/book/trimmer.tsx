@@ -41,6 +41,7 @@ export function TrimmerPage({ history, made = [] }: { history: TrimmerHistory; m
           <div class="card">
             <p><b>{outlookWords(track.forecast, history.tolerance, history.unit)}</b></p>
             <p>{driftWords(track, history.unit, track.forecast.coverage)}</p>
+            {history.counted_from && history.counted_from !== history.at[0] && <p>{`Counted from ${dayOf(history.counted_from)}, when the head was found renewed: its wear before that is none of this.`}</p>}
             {!stack && <p class="hint">{`All tracks together: ${driftWords(history.together, history.unit, track.forecast.coverage)} This track apart from them: ${track.alone_per_year === null ? "cannot be told" : `${shown(track.alone_per_year)} ± ${(track.alone_error_per_year ?? 0).toFixed(2)} ${unitOf(history)} a year`}.`}</p>}
           </div>
           <Table history={history} track={track} />

@@ -1,5 +1,5 @@
 // Values in words, with their units.
-import { shown } from "../scale";
+import { pitch, shown } from "../scale";
 import { tracksShown, type Field } from "./draft";
 import { nameOf, type Kind } from "./things";
 
@@ -48,7 +48,10 @@ export function valueWords(field: Field, value: unknown): string {
     case "dates": return (value as string[]).join(", ");
     case "names": return (value as string[]).map((name, i) => `${i + 1} ${name}`).join(", ");
     case "rows": return `${(value as unknown[]).length}`;
-    case "number": return `${field.unit?.startsWith("dB") ? shown(value as number, decimals(value as number), field.unit === "dB") : String(value).replace("-", "−")}${unit}`;
+    case "number":
+      if (field.unit === "Hz") return pitch(value as number);
+      if (field.label.endsWith("±")) return `${value as number}${unit}`;
+      return `${field.unit?.startsWith("dB") ? shown(value as number, decimals(value as number), field.unit === "dB") : String(value).replace("-", "−")}${unit}`;
     default: return `${String(value)}${unit}`;
   }
 }

@@ -10,7 +10,7 @@ from fluxbench.captures.catalogue._faults import Fault, Kind, Limits
 from fluxbench.captures.catalogue._heard import Heard, Left
 from fluxbench.captures.catalogue._likely import difference_db
 from fluxbench.captures.catalogue._tones import MEANT_DB, LineUpTone, mean, middle
-from fluxbench.trade import Equalisation
+from fluxbench.trade import Equalisation, pitch
 
 F64 = NDArray[np.float64]
 
@@ -29,13 +29,13 @@ def tone_faults(heard: Heard, declared: Declared, limits: Limits) -> Iterator[Fa
     yield from _delays(heard, limits)
     yield from _equalisation(heard)
     yield from _response(heard, limits)
-    if abs(heard.speed_offset_percent) > limits.speed_percent:
+    tone_hz = declared.speed_tone_hz
+    if tone_hz is not None and abs(heard.speed_offset_percent) > limits.speed_percent:
         way = "fast" if heard.speed_offset_percent > 0.0 else "slow"
         yield Fault(
             Kind.SPEED,
             (),
-            f"played {abs(heard.speed_offset_percent):.2f} % {way} by its"
-            f" {declared.speed_tone_hz:g} Hz tone",
+            f"played {abs(heard.speed_offset_percent):.2f} % {way} by its {pitch(tone_hz)} tone",
             "resample",
         )
 
@@ -45,7 +45,7 @@ def _levels(heard: Heard, declared: Declared, limits: Limits) -> Iterator[Fault]
         return
     level_dbfs = heard.reference.level_dbfs
     middle_dbfs = middle(level_dbfs, declared.level_dbfs, limits.level_db)
-    hz = f"{heard.reference.nominal_hz:g} Hz"
+    hz = pitch(heard.reference.nominal_hz)
     if declared.level_dbfs is not None:
         off_db = middle_dbfs - declared.level_dbfs
         if abs(off_db) > limits.level_db:
@@ -74,7 +74,7 @@ def _two_levels(heard: Heard, limits: Limits) -> Iterator[Fault]:
             yield Fault(
                 Kind.TWO_LEVELS,
                 (),
-                f"{tone.nominal_hz:g} Hz at {_at(tone)} {_off(off_db)} against {used}",
+                f"{pitch(tone.nominal_hz)} at {_at(tone)} {_off(off_db)} against {used}",
                 f"levels are told by the one at {used}; reels joined, or a gain moved: listen",
             )
             return
