@@ -106,6 +106,27 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             config.hook.pytest_deselected(items=left_out)
 
 
+LONGEST = (
+    "tests/contract/test_rehearse.py", "tests/unit/rehearsal/test_needle.py",
+    "tests/contract/test_faults.py", "tests/unit/lineup/", "tests/unit/decks/", "tests/faults/",
+    "tests/contract/", "tests/golden/", "tests/unit/deck/", "tests/unit/history/",
+)  # fmt: skip
+"""What takes long, by the beginning of its path."""
+
+
+class LongestFirst:
+    """Files that take long begin first, so that no core waits for one of them at the end."""
+
+    @pytest.hookimpl(trylast=True)
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        items.sort(key=lambda item: _place(item.nodeid))
+
+
+def _place(name: str) -> int:
+    """Which of `LONGEST` it is; the order is as drawn where it is the same."""
+    return next((n for n, start in enumerate(LONGEST) if name.startswith(start)), len(LONGEST))
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     for line in _what_is_left_out():
         terminalreporter.write_line(line, yellow=True)
@@ -120,6 +141,7 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    config.pluginmanager.register(LongestFirst())
     lines = _what_is_left_out()
     if lines and os.environ.get("FLUXBENCH_REQUIRE_ALL") == "1":
         raise pytest.UsageError(*lines)
@@ -142,9 +164,9 @@ def own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monke
         monkeypatch.setenv(name, f"{home}")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def playing() -> Iterator[Any]:
-    """What starts browsers: one for all tests of a process, which can have no more than that."""
+    """What starts browsers; a process can have one at a time, and meanwhile no other event loop."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as started:

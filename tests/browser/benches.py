@@ -1,4 +1,8 @@
-"""A bench of its own for a test: `fluxbench serve` with a small practice deck, and its end."""
+"""A bench of its own for a test: `fluxbench serve` with a small practice deck, and its end.
+
+A test that waits for tape does so on a quick deck (`tests/benches/quick_deck.py`), and on no other
+clock than the deck's: `Running.pace` says how many seconds of tape pass in one of the wall.
+"""
 
 import json
 import os
@@ -8,12 +12,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.request import urlopen
 
+ROOT = Path(__file__).parents[2]
+READY = re.compile(r"samples at port (\d+), controls at (http://\S+:(\d+))")
 PASSED_FIRST = "try { localStorage.setItem('fluxbench.first told', 'true') } catch {}"
 """For a page of somebody who has passed the first hour."""
 
@@ -25,6 +31,7 @@ class Running:
     address: str
     book: Path
     process: "subprocess.Popen[str]"
+    pace: float = 1.0
 
     @property
     def deck(self) -> dict[str, Any]:
@@ -38,8 +45,40 @@ class Running:
 
 
 @contextmanager
-def serving(book: Path, tracks: int = 2) -> Iterator[Running]:
-    """A bench on a free port; it and its deck have ended afterwards."""
+def quick_deck(book: Path, tracks: int, pace: float, seed: int) -> Iterator[None]:
+    """The practice deck of a book on a quick clock, where the book's bench finds it running."""
+    deck = subprocess.Popen(
+        [sys.executable, "-m", "tests.benches.quick_deck", "--samples-port", "0", "--port", "0",
+         "--state", str(book.with_name(book.name + ".deck")), "--tracks", str(tracks),
+         "--seed", str(seed)],
+        cwd=ROOT, env={**os.environ, "FLUXBENCH_TEST_PACE": str(pace)}, stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert deck.stdout is not None
+    try:
+        with deck.stdout as said:
+            found = READY.search(said.readline())
+        assert found, "the deck did not start"
+        note = {"process": deck.pid, "samples_port": int(found[1]), "controls": found[2],
+                "controls_port": int(found[3])}  # fmt: skip
+        book.with_name(book.name + ".deck-runs").write_text(json.dumps(note))
+        yield
+    finally:
+        end(deck.pid)
+        deck.wait(20.0)
+
+
+@contextmanager
+def serving(book: Path, tracks: int = 2, pace: float = 1.0, seed: int = 1) -> Iterator[Running]:
+    """A bench on a free port; it and its deck have ended afterwards. The seed is a quick deck's."""
+    with ExitStack() as stack:
+        if pace != 1.0:
+            stack.enter_context(quick_deck(book, tracks, pace, seed))
+        yield stack.enter_context(_serving(book, tracks, pace))
+
+
+@contextmanager
+def _serving(book: Path, tracks: int, pace: float) -> Iterator[Running]:
     command = [sys.executable, "-m", "fluxbench", "serve", "--no-browser", "--port", "0"]
     process = subprocess.Popen(
         [*command, "--tracks", str(tracks), "--book", str(book)],
@@ -53,7 +92,7 @@ def serving(book: Path, tracks: int = 2) -> Iterator[Running]:
         with process.stdout as said:
             found = re.search(r"http://\S+", said.readline())
             assert found, "the bench did not start"
-            yield Running(found[0], book, process)
+            yield Running(found[0], book, process, pace)
     finally:
         end(process.pid)
         process.wait(20.0)

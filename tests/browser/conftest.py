@@ -16,10 +16,12 @@ ARGUMENTS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
+PACE = 4.0
+"""Seconds of tape in one of the wall, where a test waits for tape."""
 SIZES = {"tablet": (1180, 820), "laptop": (1280, 800)}
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium(playing: Playwright) -> Iterator[Browser]:
     browser = playing.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
     yield browser
@@ -28,7 +30,7 @@ def chromium(playing: Playwright) -> Iterator[Browser]:
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[Running]:
-    with serving(tmp_path / "book.db") as running:
+    with serving(tmp_path / "book.db", pace=PACE) as running:
         yield running
 
 

@@ -72,8 +72,8 @@ def turn(page: Page, trimmer: str, track: int, turns: float) -> None:
 class Setting:
     """Sets bias of one track by what the page says: across the peak, then to the target."""
 
-    def __init__(self, page: Page, track: int) -> None:
-        self._page, self._track = page, track
+    def __init__(self, page: Page, track: int, pace: float = 1.0) -> None:
+        self._page, self._track, self._pace = page, track, pace
         self.verdicts: set[str] = set()
         self.phases: list[int] = []
         self._turns_per_db = 0.0
@@ -125,7 +125,7 @@ class Setting:
             self.phases.append(now.way)
         if self._turns_per_db == 0.0:
             self._tried += self._turn(0.25)
-            self._page.wait_for_timeout(int(1000 * now.wait_s + 600))
+            self._page.wait_for_timeout((1000 * now.wait_s + 600) / self._pace)
             then = see(self._page)
             if abs(then.moved_db) > 0.5:
                 self._turns_per_db = self._tried / then.moved_db
@@ -146,7 +146,7 @@ class Setting:
         assert now.deviation_db is not None
         scale = self._turns_per_db or 0.2
         turned = self._turn(now.deviation_db * scale)
-        self._watch(now.wait_s + 0.5)
+        self._watch((now.wait_s + 0.5) / self._pace)
         then = see(self._page)
         if then.track != self._track or then.deviation_db is None:
             return

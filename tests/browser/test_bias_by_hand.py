@@ -54,7 +54,7 @@ def test_a_trimmer_is_turned_past_the_peak_to_its_target(page: Page, bench: Runn
         page.reload()
         page.wait_for_selector(".focus:not(.waiting)")
 
-    setting = Setting(page, 1)
+    setting = Setting(page, 1, bench.pace)
     assert setting.done(260.0, reload), "\n".join(setting.story)
     assert "in" in setting.verdicts
     assert setting.phases[-2:] == [-1, 1], "past the peak one way and back the other"

@@ -13,7 +13,7 @@ from fluxbench import book
 from tests.benches.made_pictures import made_picture
 from tests.benches.written_lineup import shown
 from tests.browser.benches import Running, serving
-from tests.browser.conftest import SIZES
+from tests.browser.conftest import PACE, SIZES
 from tests.browser.test_screens import (
     assert_no_faults_in_either_light,
     faults_of,
@@ -56,7 +56,7 @@ def made_book(path: Path) -> None:
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[Running]:
     made_book(tmp_path / "book.db")
-    with serving(tmp_path / "book.db") as running:
+    with serving(tmp_path / "book.db", pace=PACE) as running:
         yield running
 
 

@@ -27,9 +27,9 @@ def faults_of(page: Page) -> list[str]:
 
 def assert_no_faults_in_either_light(page: Page) -> None:
     for light in ("dark", "light"):
-        page.emulate_media(color_scheme=light)
-        page.wait_for_timeout(400)  # colours fade over
+        page.emulate_media(color_scheme=light, reduced_motion="reduce")  # else colours fade over
         assert faults_of(page) == []
+    page.emulate_media(reduced_motion="no-preference")
 
 
 def scrolled_size(page: Page) -> list[int]:
@@ -156,7 +156,7 @@ def test_a_calibration_tape_that_is_being_wiped_is_shouted(page: Page, bench: Ru
         if (hands.state()["section"] or 0) >= 5:
             break
         page.wait_for_timeout(200)
-    page.wait_for_timeout(1500)  # it has heard this section for a while
+    page.wait_for_timeout(2000 / bench.pace)  # it has heard this section for a while
     hands.transport(state="record", ready=[1])
     shout = page.get_by_role("alert").filter(has_text="STOP: track 1 has vanished")
     expect(shout).to_be_visible()

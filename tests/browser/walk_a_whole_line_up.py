@@ -5,53 +5,20 @@ this: two tracks took 414 s by finger and 322 s by keys on two busy cores. By ha
 ``pytest tests/browser/walk_a_whole_line_up.py``; ``FLUXBENCH_LONG=1`` adds eight tracks, never run.
 """
 
-import json
 import os
-import re
-import subprocess
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.benches import Running, end, serving
+from tests.browser.benches import serving
 from tests.browser.conftest import PATIENCE_MS, SIZES
 from tests.browser.walker import Finger, Keys, Walker
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(3600)]
-READY = re.compile(r"samples at port (\d+), controls at (http://\S+:(\d+))")
-ROOT = Path(__file__).parents[2]
 TRACKS = (2, 8) if os.environ.get("FLUXBENCH_LONG") else (2,)
 WALKS = [(by, tracks) for tracks in TRACKS for by in ("finger", "keys")]
 PACE = float(os.environ.get("FLUXBENCH_TEST_PACE", "6"))
-
-
-@contextmanager
-def quick_bench(book: Path, tracks: int, pace: float = PACE) -> Iterator[Running]:
-    """A bench that finds a practice deck running already, on a quick clock."""
-    state = str(book.with_name(book.name + ".deck"))
-    deck = subprocess.Popen(
-        [sys.executable, "-m", "tests.benches.quick_deck", "--samples-port", "0", "--port", "0",
-         "--state", state, "--tracks", str(tracks), "--seed", "3"],
-        cwd=ROOT, env={**os.environ, "FLUXBENCH_TEST_PACE": str(pace)}, stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    assert deck.stdout is not None
-    try:
-        with deck.stdout as said:
-            found = READY.search(said.readline())
-        assert found, "the deck did not start"
-        note = {"process": deck.pid, "samples_port": int(found[1]), "controls": found[2],
-                "controls_port": int(found[3])}  # fmt: skip
-        book.with_name(book.name + ".deck-runs").write_text(json.dumps(note))
-        with serving(book, tracks) as running:
-            yield running
-    finally:
-        end(deck.pid)
-        deck.wait(20.0)
 
 
 def touched(chromium: Browser, has_touch: bool) -> Page:
@@ -64,7 +31,7 @@ def touched(chromium: Browser, has_touch: bool) -> Page:
 
 @pytest.mark.parametrize(("by", "tracks"), WALKS)
 def test_a_whole_line_up(chromium: Browser, tmp_path: Path, by: str, tracks: int) -> None:
-    with quick_bench(tmp_path / "book.db", tracks) as bench:
+    with serving(tmp_path / "book.db", tracks, PACE, seed=3) as bench:
         page = touched(chromium, has_touch=by == "finger")
         hand = Finger(page) if by == "finger" else Keys(page)
         page.goto(bench.address + "/#bench")

@@ -317,6 +317,25 @@ def test_what_is_wrong_with_samples_is_a_validity(
             assert all(value is None for name, value in track.items() if "_db" in name)
 
 
+def test_a_flac_damaged_in_the_middle_is_measured_on_either_side(
+    read: Read, tmp_path: Path
+) -> None:
+    """Only the packed blocks that are hurt are lost; their checksums say so (RFC 9639)."""
+    noisy = np.tile(SINE + made.noise(1.0, RATE_HZ, -40.0), (12, 1))
+    path = made.written(tmp_path / "x.flac", noisy, RATE_HZ, "PCM_16")
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2 : len(content) // 2 + 20] = bytes(20)
+    path.write_bytes(content)
+    code, (line,), told = read(path)
+    assert (code, told) == (0, [])
+    assert line["capture"]["validity"] == "cut"
+    assert "could not be read" in line["capture"]["notes"][0]
+    before, after = line["sections"]
+    assert before["end_s"] < 6.0 < after["start_s"] < before["end_s"] + 1.6
+    for section in (before, after):
+        assert section["tracks"][0]["level_dbfs"] == pytest.approx(-12.0, abs=0.01)
+
+
 def test_a_cut_file_is_measured_as_far_as_it_goes(read: Read, tmp_path: Path) -> None:
     for name, subtype in (("x.wav", "PCM_16"), ("x.aiff", "PCM_16"), ("x.flac", "PCM_16")):
         noisy = SINE + made.noise(1.0, RATE_HZ, -40.0)

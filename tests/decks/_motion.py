@@ -45,13 +45,13 @@ class Flutter:
     ) -> None:
         self._radian_per_frame = 2.0 * np.pi * frequency_hz / rate_hz
         self._start = peak / self._radian_per_frame * np.exp(1j * phase_rad)
-        self._table = np.exp(1j * np.outer(self._radian_per_frame, np.arange(frames)))
+        turns = np.outer(self._radian_per_frame, np.arange(frames))
+        self._cos, self._sin = np.cos(turns), np.sin(turns)
 
     def displacement(self, first_frame: int, frames: int) -> Floats:
         """Displacement (frames,) in samples, from deck frame ``first_frame`` on."""
         now = self._start * np.exp(1j * self._radian_per_frame * first_frame)
-        table = self._table[:, :frames]
-        return np.asarray(now.real @ table.real - now.imag @ table.imag)
+        return np.asarray(now.real @ self._cos[:, :frames] - now.imag @ self._sin[:, :frames])
 
 
 def _kernels() -> Samples:

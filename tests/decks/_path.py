@@ -82,6 +82,8 @@ class SignalPath:
         self._hum_rad = 2.0 * np.pi * np.array([50.0, 100.0, 150.0]) / self._rate_hz
         size = np.array([4e-4, 2e-4, 2.5e-4]) * rng.uniform(0.5, 1.4, (tracks, 3))
         self._hum = size * np.exp(2j * np.pi * rng.random((tracks, 3)))
+        turns = np.outer(self._hum_rad, np.arange(self.block))
+        self._hum_cos, self._hum_sin = np.cos(turns), np.sin(turns)
         self._between = rng.choice([-1.0, 1.0], tracks).astype(np.float32) * _FLAT_CROSSTALK
         self._contour = [machine.contour(self._rate_hz, sync) for sync in (False, True)]
         self._shelf = machine.shelf_section(self._rate_hz)
@@ -243,7 +245,6 @@ class SignalPath:
 
     def hum(self, frames: int, sync: bool) -> Samples:
         """Mains hum of the heads, constant whatever the tape does."""
-        turns = np.outer(self._hum_rad, self.clock + np.arange(frames))
-        size = self._hum * (0.25 if sync else 1.0)
-        hum = size.real @ np.cos(turns) - size.imag @ np.sin(turns)
+        size = self._hum * np.exp(1j * self._hum_rad * self.clock) * (0.25 if sync else 1.0)
+        hum = size.real @ self._hum_cos[:, :frames] - size.imag @ self._hum_sin[:, :frames]
         return np.asarray(hum, dtype=np.float32)

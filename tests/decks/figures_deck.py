@@ -92,6 +92,7 @@ class FiguresDeck:
             self.off[kind] = step_db * (np.round(self.off[kind] / step_db) + 0.3)
         self._found = {kind: off.copy() for kind, off in self.off.items()}
         self._sense = {kind: float(self._rng.choice([-1.0, 1.0])) for kind in ALL}
+        self._changes: dict[tuple[float, int], tuple[float, float]] = {}
         self._due: dict[tuple[str, int], float] = {}
         self._between: dict[tuple[str, int], float] = {}
         self._position_s = 0.0
@@ -193,11 +194,13 @@ class FiguresDeck:
 
     def _sent_db(self, f: float, t: int) -> float:
         """What the record side makes of a tone, against every trimmer right."""
-        bias_db = self.off["bias"][t]
-        wave = self._wave_um(f)
-        right = self._right_bias_db
-        change = float(output_db(wave, right + bias_db) - output_db(wave, right))
-        return change + self.off["record_level"][t] + self.off["record_high"][t] * _short(f)
+        bias_db = float(self.off["bias"][t])
+        kept = self._changes.get((f, t))
+        if kept is None or kept[0] != bias_db:  # it is asked for at every hop, and seldom another
+            wave, right = self._wave_um(f), self._right_bias_db
+            change = float(output_db(wave, right + bias_db) - output_db(wave, right))
+            kept = self._changes[f, t] = bias_db, change
+        return kept[1] + self.off["record_level"][t] + self.off["record_high"][t] * _short(f)
 
     @property
     def _right_bias_db(self) -> float:

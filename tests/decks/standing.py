@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
 from fluxbench.deck import KeptDeck, PracticeDeck
@@ -49,14 +50,18 @@ def with_hands(lineup: LineUp, deck: Deck, most_s: float) -> None:
 class Standing:
     """A deck, the bench beside it, and somebody who presses keys and turns nothing.
 
-    Unless `trusting`, he goes no further where the bench doubts.
+    Unless `trusting`, he goes no further where the bench doubts. Of the calibration tape only the
+    first `sections` are known, or all of them.
     """
 
-    def __init__(self, deck: Deck, course: Course, trusting: bool = False) -> None:
+    def __init__(
+        self, deck: Deck, course: Course, trusting: bool = False, sections: int | None = None
+    ) -> None:
         self.deck = deck
         self._trusting = trusting
         calibration, stock = deck.load("calibration"), deck.load("stock")
-        self.lineup = Stages(plan_from_state(calibration, stock), course)
+        plan = plan_from_state(calibration, stock)
+        self.lineup = Stages(replace(plan, sections=plan.sections[:sections]), course)
         self._done = 0
         self._engine = Engine(DeckLink(deck), deck.tracks)
 

@@ -217,6 +217,15 @@ def test_multitone(tmp_path: Path) -> None:
     assert section.response.level_dbfs[:, 0] == pytest.approx(-30.0, abs=0.02)
 
 
+def test_side_lines_of_a_swaying_level_are_no_tones(tmp_path: Path) -> None:
+    """0.2 dB at 9 Hz put lines 39 dB (half the index) below 65 and 83 Hz at 74 Hz: not sent."""
+    sent_hz = (32.0, 42.0, 53.0, 65.0, 83.0, *SENT_HZ[2:])
+    sway = 10 ** (0.2 / 20 * np.sin(2 * np.pi * 9.0 * made.times(4.0, RATE_HZ)))
+    wave = made.multitone(4.0, RATE_HZ, sent_hz, -30.0) * sway[:, None]
+    section = only(read(tmp_path, wave + made.noise(4.0, RATE_HZ, -90.0)))
+    assert section.response.frequencies_hz == pytest.approx(sent_hz, abs=0.2)
+
+
 def test_sweep(tmp_path: Path) -> None:
     wave = made.sweep(8.0, RATE_HZ, 20.0, 20_000.0, -20.0) + made.noise(8.0, RATE_HZ, -80.0)
     section = only(read(tmp_path, wave))

@@ -167,7 +167,8 @@ def test_a_plain_user_on_debian_gets_none(machine: Machine) -> None:
 def test_a_failed_check_is_shown_and_the_tests_run_all_the_same(machine: Machine) -> None:
     machine.python(wrong_types=1)
     done = machine.run(script="test")
-    beside, alone = "-m pytest -n auto --dist loadfile -m not alone", "-m pytest -m alone"
+    beside = "-m pytest -n auto --dist loadfile --no-loadscope-reorder -m not alone"
+    alone = "-m pytest -m alone"
     assert done.stdout == f"a wrong type\nstarted: {beside}\nstarted: {alone}\n"
 
 

@@ -44,3 +44,9 @@ export function turnBy(trimmer: string, track: number | null, turns: number): vo
   turned.value = { ...turned.value, [key]: (turned.value[key] ?? 0) + turns };
   void flush();
 }
+
+/** Another deck stands here: its screws stand as found. */
+export function anotherDeck(): void {
+  waiting.clear();
+  turned.value = {};
+}

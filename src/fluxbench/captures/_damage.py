@@ -1,11 +1,14 @@
 """What a capture says against a section: values that are no numbers, nothing there, lost frames."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fluxbench.base import Validity
 from fluxbench.captures._results import MeasuredSection
+from fluxbench.captures._scan import Scan
 from fluxbench.captures._sections import Kind, Section
 from fluxbench.captures._stretch import Capture
 
@@ -14,6 +17,30 @@ _GAP_FRAMES = 8
 _STEP_8_BITS, _STEP_16_BITS = 2.0**-7, 2.0**-15
 """What is smaller may be zero; 24 bits and floats are often made of 16."""
 _GAP_LEAST_DBFS = -40.0
+_LOST_SHARE = 0.5
+SHORTEST_S = 0.2
+
+
+def apart_at_damage(sections: Sequence[Section], scan: Scan) -> list[Section]:
+    """Sections of a file with frames that cannot be had; what goes on beyond them is another."""
+    if not scan.failed_frames:
+        return list(sections)
+    lost = scan.silent_frames > _LOST_SHARE * scan.hop_frames
+    return [whole for section in sections for whole in _between(section, lost, scan.hop_s)]
+
+
+def _between(section: Section, lost: NDArray[np.bool_], hop_s: float) -> list[Section]:
+    inside = lost[section.begin : section.end]
+    if section.kind is Kind.SWEEP or not inside.any() or inside.all():
+        return [section]
+    edges = np.flatnonzero(np.diff(~inside, prepend=False, append=False)) + section.begin
+    found = []
+    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        start_s = section.start_s if begin == section.begin else (begin + 1) * hop_s
+        end_s = section.end_s if end == section.end else (end - 1) * hop_s
+        if end_s - start_s >= SHORTEST_S:
+            found.append(replace(section, begin=begin, end=end, start_s=start_s, end_s=end_s))
+    return found
 
 
 def damage_of(capture: Capture, section: Section, kind: Kind) -> tuple[Validity, ...]:

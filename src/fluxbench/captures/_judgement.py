@@ -4,11 +4,11 @@ from collections import Counter
 from collections.abc import Sequence
 
 from fluxbench.base import Validity
+from fluxbench.captures._damage import SHORTEST_S
 from fluxbench.captures._header import Header
 from fluxbench.captures._results import MeasuredSection
 from fluxbench.captures._scan import Scan
 
-SHORTEST_S = 0.2
 _PLACES = 5
 """Where frames are missing: so many are told."""
 

@@ -36,6 +36,9 @@ _ORDERS = 10
 _MAIN = 10.0**-3.0
 """Re the strongest line, as power: what was sent, and hardly any distortion of it."""
 
+_BETWEEN = 10.0**-2.5
+"""So far below both its neighbours, as power, a line is what the tape made of them."""
+
 _PURE_SHARE = 0.99
 _LEAST_SPAN = 4.0
 _NEAR_DB = 10.0
@@ -62,6 +65,23 @@ class Lines:
         if not self.power:
             return float("nan")
         return self.frequencies_hz[int(np.argmax(self.power))]
+
+    @property
+    def sent_hz(self) -> tuple[float, ...]:
+        """Of a multitone: the lines without those 25 dB or more below both their neighbours.
+
+        No response dips like that between tones; side lines of a level that sways do.
+        """
+        power = np.array([np.inf, *self.power, np.inf])
+        beside = np.minimum(power[:-2], power[2:])
+        beside[~np.isfinite(beside)] = 0.0
+        return tuple(
+            frequency_hz
+            for frequency_hz, own, other in zip(
+                self.frequencies_hz, self.power, beside, strict=True
+            )
+            if own > _BETWEEN * other
+        )
 
     @property
     def several(self) -> bool:

@@ -235,7 +235,7 @@ def _with_multitone(result: MeasuredSection, stretch: Stretch, lines: Lines) -> 
         begin = (stretch.first + stretch.last - longest) // 2
         stretch = Stretch(stretch.capture, begin, begin + longest, stretch.told)
     apart: list[float] = []
-    for frequency_hz in lines.frequencies_hz:
+    for frequency_hz in lines.sent_hz:
         if frequency_hz < 0.49 * rate_hz and frequency_hz - (apart[-1:] or [0.0])[0] >= (
             _LEAST_GAP_HZ
         ):

@@ -10,8 +10,9 @@ import numpy as np
 
 from fluxbench.base import CaptureError, MisuseError, Validity
 from fluxbench.captures._again import own_tracks
+from fluxbench.captures._damage import SHORTEST_S, apart_at_damage
 from fluxbench.captures._header import Header
-from fluxbench.captures._judgement import SHORTEST_S, judged
+from fluxbench.captures._judgement import judged
 from fluxbench.captures._measuring import Plan, planned
 from fluxbench.captures._polarity import alignment_of
 from fluxbench.captures._reel import along_reel, level_sweeps, stepped
@@ -169,7 +170,10 @@ def _sections(
             return part()
 
     with ThreadPoolExecutor(threads) as pool:
-        plans = sorted(pool.map(plan, find_sections(found)), key=lambda plan: -plan.cost)
+        plans = sorted(
+            pool.map(plan, apart_at_damage(find_sections(found), found)),
+            key=lambda plan: -plan.cost,
+        )
         waiting = deque(
             (plan.finish, [pool.submit(work, part) for part in plan.parts]) for plan in plans
         )

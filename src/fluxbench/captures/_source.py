@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from types import TracebackType
@@ -44,6 +45,8 @@ class _Reader(Protocol):
     def read(self, frames: int) -> NDArray[np.float32]: ...
     def close(self) -> None: ...
 
+    failed: int
+
 
 class Source:
     """One open file; each thread opens its own.
@@ -61,7 +64,12 @@ class Source:
             if header.data_offset is None
             else _Plain(path, header, columns, self._most)
         )
-        self.failed = 0
+        self._missing = 0
+
+    @property
+    def failed(self) -> int:
+        """Frames that could not be had by now."""
+        return self._missing + self._reader.failed
 
     def __enter__(self) -> "Source":
         return self
@@ -86,7 +94,7 @@ class Source:
             wanted = min(stride, last - at)
             samples = self._reader.read(wanted)
             if missing := wanted - len(samples):
-                self.failed += missing
+                self._missing += missing
                 silence = np.zeros((self._tracks, missing), np.float32).T
                 samples = np.concatenate([samples, silence])
             yield samples
@@ -94,6 +102,8 @@ class Source:
 
 class _Plain:
     """Samples that lie in the file as plain numbers."""
+
+    failed = 0
 
     def __init__(self, path: str, header: Header, columns: Sequence[int], most_frames: int) -> None:
         self._frame_bytes = header.tracks * WIDTHS[header.coding]
@@ -125,6 +135,7 @@ class _Packed:
 
     def __init__(self, path: str, columns: Sequence[int] = (0,)) -> None:
         self._columns = list(columns)
+        self._at = self.failed = 0
         # Late: plain numbers need it not.
         import soundfile  # type: ignore[import-untyped]
 
@@ -141,18 +152,51 @@ class _Packed:
         try:
             self._file.seek(frame)
         except self._broken:
-            self._file.close()
-            self._file = self._open()
+            self._begin_anew()
             for at in range(0, frame, _STRIDE):
-                if not len(self.read(min(_STRIDE, frame - at))):
+                if not len(self._some(min(_STRIDE, frame - at))):
                     break
+        self._at = frame
 
     def read(self, frames: int) -> NDArray[np.float32]:
-        try:
-            samples = self._file.read(frames, dtype="float32", always_2d=True)
-        except self._broken:
-            samples = np.zeros((0, self._file.channels), np.float32)
+        """The next frames; fewer at the end of a cut file, silence where a file is damaged."""
+        samples = self._some(frames)
+        if len(samples) < frames:
+            samples = self._around_damage(frames, samples)
+        self._at += len(samples)
         return np.ascontiguousarray(samples.T[self._columns], np.float32).T
+
+    def _some(self, frames: int) -> NDArray[np.float32]:
+        try:
+            return np.asarray(self._file.read(frames, dtype="float32", always_2d=True))
+        except self._broken:
+            return np.zeros((0, self._file.channels), np.float32)
+
+    def _around_damage(self, frames: int, samples: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Each stretch that can be had by going there; what was read already if none can be."""
+        whole, good, failed = np.zeros((frames, self._file.channels), np.float32), 0, 0
+        self._begin_anew()
+        for at in range(0, frames, _STRIDE):
+            wanted = min(_STRIDE, frames - at)
+            try:
+                self._file.seek(self._at + at)
+                whole[at : at + wanted] = self._file.read(wanted, dtype="float32", always_2d=True)
+            except (self._broken, ValueError):  # the latter: there is less of it
+                self._begin_anew()
+                failed += wanted
+            else:
+                good += wanted
+        if not good:
+            return samples
+        self.failed += failed
+        with suppress(self._broken):
+            self._file.seek(self._at + frames)
+        return whole
+
+    def _begin_anew(self) -> None:
+        """What has failed once fails for ever after, until the file is opened again."""
+        self._file.close()
+        self._file = self._open()
 
     @property
     def format(self) -> tuple[int, int, int]:

@@ -21,7 +21,8 @@ class LowEndReading:
 
     NaN where the points do not show a bump or a dip of 0.1 dB. `mean_db` is the mean of the
     response over log frequency, 30 to 300 Hz: the bump and the dip cannot be trimmed flat, the
-    trimmer splits the error.
+    trimmer splits the error. Its error is that of the points, of the reference and of what may
+    lie between them.
     """
 
     bump_hz: float
@@ -90,18 +91,33 @@ def _of_track(at_hz: F64, level: F64, error: F64, reference_hz: float) -> LowEnd
     order = np.argsort(octaves)
     octaves, level, error = octaves[order], level[order], error[order]
     level = level - np.interp(np.log2(reference_hz), octaves, level)
+    reference_error = float(np.interp(np.log2(reference_hz), octaves, error))
     bump_at, bump_db = _extreme(octaves, level, 0.0, np.log2(300.0))
     lowest = bump_at if np.isfinite(bump_at) else np.log2(30.0)
     dip_at, dip_db = _extreme(octaves, -level, lowest, np.log2(_DIP_BELOW_HZ))
     weight = _weights(octaves)
+    between_db = _between_db(octaves, level)
     return LowEndReading(
         float(2.0**bump_at),
         bump_db,
         float(2.0**dip_at),
         -dip_db,
         float(weight @ level),
-        float(np.sqrt(np.sum((weight * error) ** 2))),
+        float(np.sqrt(np.sum((weight * error) ** 2) + reference_error**2 + between_db**2)),
     )
+
+
+def _between_db(octaves: F64, level: F64) -> float:
+    """How far the mean over 30 to 300 Hz may be off, since nothing is known between the points.
+
+    What a cubic with the points' own slopes adds to a straight line is h^2/12 times how the slopes
+    differ (Euler and Maclaurin's correction of a trapezium); each interval may be off by that.
+    """
+    slopes, widths = np.gradient(level, octaves), np.diff(octaves)
+    low, high = np.log2(COMPROMISE_HZ)
+    inside = np.clip(octaves[1:], low, high) - np.clip(octaves[:-1], low, high)
+    added = widths / 12.0 * np.diff(slopes) * inside
+    return float(np.sqrt(np.sum(added**2)) / max(inside.sum(), 1e-9))
 
 
 def _extreme(octaves: F64, level: F64, above: float, below: float) -> tuple[float, float]:

@@ -25,6 +25,13 @@ _LEAST_PERIODS = 4.0
 _SURE = 5.0
 _LEAST_HOPS = 8
 _LEAST_PART = 0.6
+_STEPS_AN_OCTAVE = 12
+_BESIDE_STEPS = 12
+"""To either side: levels that far apart have hardly a sample in common."""
+_FOURTH = np.array([1.0, -4.0, 6.0, -4.0, 1.0])
+_LEAST_DIFFERENCES = 5
+_METHOD_DB = 0.002
+"""Of an exact sweep through a smooth response: measured."""
 
 
 def sweep_levels(
@@ -58,6 +65,11 @@ def sweep_levels(
     a twelfth of an octave (four periods at least) to either side is turned back by the sweep's
     own law, so that it stands still, and measured as band power like a tone.
 
+    A sweep passes each frequency once, so how its level wanders meanwhile cannot be read there. It
+    is read from levels twelve to an octave, over an octave to either side: their fourth differences
+    hold next to nothing of a smooth response, and 70 times the variance of what has no memory.
+    The error is the larger of that and what the noise must give, and 0.002 dB at the least.
+
     Examples
     --------
     >>> time_s = np.arange(5 * 48_000) / 48_000
@@ -80,15 +92,35 @@ def sweep_levels(
             wanted_hz, np.nan, np.full(shape, np.nan), np.full(shape, np.nan),
             (unstable,) * len(wanted_hz),
         )  # fmt: skip
+    wander_db = _wander_db(fit, rate_hz, wanted_hz, *law)
     levels, errors, validity = np.full(shape, np.nan), np.full(shape, np.nan), []
     for row, frequency_hz in enumerate(wanted_hz):
         power, error_db, reason = _at(fit, rate_hz, float(frequency_hz), *law)
         heard = np.isfinite(error_db)
         here = downgraded(told, heard, reason)
         ok = np.array([v is Validity.OK for v in here], bool)
-        levels[row, ok], errors[row, ok] = dbfs(power[ok]), error_db[ok]
+        levels[row, ok], errors[row, ok] = dbfs(power[ok]), np.fmax(error_db, wander_db[row])[ok]
         validity.append(here)
     return ResponseReading(wanted_hz, 1.0, levels, errors, tuple(validity))
+
+
+def _wander_db(samples: Samples, rate_hz: float, wanted_hz: F64, start: float, slope: float) -> F64:
+    """Standard deviation of a level by what wanders while the sweep goes on, (points, tracks)."""
+    octaves = np.log2(wanted_hz)
+    low, high = octaves.min() - 1.0, min(octaves.max() + 1.0, np.log2(0.49 * rate_hz))
+    at = np.arange(low, high, 1.0 / _STEPS_AN_OCTAVE)
+    power = np.array([_at(samples, rate_hz, 2.0**one, start, slope)[:2] for one in at])
+    level = 10.0 * np.log10(np.where(np.isfinite(power[:, 1]), power[:, 0], np.nan))
+    fourth = sum(weight * level[k : len(level) - 4 + k] for k, weight in enumerate(_FOURTH))
+    wander = np.full((len(wanted_hz), samples.shape[1]), _METHOD_DB)
+    for row, octave in enumerate(octaves):
+        near = np.abs(at[2:-2] - octave) * _STEPS_AN_OCTAVE <= _BESIDE_STEPS
+        squares = fourth[near] ** 2 / (_FOURTH @ _FOURTH)
+        known = np.isfinite(squares).sum(axis=0)
+        mean = np.nansum(squares, axis=0) / np.maximum(known, 1)
+        seen = known >= _LEAST_DIFFERENCES
+        wander[row] = np.hypot(_METHOD_DB, np.where(seen, np.sqrt(mean), 0.0))
+    return wander
 
 
 def sweep_law(samples: Samples, rate_hz: float) -> tuple[float, float] | None:

@@ -63,6 +63,14 @@ class Ledger:
         """Whether there is a page that could not be written."""
         return self._pending is not None
 
+    @property
+    def link_now(self) -> Mapping[str, Any]:
+        """What the engine runs on; without one, only its name: it may come back another."""
+        link: Mapping[str, Any] = self.bench["link"]
+        if self.bench["engine"] == "running":
+            return link
+        return {**link, "rate_hz": None, "inputs": None, "outputs": None}
+
     def tell_link(self, rate_hz: int, inputs: int, outputs: int) -> None:
         """Tell that the engine runs, and on what."""
         link = {**self.bench["link"], "rate_hz": rate_hz, "inputs": inputs, "outputs": outputs}

@@ -280,7 +280,7 @@ class Session:
     def _begin(self, kind: str, shown: Mapping[str, Any]) -> None:
         self._refuse_if_one_runs()
         self._starts.refuse_if_resting()
-        shown = with_channels(kind, shown, self.ledger.bench["link"])
+        shown = with_channels(kind, shown, self.ledger.link_now)
         plan = plan_of(shown)
         self.ledger.record(self._desk)
         if self.ledger.stuck:

@@ -1,5 +1,6 @@
 // The exercise that runs on the practice deck, as the bench tells it; what it hides is not told.
 import { signal } from "@preact/signals";
+import { anotherDeck } from "../screws";
 import { complaint, kept } from "../store";
 import { call, newId, readDeck, readFaults, Refused, surely } from "../wire";
 
@@ -123,10 +124,16 @@ async function took(answer: Now | null): Promise<boolean> {
   return true;
 }
 
+/** What was answered by another deck than stood here before. */
+function exchanged(answer: Now | null): Promise<boolean> {
+  if (answer) anotherDeck();
+  return took(answer);
+}
+
 export async function beginExercise(name: string, seed?: number): Promise<boolean> {
   found.value = [];
   const body = { id: newId(), name, ...(seed === undefined ? {} : { seed }) };
-  return took(await told(() => surely<Now>("exercises/begin", body)));
+  return exchanged(await told(() => surely<Now>("exercises/begin", body)));
 }
 
 export async function handIn(): Promise<boolean> {
@@ -136,5 +143,5 @@ export async function handIn(): Promise<boolean> {
 }
 
 export async function leaveExercise(): Promise<boolean> {
-  return took(await told(() => surely<Now>("exercises/leave", { id: newId() })));
+  return exchanged(await told(() => surely<Now>("exercises/leave", { id: newId() })));
 }

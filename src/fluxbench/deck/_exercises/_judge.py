@@ -77,8 +77,8 @@ class Judge:
                     "trimmer": trimmer,
                     "track": None if name.endswith("arcmin") else at + 1,
                     "unit": "arcmin" if name.endswith("arcmin") else "dB",
-                    "found": round(found, 3),
-                    "left": round(value, 3),
+                    "found": round(found, 6),  # the page rounds; twice would be once too often
+                    "left": round(value, 6),
                     "hold": hold, "set": set_band, "accept": accept,
                     "verdict": "in" if within[0] else "near" if within[1] else "out",
                     "marks": _for_setting(within, was_in), "of": 0 if was_in[0] else FULL,

@@ -107,7 +107,7 @@ class SamplesServer:
         waited_s = 0.0
         while not self.over.is_set():
             try:
-                send = self._block(bench)
+                send = self._block(bench, greeted_as[0])
             except TimeoutError:
                 waited_s += _PATIENCE_S
                 frames = round(_PATIENCE_S * self._deck.rate_hz)
@@ -139,12 +139,12 @@ class SamplesServer:
                 return
             first, lost = first + len(send), False
 
-    def _block(self, bench: socket.socket) -> F32:
+    def _block(self, bench: socket.socket, tracks: int) -> F32:
         frames = _SENT.unpack(_take(bench, _SENT.size, patient=False))[0]
         if not 0 < frames <= _LONGEST_BLOCK_S * self._deck.rate_hz:
             raise ValueError(f"a block of {frames} frames")
-        content = _take(bench, 4 * frames * self._deck.tracks, patient=True)
-        return np.frombuffer(content, "<f4").reshape(frames, -1).astype(np.float32)
+        content = _take(bench, 4 * frames * tracks, patient=True)
+        return np.frombuffer(content, "<f4").reshape(frames, tracks).astype(np.float32)
 
 
 def _take(bench: socket.socket, count: int, patient: bool) -> bytes:
