@@ -102,7 +102,9 @@ class ReelFromElsewhere(LineUp):
         judged = judge_label(self._label, self.plan, read_db, self.live)
         self._tell(judged, hz)
         if judged.contradicts:
-            yield from self.doubt(Stop("its label cannot be true, so the deck is not lined up to it"))
+            yield from self.doubt(
+                Stop("its label cannot be true, so the deck is not lined up to it")
+            )
 
     def _tell(self, judged: Judged, hz: float) -> None:
         nominal_hz = self.plan.level_section.frequency_hz
