@@ -51,6 +51,8 @@ HAND_S = 1.0
 class Shown:
     """What stands in the field."""
 
+    stands: bool
+    """Whether there is a field at all."""
     ended: bool
     asks: bool
     big: str
@@ -91,7 +93,7 @@ def shown(page: Page) -> Shown:
     to_go = re.search(r"about (\d+) dB to go", told["fine"])
     wait = re.search(r"in ([\d.]+) s", told["fine"])
     return Shown(
-        " ended" in told["kind"], " ask" in told["kind"], told["big"], told["trimmer"],
+        told["kind"] != "", " ended" in told["kind"], " ask" in told["kind"], told["big"], told["trimmer"],
         int(told["who"]) if told["who"].isdecimal() else None,
         float(number[0]) * (way or 1) if number else None, way,
         (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,
@@ -202,6 +204,8 @@ class Walker:
                 raise AssertionError("the bench does not answer:\n" + "\n".join(self.story[-40:]))
             if now.ended:
                 return now.big
+            if not now.stands and self.story:  # the field has gone: an exercise has the page again
+                return "over"
             if now.asks:
                 self._do(now)
             elif now.trimmer and now.way:
