@@ -128,10 +128,18 @@ def _fluttering() -> list[made.F64]:
     return [whole + np.sum(lines, axis=0)]
 
 
-def _swelling(seconds: float) -> made.F64:
-    """Noise that comes and goes, as programme does."""
-    swell = np.abs(np.sin(2.0 * np.pi * 0.7 * made.times(seconds, 48_000)))
-    return made.noise(seconds, 48_000, -20.0, 2) * swell[:, None]
+def _with_hum(pieces: list[made.F64]) -> list[made.F64]:
+    whole = np.concatenate(pieces)
+    hum = made.tone(len(whole) / 48_000, 48_000, 150.0, [-63.0] * 2, delays_us=(0.0, 0.0))
+    return [whole + hum]
+
+
+def _swelling(seconds: float, hz: float | None = None) -> made.F64:
+    """Noise, or a note far too loud, that comes and goes, as programme does."""
+    swell = np.abs(np.sin(2.0 * np.pi * 0.7 * made.times(seconds, 48_000)))[:, None]
+    if hz is None:
+        return made.noise(seconds, 48_000, -20.0, 2) * swell
+    return made.tone(seconds, 48_000, hz, [12.0] * 2, delays_us=(0.0, 0.0)) * swell
 
 
 @pytest.mark.parametrize(
@@ -158,6 +166,25 @@ def _swelling(seconds: float) -> made.F64:
         (_three([-18.0, -18.0, -20.0, -18.0]), "repair", "1 kHz: track 3 2.0 dB low: balance"),
         # Of two the one that does not read what was declared.
         (_three([-18.0, -16.5]), "repair", "1 kHz: track 2 1.5 dB high: balance"),
+        # Hum beneath tones that nothing quiet lies between.
+        (_with_hum(_three()), "look", "hum of 150 Hz at -45.0 dB re the tone:"),
+        # Without a speed tone 1 kHz tells flutter: 0.3 % of 4 Hz, 2 sigma is 0.9969 of it.
+        (
+            [
+                made.tone(
+                    6.0,
+                    48_000,
+                    1000.0,
+                    [-18.0] * 2,
+                    delays_us=(0.0, 0.0),
+                    warp_s=made.flutter_warp_s(4.0, 0.3),
+                )
+            ],
+            "repeat",
+            "flutter 0.30 %",
+        ),
+        # Clipped at full scale, and made 1 dB quieter after.
+        ([*_three(), 0.9 * np.clip(_swelling(2.0, 440.0), -1.0, 1.0)], "repeat", "clipped:"),
         # However much flutter there is, and hum with its even harmonic.
         (_fluttering(), "repeat", "flutter 0."),
         # 400 Hz as reference.
@@ -174,16 +201,19 @@ def _swelling(seconds: float) -> made.F64:
         "octave",
         "one of four",
         "one of two",
+        "beneath",
         "flutter",
+        "clipped before",
+        "much flutter",
         "400 Hz",
     ],
 )
 def test_what_an_archive_meets_is_told_and_nothing_else(
     tmp_path: Path, pieces: list[made.F64], verdict: str, remedy: str
 ) -> None:
-    """By formulas alone; hiss of 80 dB below full scale under all of it."""
+    """By formulas alone; hiss of 90 dB below full scale under all of it."""
     whole = np.concatenate(pieces)
-    whole = whole + made.noise(len(whole) / 48_000, 48_000, -80.0, whole.shape[1])
+    whole = whole + made.noise(len(whole) / 48_000, 48_000, -90.0, whole.shape[1])
     path = made.written(tmp_path / "a.wav", whole, 48_000)
     declared = Declared(15.0, Equalisation(3180.0, 50.0), -18.0, None, None)
     judgement = judge(facts_of(str(path)), declared)

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from distributed import Client
 
 from fluxbench.captures.catalogue import Declared, catalogue
 from fluxbench.cli import main
@@ -79,7 +80,8 @@ def test_a_worker_is_killed_and_the_catalogue_is_that_of_one_machine(
     archive_of(Path("archive"), count)
     scheduler = address_of(start())
     workers = [start(scheduler) for _ in range(2)]
-    assert all(address_of(worker).startswith("tcp://127.0.0.1:") for worker in workers)
+    addresses = [address_of(worker) for worker in workers]
+    assert all(address.startswith("tcp://127.0.0.1:") for address in addresses)
 
     asked = run(scheduler, "archive", "--to", "out", "--json")
     deadline_s = time.monotonic() + 120.0
@@ -87,7 +89,10 @@ def test_a_worker_is_killed_and_the_catalogue_is_that_of_one_machine(
         assert asked.poll() is None, asked.communicate()[1]
         assert time.monotonic() < deadline_s
         time.sleep(0.01)
-    os.kill(workers[0].pid, signal.SIGKILL)
+    with Client(scheduler) as client:  # in the middle of a job of its own
+        while not client.processing(addresses[:1])[addresses[0]]:
+            assert time.monotonic() < deadline_s
+        os.kill(workers[0].pid, signal.SIGKILL)
     known = len(journalled(Path("out")))
     out, err = asked.communicate(timeout=120.0)
     assert (asked.returncode, err) == (0, "")

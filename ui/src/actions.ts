@@ -10,6 +10,12 @@ export async function acknowledge(): Promise<void> {
 }
 
 /** Let the practice deck do what is asked: the values of an ask are those of the deck's own call. */
+/** Share the doubt that was asked about: the line-up ends. */
+export async function decline(): Promise<void> {
+  const ask = state.peek()?.ask;
+  if (ask) await command("decline", { ask: ask.number });
+}
+
 export async function letDeck(ask: Ask): Promise<void> {
   if (ask.kind === "load") await load(String(ask.values["tape"]));
   else if (ask.kind === "locate") await locate(ask.values);
@@ -30,7 +36,8 @@ export const passOver = (now: Advice) => command("pass-over", { trimmer: now.tri
 /** The one thing that Enter or the foot switch does now. */
 export async function goOn(): Promise<void> {
   if (silenced.peek()) return;
-  if (state.peek()?.ask) await acknowledge();
+  const ask = state.peek()?.ask;
+  if (ask && ask.kind !== "doubt") await acknowledge(); // a doubt is answered by a key that says what it does
 }
 
 /** Look at a track, or give the choice back to the bench. */

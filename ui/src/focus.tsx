@@ -7,6 +7,7 @@ import { SheetLink } from "./paper";
 import { WayBack } from "./wayback";
 import { clock, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
+import { Doubted } from "./doubt";
 import { LabelForm, LabelJudged, labelling } from "./reel";
 import { WhereKey } from "./where";
 import { choosing, Choice, VerifyKey } from "./verified";
@@ -118,6 +119,7 @@ function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
   const stage = stageNow.value ?? "";
   const own = askCautions(stage, ask.kind, ask.values);
   const lines = ask.caution && !own.includes(ask.caution as never) ? [ask.caution, ...own] : own;
+  if (ask.kind === "doubt") return <Doubted ask={ask} lines={lines} />;
   return (
     <div class="asked" key={ask.number}>
       <p class="kicker">At the deck</p>

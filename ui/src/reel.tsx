@@ -4,7 +4,7 @@ import { useState } from "preact/hooks";
 import { begin } from "./actions";
 import { Cautions } from "./marks";
 import type { Label, LabelFit } from "./model";
-import { pitch, readNumber, shown } from "./scale";
+import { pitch, readNumber, shown, typeset } from "./scale";
 import { CAUTIONS } from "./words";
 
 /** Whether the person is telling what a reel's label says. */
@@ -87,12 +87,15 @@ export function LabelForm({ practice }: { practice: boolean }) {
 
 const constants = (fit: LabelFit) => `${fit.t1_us === null ? "" : `${fit.t1_us} + `}${fit.t2_us} µs`;
 
+/** Time constants and the standard's name; a proposal has its time constant in its name. */
+const recordedTo = (fit: LabelFit) => (fit.names[0]?.endsWith("proposal") ? typeset(fit.names[0]) : `${constants(fit)} ${fit.names[0] ?? ""}`);
+
 /** What the tones read off every standard of the speed, the label's first. */
 export function LabelJudged({ label }: { label: Label }) {
   const at = Object.keys(label.standards[0]?.off_db ?? {});
   return (
     <>
-      {label.words.map((line) => <p key={line}>{line.charAt(0).toUpperCase() + line.slice(1)}.</p>)}
+      {label.words.map((line) => <p key={line}>{typeset(line.charAt(0).toUpperCase() + line.slice(1))}.</p>)}
       <table class="taken printed">
         <thead>
           <tr><th>recorded to</th>{at.map((hz) => <th key={hz}>{pitch(Number(hz))}</th>)}<th /></tr>
@@ -100,7 +103,7 @@ export function LabelJudged({ label }: { label: Label }) {
         <tbody>
           {label.standards.map((fit) => (
             <tr key={constants(fit)}>
-              <td>{constants(fit)} {fit.names[0] ?? ""}{fit.on_label ? ", the label" : ""}</td>
+              <td>{recordedTo(fit)}{fit.on_label ? ", the label" : ""}</td>
               {at.map((hz) => <td key={hz}>{shown(fit.off_db[hz] ?? null)} dB</td>)}
               <td>{fit.fits ? "fits" : "does not fit"}</td>
             </tr>

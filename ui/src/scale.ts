@@ -35,6 +35,9 @@ export function pitch(frequency_hz: number): string {
     : `${Number(frequency_hz.toFixed(1))} Hz`;
 }
 
+/** A line of the bench as it is set: a minus before numbers, µs for us. */
+export const typeset = (line: string): string => line.replace(/(^|[\s(])-(?=\d)/g, "$1−").replace(/(\d) us\b/g, "$1 µs");
+
 /** A number as people write it: decimal point or comma, any minus, 10k for 10000; null if it is none. */
 export function readNumber(text: string, unit = ""): number | null {
   const plain = text.trim().replace(/[−–]/g, "-").replace(/[\s\u00a0\u202f]/g, "").replace(",", ".");

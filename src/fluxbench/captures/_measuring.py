@@ -165,7 +165,8 @@ def _tone_plan(
 ) -> Plan:
     """Parts of whole pieces; each but the last has one more block, for what begins before it."""
     tracks = stretch.capture.tracks
-    speed_tone = any(abs(frequency_hz / f - 1.0) < _NEAR_RATIO for f in _SPEED_TONES_HZ)
+    told_hz = (*_SPEED_TONES_HZ, *stretch.capture.flutter_hz)
+    flutters = any(abs(frequency_hz / f - 1.0) < _NEAR_RATIO for f in told_hz)
 
     def stream(first_s: float) -> ToneStream:
         return ToneStream(
@@ -173,7 +174,7 @@ def _tone_plan(
             len(tracks),
             frequency_hz,
             [float(track) for track in tracks],
-            with_flutter=speed_tone,
+            with_flutter=flutters,
             first_s=first_s,
         )
 
@@ -186,7 +187,7 @@ def _tone_plan(
     like = stream(0.0)
     part_s = like.piece_s * max(round(_PART_S / like.piece_s), 1)
     parts = stretch.parts(part_s, like.hop_frames, like.block_frames)
-    cost = (_FLUTTER_COST if speed_tone else 1.0) * parts[0].seconds
+    cost = (_FLUTTER_COST if flutters else 1.0) * parts[0].seconds
     return Plan(
         tuple(partial(work, part, part is not parts[-1]) for part in parts),
         cost,

@@ -18,7 +18,7 @@ from fluxbench.captures._polarity import alignment_of
 from fluxbench.captures._reel import along_reel, level_sweeps, stepped
 from fluxbench.captures._related import related
 from fluxbench.captures._results import CaptureReading, MeasuredSection
-from fluxbench.captures._scan import WORKERS, Scan, scan
+from fluxbench.captures._scan import WORKERS, scan
 from fluxbench.captures._sections import Kind, Section, find_sections
 from fluxbench.captures._source import open_header
 from fluxbench.captures._stretch import Capture
@@ -33,6 +33,7 @@ def read_capture(
     tracks: Sequence[int] = (),
     from_s: float = 0.0,
     to_s: float = np.inf,
+    flutter_hz: Sequence[float] = (),
     told: Callable[[float], None] = lambda share: None,
     threads: int = WORKERS,
 ) -> CaptureReading:
@@ -46,6 +47,8 @@ def read_capture(
         Numbers of the tracks to read, from 1; all if left out.
     from_s, to_s
         What to read of it, in s from its start.
+    flutter_hz
+        Tones that flutter is read from as well as from speed tones.
     told
         Hears how much is done, from 0 to 1, from several threads.
     threads
@@ -70,8 +73,8 @@ def read_capture(
     try:
         with np.errstate(all="ignore"):
             found = scan(path, header, wanted, first, last, progress.scanned, threads)
-            sections = _sections(path, header, wanted, first, last, found, progress, threads)
-            capture = Capture(path, header, wanted, first, found)
+            capture = Capture(path, header, wanted, first, found, tuple(flutter_hz))
+            sections = _sections(capture, last - first, progress, threads)
             sections = related(capture, sections, threads)
             alignment = alignment_of([own_tracks(section) for section in sections], wanted)
             sweeps = level_sweeps(sections)
@@ -147,19 +150,11 @@ def _part(path: str, header: Header, from_s: float, to_s: float) -> tuple[int, i
 
 
 def _sections(
-    path: str,
-    header: Header,
-    tracks: tuple[int, ...],
-    first: int,
-    last: int,
-    found: Scan,
-    progress: _Progress,
-    threads: int,
+    capture: Capture, frames: int, progress: _Progress, threads: int
 ) -> list[MeasuredSection]:
     """Measure the sections, part by part, the longest work first, side by side."""
-    if last - first < SHORTEST_S * header.rate_hz:
+    if frames < SHORTEST_S * capture.header.rate_hz:
         return []
-    capture = Capture(path, header, tracks, first, found)
 
     def plan(section: Section) -> Plan:
         with np.errstate(all="ignore"):
@@ -171,7 +166,7 @@ def _sections(
 
     with ThreadPoolExecutor(threads) as pool:
         plans = sorted(
-            pool.map(plan, apart_at_damage(find_sections(found), found)),
+            pool.map(plan, apart_at_damage(find_sections(capture.scan), capture.scan)),
             key=lambda plan: -plan.cost,
         )
         waiting = deque(

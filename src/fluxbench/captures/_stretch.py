@@ -25,6 +25,8 @@ class Capture:
     first_frame: int
     """Of what is read; the scan's first hop begins here."""
     scan: Scan
+    flutter_hz: tuple[float, ...] = ()
+    """Tones that flutter is read from as well as from speed tones."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -102,7 +102,9 @@ class ReelFromElsewhere(LineUp):
         judged = judge_label(self._label, self.plan, read_db, self.live)
         self._tell(judged, hz)
         if judged.contradicts:
-            yield from self.doubt(Stop("the reel was not lined up to: its label cannot be true"))
+            yield from self.doubt(
+                Stop("its label cannot be true, so the deck is not lined up to it")
+            )
 
     def _tell(self, judged: Judged, hz: float) -> None:
         nominal_hz = self.plan.level_section.frequency_hz
@@ -131,7 +133,7 @@ class ReelFromElsewhere(LineUp):
         label_db = fluxivity_ratio_db(judged.fluxivity_nwb_per_m, stated)
         self.note(
             f"{pitch(nominal_hz)} reads {hz:.1f} Hz and {judged.fluxivity_nwb_per_m:.0f} nWb/m"
-            f" where the label says {stated:g} ({label_db:+.1f} dB), on a deck"
-            " as its last line-up left it"
+            f" where the label says {stated:g} ({label_db:+.1f} dB), if"
+            " the deck stands as its own calibration tape left it"
         )
         self.note(UNPROVED)

@@ -243,8 +243,8 @@ class Session:
     def _obey(self) -> None:
         while not self._commands.empty():
             waiting = self._commands.get_nowait()
-            known = self.ledger.known(waiting.command.id)
             try:
+                known = self.ledger.known(waiting.command.id)
                 if known is not None:
                     waiting.tell({**known, "seq": self.ledger.folded["seq"]})
                 elif not waiting.is_given_up:

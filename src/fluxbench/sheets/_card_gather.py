@@ -66,12 +66,22 @@ def card_of_reel(book: Records, reel: str) -> Card:
         "noise_reduction": told.get("noise_reduction"),
         "stock": names.get("stock"),
         "batch": names.get("batch"),
-        "lined_up": " ".join(filter(None, (names.get("deck"), told.get("lineup")))) or None,
+        "lined_up": _lined_up(book, told, names.get("deck")),
         "tones": ", ".join(map(_tone, told.get("tones") or ())) or None,
         "remark": told.get("remark"),
         "record": reel,
     }
     return replace(card_of(facts), wound=WOUND[told.get("tails_out")])
+
+
+def _lined_up(book: Records, told: Mapping[str, Any], deck: str | None) -> str | None:
+    """Day and deck of the line-up that a reel was recorded after; tones alone are none."""
+    of = told.get("lineup")
+    run = next((row for row in book.lineups() if row.id == of), None)
+    if run is None or run.kind != "line-up":
+        return deck
+    named = deck or _name(book, "decks", run.deck) or ""
+    return f"{run.begun_at[:10]} {named}".strip()
 
 
 def _name(book: Records, kind: str, thing: str | None) -> str | None:

@@ -145,6 +145,17 @@ def test_a_corrected_copy_measured_again_is_right(tmp_path: Path, declared: Decl
     assert line["T"].isascii()
 
 
+def test_a_reel_far_off_its_speed_is_known_by_its_speed_tone(
+    tmp_path: Path, declared: Declared
+) -> None:
+    """6 % fast: no tone lies within 3 % of one that is printed."""
+    path = made.written(tmp_path / "a.wav", reel_of((1000.0, 3150.0, 100.0), 1.06), RATE_HZ)
+    judgement = judge(facts_of(str(path)), declared)
+    assert "speed" in {fault.kind for fault in judgement.faults}
+    assert judgement.corrections is not None
+    assert judgement.corrections.speed_ratio == pytest.approx(1.06, abs=1e-5)
+
+
 def test_what_is_no_fault_is_put_right_along_with_what_is(tmp_path: Path) -> None:
     """Track 2 reversed, 0.2 dB low and 3 us late: both within what a line-up accepts."""
     tones = [made.tone(2.5, RATE_HZ, hz, [-18.0, -18.2], delays_us=(0.0, 3.0)) for hz in (1e3, 1e4)]

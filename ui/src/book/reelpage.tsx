@@ -50,7 +50,7 @@ export function ReelPage({ reel }: { reel: Thing }) {
       kicker={`Reel${reel.facts["title"] ? ` · ${reel.facts["title"]}` : ""}`}
       keys={<><Paper reel={reel} what="label" words="Box label" /><Paper reel={reel} what="track-sheet" words="Track sheet" />{sheet && <a class="button small" href={sheet} target="_blank" rel="noopener">Line-up sheet</a>}<ReelKeys reel={reel} />{tapeKeys(reel, REEL)}</>}
     >
-      <Card title="What its label tells"><FactRows fields={label.filter((field) => field.name !== "lineup")} thing={reel} />{run && <p class="hint">{`Recorded after the line-up of ${dayOf(run.begun_at)}${find("decks", run.deck) ? ` of ${nameOf("decks", run.deck)}` : ""}.`}</p>}</Card>
+      <Card title="What its label tells"><FactRows fields={label.filter((field) => field.name !== "lineup")} thing={reel} />{run && <p class="hint">{`${run.kind === "tones" ? "Its tones were printed on" : "Recorded after the line-up of"} ${dayOf(run.begun_at)}${find("decks", run.deck) ? `${run.kind === "tones" ? " by" : " of"} ${nameOf("decks", run.deck)}` : ""}.`}</p>}</Card>
       <Card title="Line-up tones on it">
         {tones.length === 0 ? <p class="hint">None told. With its tones a deck can be lined up to this reel.</p> : (
           <dl class="facts">{tones.map((one, i) => <div key={i}><dt>{pitch(one["frequency_hz"])}</dt><dd>{`${shown(one["level_db"], 1)} dB${one["seconds"] != null ? ` for ${one["seconds"]} s` : ""}`}</dd></div>)}</dl>

@@ -3,8 +3,6 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-import numpy as np
-
 from fluxbench.captures.catalogue._declared import Declared
 from fluxbench.captures.catalogue._faults import Fault, Kind, Limits
 from fluxbench.captures.catalogue._heard import Heard
@@ -36,6 +34,7 @@ def condition_faults(
     yield from _flutter(facts, declared, limits)
     yield from _drop_outs(heard, declared)
     yield from _noise(facts, heard, limits)
+    yield from _hum(facts, heard, limits)
 
 
 def _damage(facts: Mapping[str, Any], heard: Heard) -> Iterator[Fault]:
@@ -79,8 +78,9 @@ def _validities(facts: Mapping[str, Any], heard: Heard) -> dict[str, set[int]]:
     for tone in heard.printed.line_up:  # a note of music may move as it likes
         for track, validity in enumerate(tone.validity, 1):
             seen.setdefault(validity, set()).add(track)
-    for track, clips in enumerate(facts["clipped_runs"], 1):
-        if clips:
+    clipped = zip(facts["clipped_runs"], facts["flat_tops"], strict=True)
+    for track, (at_full_scale, below) in enumerate(clipped, 1):
+        if at_full_scale or below:
             seen.setdefault("clipped", set()).add(track)
     if facts["capture"]["validity"] == "not_finite":
         seen.setdefault("not_finite", set())
@@ -153,34 +153,45 @@ def _contact_db(frequency_hz: float, speed_ips: float | None) -> float:
 
 def _noise(facts: Mapping[str, Any], heard: Heard, limits: Limits) -> Iterator[Fault]:
     noisy: dict[int, float] = {}
-    humming: dict[int, tuple[float, float]] = {}
     for row, zero_dbfs in _quiet_rows(facts, heard):
-        track = row["track"]
         if row["a_weighted_dbfs"] is not None:
             noise_db = row["a_weighted_dbfs"] - zero_dbfs
-            noisy[track] = max(noise_db, noisy.get(track, noise_db))
-        for line in row["hum"]:
-            hum = line["level_dbfs"] - zero_dbfs, line["frequency_hz"]
-            humming[track] = max(hum, humming.get(track, hum))
+            noisy[row["track"]] = max(noise_db, noisy.get(row["track"], noise_db))
     loud = {track: db for track, db in noisy.items() if db > limits.noise_db}
     if loud:
         tracks = tuple(sorted(loud))
         told = f"noise up to {max(loud.values()):.1f} dB(A) re the tone{_on(tracks, heard.tracks)}"
         remedy = "listen: tape, erasure or chain; not taken out here"
         yield Fault(Kind.NOISE, tracks, told, remedy)
-    for tone in heard.printed.hum:
-        reference = tone.against or heard.reference or tone
-        for track, level_db in enumerate(tone.level_dbfs - reference.level_dbfs, 1):
-            if np.isfinite(level_db):
-                hum = float(level_db), tone.frequency_hz
-                humming[track] = max(hum, humming.get(track, hum))
-    lines = {track: hum for track, hum in humming.items() if hum[0] > limits.hum_db}
-    if lines:
-        tracks = tuple(sorted(lines))
-        level_db, hz = max(lines.values())
+
+
+def _hum(facts: Mapping[str, Any], heard: Heard, limits: Limits) -> Iterator[Fault]:
+    humming: dict[int, tuple[float, float]] = {}
+    for track, level_db, hz in _hum_lines(facts, heard):
+        if level_db > limits.hum_db:
+            humming[track] = max((level_db, hz), humming.get(track, (level_db, hz)))
+    if humming:
+        tracks = tuple(sorted(humming))
+        level_db, hz = max(humming.values())
         told = f"hum of {hz:.0f} Hz at {level_db:.1f} dB re the tone{_on(tracks, heard.tracks)}"
         remedy = "listen: on the reel, or of the chain; not taken out here"
         yield Fault(Kind.HUM, tracks, told, remedy)
+
+
+def _hum_lines(facts: Mapping[str, Any], heard: Heard) -> Iterator[tuple[int, float, float]]:
+    """Track, level in dB re its reference tone, and frequency in Hz of what may be hum."""
+    for row, zero_dbfs in _quiet_rows(facts, heard):
+        for line in row["hum"]:
+            yield row["track"], line["level_dbfs"] - zero_dbfs, line["frequency_hz"]
+    for tone in heard.printed.hum:
+        reference = tone.against or heard.reference or tone
+        for track, level_db in enumerate(tone.level_dbfs - reference.level_dbfs, 1):
+            yield track, float(level_db), tone.frequency_hz
+    if heard.reference is not None:
+        levels = zip(facts["hum_beneath"], heard.reference.level_dbfs, strict=True)
+        for track, (line, zero_dbfs) in enumerate(levels, 1):
+            if line["level_dbfs"] is not None:
+                yield track, line["level_dbfs"] - float(zero_dbfs), line["frequency_hz"]
 
 
 def _quiet_rows(

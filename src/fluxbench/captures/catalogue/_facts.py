@@ -16,9 +16,11 @@ from fluxbench.base import CaptureError
 from fluxbench.captures._line import line_of
 from fluxbench.captures._line_related import number
 from fluxbench.captures._read import read_capture
+from fluxbench.captures.catalogue._beneath import hum_beneath
 from fluxbench.captures.catalogue._peaks import peaks_of
+from fluxbench.trade import LEVEL_HZ
 
-FACTS_VERSION = 1
+FACTS_VERSION = 2
 """Of what is measured and how it is told; facts of another version are measured anew."""
 
 _AT_ONCE = 1 << 20
@@ -70,8 +72,9 @@ def facts_of(path: str, told: Callable[[float], None] = lambda share: None) -> F
 
     `CaptureError` if it cannot be read.
     """
-    reading = read_capture(path, told=told, threads=1)
+    reading = read_capture(path, flutter_hz=[LEVEL_HZ], told=told, threads=1)
     azimuth = reading.azimuth
+    hum_hz, hum_dbfs = hum_beneath(reading)
     peaks = peaks_of(reading, lambda: told(1.0))
     facts = line_of(reading)
     del facts["capture"]["path"]
@@ -84,5 +87,10 @@ def facts_of(path: str, told: Callable[[float], None] = lambda share: None) -> F
     }
     with np.errstate(divide="ignore"):
         facts["peak_dbfs"] = [number(value) for value in 20.0 * np.log10(peaks.peak)]
+    facts["hum_beneath"] = [
+        {"frequency_hz": number(hz), "level_dbfs": number(level)}
+        for hz, level in zip(hum_hz, hum_dbfs, strict=True)
+    ]
     facts["clipped_runs"] = [int(count) for count in peaks.clipped_runs]
+    facts["flat_tops"] = [int(count) for count in peaks.flat_tops]
     return facts

@@ -77,7 +77,7 @@ class Heard:
 
 def hear(facts: Mapping[str, Any], declared: Declared) -> Heard:
     """Put together what the tones say."""
-    printed = tones_of(facts)
+    printed = tones_of(facts, declared.speed_tone_hz)
     tones = best_of(printed)
     reference = reference_of(tones)
     points = response_points(facts, tones, reference)
@@ -153,10 +153,10 @@ def _step_db(points: list[Point], likely: Likely) -> float:
 
 
 def _speed_tone(tones: Mapping[float, LineUpTone], declared: Declared) -> LineUpTone | None:
+    wanted_hz = declared.speed_tone_hz
     for tone in tones.values():
-        if (
-            declared.speed_tone_hz is not None
-            and abs(tone.frequency_hz / declared.speed_tone_hz - 1.0) < _NEAR_RATIO
+        if wanted_hz is not None and any(
+            abs(hz / wanted_hz - 1.0) < _NEAR_RATIO for hz in (tone.frequency_hz, tone.nominal_hz)
         ):
             return tone
     return None

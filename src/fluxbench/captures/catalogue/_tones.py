@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fluxbench.captures._nominal import nominal_hz
 from fluxbench.trade import HUM_HZ
 
 F64 = NDArray[np.float64]
@@ -36,6 +37,9 @@ _SHORTEST_HUM_S = 0.4
 _HUM_BELOW_DB = 15.0
 """So far below the reference tones beside it a low tone is hum: long waves are recorded at the
 level of the reference tone. Our choice."""
+
+_NEAR_SPEED, _FARTHEST_SPEED = 0.025, 0.12
+"""A speed tone may lie farther off than other tones are known at; more is another speed."""
 
 _LONGER = 1.1
 """A tone counts as longer than another from here on: edges are known to some hundredths."""
@@ -92,12 +96,14 @@ class Tones:
         return [tone for tone in self.line_up if tone.is_reference]
 
 
-def tones_of(facts: Mapping[str, Any]) -> Tones:
-    """Find the line-up tones.
+def tones_of(facts: Mapping[str, Any], speed_tone_hz: float | None = None) -> Tones:
+    """Find the line-up tones, also of a reel far off its speed if a tone proves the speed.
 
     Tones were printed together if none comes twice and no long pause lies between them.
     """
     steady = [_tone(section) for section in facts["sections"] if section["kind"] == "tone"]
+    if (ratio := _far_off(steady, speed_tone_hz)) != 1.0:
+        steady = [_nominal_at(tone, ratio) for tone in steady]
     found = [tone for tone in steady if tone.nominal_hz and tone.length_s >= _SHORTEST_S]
     hum = [tone for tone in steady if _is_hum(tone, found)]
     sets: list[list[LineUpTone]] = []
@@ -118,6 +124,24 @@ def tones_of(facts: Mapping[str, Any]) -> Tones:
             for tone in printed
         ]
     return Tones(tuple(line_up), tuple(hum))
+
+
+def _far_off(tones: Sequence[LineUpTone], speed_tone_hz: float | None) -> float:
+    """Played over true speed, where the speed tone and another tone lie as far off; else 1."""
+    long = [tone.frequency_hz for tone in tones if tone.length_s >= _SHORTEST_S]
+
+    def known(ratio: float) -> int:
+        return sum(nominal_hz(hz / ratio) is not None for hz in long)
+
+    ratios = [hz / speed_tone_hz for hz in long] if speed_tone_hz is not None else []
+    far = [ratio for ratio in ratios if _NEAR_SPEED < abs(ratio - 1.0) < _FARTHEST_SPEED]
+    best = max(far, key=known, default=1.0)
+    return best if known(best) > max(known(1.0), 1) else 1.0
+
+
+def _nominal_at(tone: LineUpTone, ratio: float) -> LineUpTone:
+    nominal = nominal_hz(tone.frequency_hz / ratio) or 0.0
+    return replace(tone, nominal_hz=nominal)
 
 
 def _goes_on(printed: Sequence[LineUpTone], tone: LineUpTone) -> bool:
@@ -171,9 +195,9 @@ def _better(tone: LineUpTone, held: LineUpTone, loudest_dbfs: float) -> bool:
 
 def reference_of(tones: Mapping[float, LineUpTone]) -> LineUpTone | None:
     """The tone that all others are compared with; None if there is no valid one."""
-    for nominal_hz in REFERENCE_TONES_HZ:
-        tone = tones.get(nominal_hz)
-        alone = nominal_hz in _NOT_ALONE_HZ and len(tones) < 2
+    for wanted_hz in REFERENCE_TONES_HZ:
+        tone = tones.get(wanted_hz)
+        alone = wanted_hz in _NOT_ALONE_HZ and len(tones) < 2
         if tone is not None and not alone and np.isfinite(tone.level_dbfs).any():
             return tone
     return None
@@ -188,12 +212,12 @@ def response_points(
     """
     points: list[Point] = []
     if reference is not None:
-        for nominal_hz, tone in sorted(tones.items()):
-            if tone is not reference and nominal_hz not in _SPEED_TONES_HZ:
+        for at_hz, tone in sorted(tones.items()):
+            if tone is not reference and at_hz not in _SPEED_TONES_HZ:
                 zero = tone.against or reference
                 if zero.nominal_hz != reference.nominal_hz:
                     zero = reference
-                _add(points, nominal_hz, tone.level_dbfs - zero.level_dbfs)
+                _add(points, at_hz, tone.level_dbfs - zero.level_dbfs)
     for section in facts["sections"]:
         if section["kind"] == "sweep":
             _add_response(points, section)
