@@ -93,8 +93,8 @@ def shown(page: Page) -> Shown:
     to_go = re.search(r"about (\d+) dB to go", told["fine"])
     wait = re.search(r"in ([\d.]+) s", told["fine"])
     return Shown(
-        told["kind"] != "", " ended" in told["kind"], " ask" in told["kind"],
-        told["big"], told["trimmer"],
+        told["kind"] != "", " ended" in told["kind"], " ask" in told["kind"], told["big"],
+        told["trimmer"],
         int(told["who"]) if told["who"].isdecimal() else None,
         float(number[0]) * (way or 1) if number else None, way,
         (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,

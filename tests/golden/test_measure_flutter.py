@@ -1,13 +1,18 @@
 """Flutter on exact sines of a warped time, and every pulse of the dynamic table."""
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy import signal
 
 from fluxbench.base import Validity
+from fluxbench.captures import line_of, read_capture
 from fluxbench.measure import RotatingPart, ToneStream, flutter_of, take_tone
 from fluxbench.measure._flutter_detector import pointer_percent
+from tests.captures import made
 from tests.reference import rows
 
 RATE_HZ = 16_000
@@ -29,15 +34,36 @@ def weight(frequency_hz: float) -> float:
     return float(10 ** (np.interp(np.log(frequency_hz), np.log(at_hz), weight_db) / 20))
 
 
+def two_sigma_of_a_sine() -> float:
+    """Of its peak: what it is beyond for 5 % of the time, sin(0.95 x 90 degrees)."""
+    (row,) = (row for row in rows("flutter_methods") if row["method"] == "sine relation")
+    (told,) = re.findall(r"of a sine = ([\d.]+) x peak", ",".join(row.values()))
+    assert float(told) == pytest.approx(np.sin(0.95 * np.pi / 2), abs=1e-4)
+    return float(told)
+
+
+def test_speed_tones_are_those_of_the_methods(tmp_path: Path) -> None:
+    """Every test frequency of flutter_methods.csv has flutter told of it, from 5 s on."""
+    asked_hz = {float(row["test_hz"]) for row in rows("flutter_methods") if row["test_hz"]}
+    assert asked_hz == {3000.0, 3150.0}
+    for tone_hz in asked_hz:
+        wave = warped(tone_hz, 4.0, 5.3)
+        path = made.written(tmp_path / "tone.wav", wave, RATE_HZ)
+        (section,) = line_of(read_capture(str(path)))["sections"]
+        assert section["flutter"]["weighted_2sigma_percent"] == pytest.approx(
+            two_sigma_of_a_sine() * 0.1, rel=0.03
+        )
+
+
 @pytest.mark.parametrize("flutter_hz", [0.8, 1.0, 1.6, 2.0, 4.0, 6.3, 10.0, 20.0, 40.0, 63.0])
 def test_sines(flutter_hz: float) -> None:
-    """Quasi-peak within 4 %, 2 sigma (0.9969 of the peak, closed form) within 2 %."""
+    """Quasi-peak within 4 %, 2 sigma (part of the peak by flutter_methods.csv) within 2 %."""
     nominal_hz = 3000.0 if flutter_hz == 10.0 else 3150.0
     take = take_tone(warped(nominal_hz, flutter_hz, 10.0), RATE_HZ, nominal_hz, with_flutter=True)
     assert take.flutter is not None
     peak_percent = 100 * SIZE * weight(flutter_hz)
     assert take.flutter.weighted_quasi_peak_percent[0] == pytest.approx(peak_percent, rel=0.04)
-    sigma_percent = 0.9969 * peak_percent
+    sigma_percent = two_sigma_of_a_sine() * peak_percent
     assert take.flutter.weighted_2_sigma_percent[0] == pytest.approx(sigma_percent, rel=0.02)
     assert take.flutter.unweighted_percent[0] == pytest.approx(0.1, rel=0.08)
     assert take.flutter.components[0].frequency_hz == pytest.approx(flutter_hz, abs=0.02)

@@ -62,6 +62,22 @@ def test_bs468_is_its_network_of_coils_and_capacitors() -> None:
     np.testing.assert_allclose(got, response_db - response_db[2], atol=1e-6)
 
 
+def test_bs468_is_its_pole_and_zero_table() -> None:
+    """Poles, zero and gain worked out of Fig. 1a apart from this project (itu468_zpk.csv)."""
+    of = {kind: [] for kind in ("zero", "pole", "gain_0dB_at_1kHz")}
+    for row in rows("itu468_zpk"):
+        of[row["kind"]].append(complex(float(row["real_rad_s"]), float(row["imag_rad_s"])))
+    frequency_hz = np.geomspace(20.0, 30_000.0, 200)
+    s = 2j * np.pi * frequency_hz
+    response = np.full_like(s, of["gain_0dB_at_1kHz"][0])
+    for zero in of["zero"]:
+        response *= s - zero
+    for pole in of["pole"]:
+        response /= s - pole
+    got = trade.bs468_weighting_db(frequency_hz)
+    np.testing.assert_allclose(got, 20 * np.log10(np.abs(response)), atol=1e-6)
+
+
 def test_flutter_weighting() -> None:
     """IEC 60386 Table I, from memory; between its points within 1 dB of a smooth fitted filter."""
     table = rows("flutter_weighting")

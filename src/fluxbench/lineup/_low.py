@@ -3,6 +3,7 @@
 from collections import deque
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fluxbench.lineup._adjust import Job, adjust
 from fluxbench.lineup._bench import F64, Bench, Procedure
@@ -33,7 +34,7 @@ class LowEnd:
         self._bench = bench
         self._past: list[F64] = []
         self._left: deque[F64] = deque(maxlen=REMEMBERED)
-        odd = np.arange(bench.plan.tracks) % 2 == 0
+        odd = _gets_odd(bench)
         self._sets = [(who, Comb(tones)) for who, tones in ((odd, ODD_HZ), (~odd, EVEN_HZ))]
 
     def read(self, point: Point) -> F64:
@@ -94,14 +95,28 @@ class Comb:
 def low_end(bench: Bench) -> Procedure:
     """Turn each track's low end until the six long waves equal 1 kHz in the mean."""
     plan = bench.plan
-    zero = plan.zero_dbfs + LEVEL_DB
-    combs = (
-        Tones(tuple(Tone(f, zero) for f in (1000.0, *ODD_HZ))),
-        Tones(tuple(Tone(f, zero) for f in (1000.0, *EVEN_HZ))),
-    )
-    bench.signal = PerTrack(tuple(combs[t % 2] for t in range(plan.tracks)))
+    bench.signal = low_signal(bench)
     bench.listen(1000.0, 0.0)
     yield from bench.settle()
     meter = LowEnd(bench)
     job = Job("reproduce_low", plan.tolerances.high_end, 0.8, meter.read, WINDOW_S)
     yield from adjust(bench, job, np.zeros(plan.tracks))
+
+
+def low_signal(bench: Bench) -> PerTrack:
+    """1 kHz and six long waves for every track, 20 dB below 0 VU each."""
+    level = bench.plan.zero_dbfs + LEVEL_DB
+    odd, even = (
+        Tones(tuple(Tone(f, level) for f in (1000.0, *waves_hz))) for waves_hz in (ODD_HZ, EVEN_HZ)
+    )
+    return PerTrack(tuple(odd if one else even for one in _gets_odd(bench)))
+
+
+def _gets_odd(bench: Bench) -> NDArray[np.bool_]:
+    """Which tracks (tracks,) get the waves of odd ones: a mult takes the same to all.
+
+    What crosses over from a neighbour is then in step and counts as the track's own, a tenth of a
+    decibel or two.
+    """
+    every = np.arange(bench.plan.tracks)
+    return np.asarray((every % 2 == 0) | (bench.cables.mult is not None))
