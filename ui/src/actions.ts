@@ -9,13 +9,13 @@ export async function acknowledge(): Promise<void> {
   if (ask) await command("acknowledge", { ask: ask.number });
 }
 
-/** Let the practice deck do what is asked: the values of an ask are those of the deck's own call. */
 /** Share the doubt that was asked about: the line-up ends. */
 export async function decline(): Promise<void> {
   const ask = state.peek()?.ask;
   if (ask) await command("decline", { ask: ask.number });
 }
 
+/** Let the practice deck do what is asked: the values of an ask are those of the deck's own call. */
 export async function letDeck(ask: Ask): Promise<void> {
   if (ask.kind === "load") await load(String(ask.values["tape"]));
   else if (ask.kind === "locate") await locate(ask.values);

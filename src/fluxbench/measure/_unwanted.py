@@ -204,16 +204,18 @@ def modulation_noise(
     tone = heard_in([band], told, frequency_hz, rate_hz, len(samples) / rate_hz)
     centre_hz = tone.envelope.centre_hz
     around = _around(band, centre_hz)
-    still, under = samples[:0], 0.0 * around
+    under, still_s = 0.0 * around, band.effective_s
     if quiet is not None:
         still = np.where(tone.valid, quiet, quiet.dtype.type(0))
-        under = _around(_wide_band(still, rate_hz, frequency_hz), centre_hz)
+        other = _wide_band(still, rate_hz, frequency_hz)
+        under, still_s = _around(other, centre_hz), other.effective_s
     left = around - under
-    # Noise in 2 B T independent values has a relative error of 1 / sqrt(B T).
-    bandwidth_hz = 2.0 * _MODULATION_TO_SHARE * centre_hz
-    error = np.sqrt(around**2 / len(samples) + under**2 / max(len(still), 1))
-    error = error * np.sqrt(rate_hz / bandwidth_hz)
-    hidden = np.maximum(_LEAST_SHARE * around, _SURE * error)
+    # Noise in 2 B T independent values has a relative error of 1 / sqrt(B T), but both sides of
+    # modulated amplitude say the same.
+    width_hz = 2.0 * _MODULATION_TO_SHARE * centre_hz
+    scatter, beneath = around**2 / (width_hz * band.effective_s), under**2 / (width_hz * still_s)
+    hidden = np.maximum(_LEAST_SHARE * around, _SURE * np.sqrt(scatter + beneath))
+    error = np.sqrt(2.0 * scatter + beneath)
     told = downgraded(tone.validity, left > hidden, Validity.NO_SIGNAL)
     ok = np.array([v is Validity.OK for v in told], bool)
     tone_dbfs = dbfs(tone.inside.power)
