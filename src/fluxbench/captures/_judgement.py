@@ -35,7 +35,7 @@ def judged(
     against = _against(tracks, found, told)
     notes = [
         *_what_is_missing(header, found),
-        *(f"{_WORDS[validity]}: {_numbers(those)}" for validity, those in against.items()),
+        *(f"{_WORDS[validity]}: {_numbers(those, tracks)}" for validity, those in against.items()),
         *_where_frames_are_missing(sections),
     ]
     silent = not found.track_power.any()
@@ -92,8 +92,10 @@ def _against(
     return against
 
 
-def _numbers(tracks: Sequence[int]) -> str:
-    return f"track{'s' if len(tracks) > 1 else ''} {', '.join(map(str, tracks))}"
+def _numbers(those: Sequence[int], tracks: Sequence[int]) -> str:
+    if 1 < len(tracks) == len(those):
+        return "all tracks"
+    return f"track{'s' if len(those) > 1 else ''} {', '.join(map(str, those))}"
 
 
 def _of_all(told: Sequence[tuple[Validity, ...]]) -> Validity:

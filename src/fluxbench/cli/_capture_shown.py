@@ -165,7 +165,8 @@ def _tone(section: MeasuredSection, tracks: tuple[int, ...], title: str) -> Tabl
     take = section.tone
     if take is None:
         return _new(title)
-    found_hz = take.tone.frequency_hz[np.isfinite(take.tone.frequency_hz)]
+    ok = np.array([v is Validity.OK for v in section.track_validity()], bool)
+    found_hz = take.tone.frequency_hz[ok & np.isfinite(take.tone.frequency_hz)]
     if len(found_hz):
         mean_hz = float(found_hz.mean())
         title += f", {mean_hz:.3f} Hz"
