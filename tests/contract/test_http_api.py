@@ -11,6 +11,7 @@ from typing import Any, cast
 
 import numpy as np
 import pytest
+from sqlalchemy.exc import OperationalError
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
@@ -324,6 +325,34 @@ def test_nothing_is_taken_while_the_book_cannot_be_written(
         if e["what"] == "taken"
     ]
     assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_a_book_that_cannot_be_read_for_a_while_costs_a_line_and_no_more(
+    client: TestClient, session: Session, plan: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As when the database server of a house is away: commands are refused, the tape runs on."""
+    begin(client, plan)
+    until(client, lambda s: s["seq"] > 10)
+    with monkeypatch.context() as patched:
+
+        def away() -> Any:
+            raise OperationalError("SELECT", {}, OSError("nobody there\nfor this test"))
+
+        patched.setattr(session.book._reader, "begin", away)
+        refused = command(client, "a", "focus", track=1)
+        assert refused.status_code == 500
+        assert re.fullmatch(
+            r"the book \S+ cannot be read \(nobody there for this test\)", refused.json()["error"]
+        )
+        session._host.dies = True  # type: ignore[attr-defined]
+        until(client, lambda s: s["bench"]["engine"] == "lost")
+        until(client, lambda s: s["bench"]["engine"] == "running")
+        time.sleep(0.2)
+        before = client.get("/api/state").json()
+    after = until(client, lambda s: s["seq"] > before["seq"] + 10)
+    assert after["bench"]["engine"] == "running"
+    assert after["lineup"]["resumed"] == 1
+    assert command(client, "a", "focus", track=1).json()["done"] is True
 
 
 def test_another_process_that_locks_the_book_costs_no_reading(

@@ -37,29 +37,38 @@ class Records:
         """Close file or connections."""
         self._reader.dispose()
 
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        try:
+            with self._reader.begin() as connection:
+                yield connection
+        except SQLAlchemyError as error:
+            reason = reason_of(self.place, error)
+            raise BookError(f"the book {self.place} cannot be read ({reason})") from None
+
     def entries(self, since: int = 0, limit: int = 1000, lineup: str | None = None) -> list[Entry]:
         """Entries after number `since`, oldest first, of one line-up or of all."""
         rows = _entries_since(since, limit)
         if lineup is not None:
             rows = rows.where(JOURNAL.c.lineup == lineup)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return [Entry(*row) for row in connection.execute(rows)]
 
     def last_seq(self) -> int:
         """The number of the newest entry, 0 in an empty book."""
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return int(connection.execute(select(func.max(JOURNAL.c.seq))).scalar() or 0)
 
     def lineups(self) -> list[LineUpRow]:
         """All line-ups, newest first."""
         rows = select(LINEUPS).order_by(*_NEWEST_FIRST)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return [LineUpRow(**row) for row in connection.execute(rows).mappings()]
 
     def steps(self, lineup: str) -> list[Kept]:
         """What a line-up kept, in order."""
         rows = select(STEPS).where(STEPS.c.lineup == lineup).order_by(STEPS.c.row)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return [
                 Kept(row["number"], row["name"], row["value"], row["state"], row["is_part"])
                 for row in connection.execute(rows).mappings()
@@ -68,7 +77,7 @@ class Records:
     def lineups_of(self, deck: str | None) -> list[LineUpRow]:
         """Line-ups of every kind of one deck (None: of those that name no deck), oldest first."""
         rows = select(LINEUPS).where(LINEUPS.c.deck == deck).order_by(LINEUPS.c.begun_at)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return [LineUpRow(**row) for row in connection.execute(rows).mappings()]
 
     def history(
@@ -87,14 +96,14 @@ class Records:
         A reading that was corrected has its corrected value, and what it was.
         """
         asked = _history.Asked(deck, stage, trimmer, track, since, until, speed_ips)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return _history.history(connection, asked)
 
     def visits_of(
         self, deck: str | None, speed_ips: float | None = None, newest: int = 100
     ) -> list[Visit]:
         """The newest line-ups of a deck (None: of those that name none), oldest first."""
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return _trails.visits_of(connection, deck, speed_ips, newest)
 
     def packs_at(self, visits: Sequence[Visit], trimmers: Sequence[str]) -> list[Pack]:
@@ -102,40 +111,40 @@ class Records:
 
         A corrected reading has its corrected value.
         """
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return _trails.packs_at(connection, visits, trimmers)
 
     def trimmers_told(self, visits: Sequence[Visit]) -> list[tuple[str, str, int]]:
         """The trimmers that were read off their targets at these visits: name, unit, tracks."""
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return _trails.trimmers_told(connection, visits)
 
     def readings_of(self, lineup: str) -> list[HistoryRow]:
         """All readings of a line-up, in the order in which they were taken."""
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return _history.readings_of(connection, lineup)
 
     def things(self, kind: str, *, retired: bool = False) -> list[Version]:
         """Things of a kind as they are now, by name; MisuseError for a kind that is none."""
         kind_named(kind)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return _things.newest(connection, kind, retired=retired)
 
     def versions(self, kind: str, thing: str) -> list[Version]:
         """All versions of a thing, oldest first; none if there is no such thing."""
         kind_named(kind)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return _things.versions(connection, kind, thing)
 
     def uses(self, tapes: Sequence[Version]) -> dict[str, int]:
         """How often each of these calibration tapes was used, by its id."""
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return _things.uses_of(connection, tapes)
 
     def answer(self, command: str) -> Mapping[str, Any] | None:
         """What a command was answered, None if it never was."""
         row = select(COMMANDS.c.answer).where(COMMANDS.c.id == command)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             answer: Mapping[str, Any] | None = connection.execute(row).scalar()
         return answer
 
@@ -172,14 +181,14 @@ class Book(Records):
     def own_entries(self, since: int = 0, limit: int = 1000) -> list[Entry]:
         """Entries of this bench after number `since`, oldest first."""
         rows = _entries_since(since, limit).where(JOURNAL.c.bench.is_not_distinct_from(self.bench))
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             return [Entry(*row) for row in connection.execute(rows)]
 
     def own_newest(self) -> LineUpRow | None:
         """The newest line-up that this bench began."""
         ours = LINEUPS.c.bench.is_not_distinct_from(self.bench)
         rows = select(LINEUPS).where(ours).order_by(*_NEWEST_FIRST).limit(1)
-        with self._reader.begin() as connection:
+        with self._reading() as connection:
             row = connection.execute(rows).mappings().first()
         return None if row is None else LineUpRow(**row)
 

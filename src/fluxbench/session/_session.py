@@ -4,9 +4,10 @@ import queue
 import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
+from contextlib import suppress
 from typing import Any
 
-from fluxbench.base import FluxbenchError
+from fluxbench.base import BookError, FluxbenchError
 from fluxbench.book import Book, LineUpRow
 from fluxbench.lineup import Picture
 from fluxbench.links import HttpControls
@@ -178,7 +179,8 @@ class Session:
         """When another engine runs, take the line-up up where it was."""
         desk, is_running = self._desk, self.ledger.bench["engine"] == "running"
         if self._interrupted and is_running and desk is not None and not self.ledger.stuck:
-            self._take_up(desk.row, desk.lineup.time_s, desk)
+            with suppress(BookError):  # it is asked again
+                self._take_up(desk.row, desk.lineup.time_s, desk)
 
     def _take_up(self, row: LineUpRow, time_s: float, before: Desk | None = None) -> None:
         """Go on with a line-up from what it has kept in the book."""
