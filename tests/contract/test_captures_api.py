@@ -78,7 +78,7 @@ def test_a_capture_is_measured_and_stays_in_the_book(
             assert row["level_dbfs"] == pytest.approx(level_dbfs, abs=0.01)
             assert row["level_dbfs_uncertainty"] is not None
     assert found["measured"]["azimuth"]["delay_us"][1] == pytest.approx(DELAY_US, abs=0.2)
-    assert [fault["kind"] for fault in found["faults"]][:2] == ["level", "balance"]
+    assert [fault["kind"] for fault in found["faults"]][:2] == ["balance", "delay"]
     versions = session.book.versions("captures", "c-1")
     assert [one.why for one in versions] == [None, "measured"]
 
