@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from fluxbench.base import Validity
 from fluxbench.captures._results import MeasuredSection
 from fluxbench.captures._scan import Scan
-from fluxbench.captures._sections import Kind, Section
+from fluxbench.captures._sections import SHORTEST_S, Kind, Section
 from fluxbench.captures._stretch import Capture
 
 _GAP_S = 1e-3
@@ -18,7 +18,6 @@ _STEP_8_BITS, _STEP_16_BITS = 2.0**-7, 2.0**-15
 """What is smaller may be zero; 24 bits and floats are often made of 16."""
 _GAP_LEAST_DBFS = -40.0
 _LOST_SHARE = 0.5
-SHORTEST_S = 0.2
 
 
 def apart_at_damage(sections: Sequence[Section], scan: Scan) -> list[Section]:
@@ -67,7 +66,7 @@ def _has_gap(capture: Capture, section: Section, kind: Kind) -> bool:
         return False
     longest = _GAP_S * scan.rate_hz
     if kind is Kind.TONE and section.frequency_hz > 0.0:
-        least = _STEP_8_BITS if capture.header.coding in ("PCM_S8", "PCM_U8") else _STEP_16_BITS
+        least = _STEP_8_BITS if capture.header.has_8_bits else _STEP_16_BITS
         near_zero = np.arcsin(min(least / np.sqrt(2.0 * power), 1.0)) / np.pi
         longest = max(_GAP_FRAMES - 1, near_zero / section.frequency_hz * scan.rate_hz + 1.0)
     inner = scan.silent_frames[section.begin + 2 : section.end - 2]

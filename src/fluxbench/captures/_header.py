@@ -46,6 +46,11 @@ class Header:
     broadcast: BroadcastExtension | None
     notes: tuple[str, ...] = ()
 
+    @property
+    def has_8_bits(self) -> bool:
+        """Whether its steps are so coarse that a wave stands still on them."""
+        return WIDTHS.get(self.coding) == 1
+
 
 @dataclass(frozen=True, slots=True)
 class _Format:

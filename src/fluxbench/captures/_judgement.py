@@ -4,10 +4,10 @@ from collections import Counter
 from collections.abc import Sequence
 
 from fluxbench.base import Validity
-from fluxbench.captures._damage import SHORTEST_S
 from fluxbench.captures._header import Header
 from fluxbench.captures._results import MeasuredSection
 from fluxbench.captures._scan import Scan
+from fluxbench.captures._sections import SHORTEST_S
 
 _PLACES = 5
 """Where frames are missing: so many are told."""

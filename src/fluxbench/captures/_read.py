@@ -10,7 +10,7 @@ import numpy as np
 
 from fluxbench.base import CaptureError, MisuseError, Validity
 from fluxbench.captures._again import own_tracks
-from fluxbench.captures._damage import SHORTEST_S, apart_at_damage
+from fluxbench.captures._damage import apart_at_damage
 from fluxbench.captures._header import Header
 from fluxbench.captures._judgement import judged
 from fluxbench.captures._measuring import Plan, planned
@@ -19,7 +19,7 @@ from fluxbench.captures._reel import along_reel, level_sweeps, stepped
 from fluxbench.captures._related import related
 from fluxbench.captures._results import CaptureReading, MeasuredSection
 from fluxbench.captures._scan import WORKERS, scan
-from fluxbench.captures._sections import Kind, Section, find_sections
+from fluxbench.captures._sections import SHORTEST_S, Kind, Section, find_sections
 from fluxbench.captures._source import open_header
 from fluxbench.captures._stretch import Capture
 

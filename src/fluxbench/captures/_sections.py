@@ -47,7 +47,7 @@ class Section:
 LINE_SHARE = 0.7
 """Of the power, above which one line is a tone."""
 
-_SHORTEST_S = 0.2
+SHORTEST_S = 0.2
 _SHORTEST_OTHER_S = 0.4
 _BRIDGED_S = 0.7
 """A tone that comes back after less than this was a drop-out."""
@@ -148,7 +148,7 @@ def _tones(hops: _Hops, taken: NDArray[np.bool_]) -> list[Section]:
             at += 1
             continue
         end = _tone_end(hops, line, taken, at)
-        if end - at >= hops.count(_SHORTEST_S):
+        if end - at >= hops.count(SHORTEST_S):
             inside = np.flatnonzero(line[at:end]) + at
             frequency_hz = float(np.median(hops.frequency_hz[inside]))
             found.append(Section(Kind.TONE, at, end, 0.0, 0.0, frequency_hz))

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.signal import get_window
 
+from fluxbench.captures._again import frequency_hz
 from fluxbench.captures._nominal import nominal_hz
 from fluxbench.captures._results import CaptureReading, MeasuredSection
 from fluxbench.captures._sections import Kind
@@ -49,8 +50,8 @@ def hum_beneath(reading: CaptureReading) -> tuple[F64, F64]:
     top = power[strongest, np.arange(tracks)]
     heard = top > 0.0
     level_dbfs = 10.0 * np.log10(np.where(heard, top, 1.0))
-    frequency_hz = np.array(HUM_HZ)[strongest]
-    return np.where(heard, frequency_hz, np.nan), np.where(heard, level_dbfs, np.nan)
+    line_hz = np.array(HUM_HZ)[strongest]
+    return np.where(heard, line_hz, np.nan), np.where(heard, level_dbfs, np.nan)
 
 
 def _places(sections: Sequence[MeasuredSection], rate_hz: int) -> Iterator[tuple[int, int]]:
@@ -60,7 +61,7 @@ def _places(sections: Sequence[MeasuredSection], rate_hz: int) -> Iterator[tuple
         return
     until_s = tones[-1].end_s + _LOOKED_AT_S
     pauses = [s for s in sections if s.kind is Kind.NOISE and s.start_s < until_s]
-    high = [s for s in tones if s.tone is not None and _hz(s) > _LOWEST_TONE_HZ]
+    high = [s for s in tones if frequency_hz(s) > _LOWEST_TONE_HZ]
     for section in [*high, *pauses]:
         spare_s = section.end_s - section.start_s - 2.0 * _MARGIN_S
         if spare_s >= _LEAST_S:
@@ -70,13 +71,9 @@ def _places(sections: Sequence[MeasuredSection], rate_hz: int) -> Iterator[tuple
             yield first, first + frames
 
 
-def _hz(section: MeasuredSection) -> float:
-    known = section.tone.tone.frequency_hz if section.tone is not None else np.array([np.nan])
-    return float(np.nanmean(known)) if np.isfinite(known).any() else 0.0
-
-
 def _is_line_up(section: MeasuredSection) -> bool:
-    return nominal_hz(_hz(section)) is not None and section.end_s - section.start_s >= _LOOKED_AT_S
+    length_s = section.end_s - section.start_s
+    return nominal_hz(frequency_hz(section)) is not None and length_s >= _LOOKED_AT_S
 
 
 def _lines(samples: NDArray[np.float32], rate_hz: int) -> F64:

@@ -22,9 +22,6 @@ _CORNER = 0.002
 _LEAST_TOP = 0.05
 """Nobody would make clipped programme so quiet; and a corner must be more than steps of 16 bits."""
 
-_COARSE = ("PCM_S8", "PCM_U8")
-"""Their steps make every top flat."""
-
 
 @dataclass(frozen=True, slots=True)
 class Peaks:
@@ -66,8 +63,7 @@ def peaks_of(reading: CaptureReading, told: Callable[[], None] = lambda: None) -
                 runs += _runs(block, at, measured)
             at += len(block)
             told()
-    coarse = header.coding in _COARSE
-    flat = [0 if coarse else max(up.runs, down.runs) for up, down in tops]
+    flat = [0 if header.has_8_bits else max(up.runs, down.runs) for up, down in tops]
     return Peaks(peak, runs, np.array([n if n >= _FLAT_TOPS else 0 for n in flat], np.int64))
 
 
