@@ -37,6 +37,8 @@ RING = """(of) => {
 MOST_AT_ONCE, MOST_SOUGHT = 0.8, 1.5
 HAIR = 0.01
 LOOK_MS = 120
+SETTLED_LOOKS = 17
+"""Looks within which a page must stand still under a finger: 2 s."""
 STILL = 0.015
 """What stands so still (dB or arc-minutes) from one look to the next has settled."""
 IN_VAIN = 3
@@ -122,7 +124,12 @@ class Finger:
         self._touch = page.context.new_cdp_session(page)
 
     def press(self, key: Locator) -> None:
-        assert key.evaluate(TARGET), f"too small for a finger: {key.inner_text()}"
+        """Once the page stands still: what was opened a moment ago may still be on its way."""
+        looks = 0
+        while not key.evaluate(TARGET):
+            looks += 1
+            assert looks < SETTLED_LOOKS, f"too small for a finger: {key.inner_text()}"
+            self._page.wait_for_timeout(LOOK_MS)
         key.tap()
 
     def go_to(self, screen: str) -> None:
