@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Locator, Page, expect
 
 from fluxbench.links import HttpControls
 from tests.browser.benches import PASSED_FIRST, Running
@@ -86,6 +86,38 @@ def no_screen_is_heavy(chromium: Browser, address: str) -> None:
     context.close()
 
 
+def stands(dial: Locator) -> float:
+    """Turns from its anticlockwise end, as a screw tells it."""
+    return float(dial.get_attribute("aria-valuenow") or "nan")
+
+
+def screws_stand_where_the_deck_has_them(page: Page, bench: Running) -> None:
+    """Each speed has screws of its own, and none turns on at its end."""
+    page.get_by_label("Which trimmer").select_option("bias")
+    dial = page.get_by_role("slider", name="bias, track 2")
+    left = page.get_by_role("button", name="bias, track 2: a little anticlockwise")
+    found = stands(dial)
+    left.tap()
+    expect(dial).to_have_attribute("aria-valuetext", f"{found - 0.01:.2f} of 20 turns")
+    speeds = page.get_by_role("group", name="Speed")
+    speeds.get_by_role("button", name="30").tap()
+    expect(speeds.get_by_role("button", name="30")).to_have_attribute("aria-pressed", "true")
+    assert abs(stands(dial) - found) > 0.02
+    speeds.get_by_role("button", name="15").tap()
+    expect(dial).to_have_attribute("aria-valuetext", f"{found - 0.01:.2f} of 20 turns")
+
+    body = {"id": "far", "trimmer": "bias", "turns": -30.0, "track": 2}
+    told = page.request.post(bench.address + "/api/deck/turn", data=body).json()
+    assert told["stands_turns"] == 0.0
+    expect(dial).to_have_attribute("aria-valuetext", "0.00 of 20 turns, at its end")
+    expect(dial).to_contain_text("at its end")
+    expect(left).to_be_disabled()
+    dial.focus()
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowRight")
+    expect(dial).to_have_attribute("aria-valuetext", "0.02 of 20 turns")
+
+
 def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: Browser) -> None:
     """One bench for all of it: starting one takes long."""
     page.goto(bench.address)
@@ -111,12 +143,10 @@ def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: 
     assert faults_of(page) == []
     dial = page.get_by_role("slider", name="reproduce level, track 1")
     dial.focus()
+    found = stands(dial)
     page.keyboard.press("ArrowRight")
-    expect(dial).to_have_attribute("aria-valuetext", "0.02 turns clockwise")
-    page.get_by_label("Which trimmer").select_option("bias")
-    page.get_by_role("button", name="bias, track 2: a little anticlockwise").tap()
-    dial = page.get_by_role("slider", name="bias, track 2")
-    expect(dial).to_have_attribute("aria-valuetext", "0.01 turns anticlockwise")
+    expect(dial).to_have_attribute("aria-valuetext", f"{found + 0.02:.2f} of 20 turns")
+    screws_stand_where_the_deck_has_them(page, bench)
 
     page.get_by_text("Faults", exact=True).tap()
     page.get_by_role("button", name="hum", exact=True).tap()
