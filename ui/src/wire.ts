@@ -33,7 +33,7 @@ export async function call<T>(path: string, body?: unknown): Promise<T> {
   );
   if (answer.ok) return (await answer.json()) as T;
   const told = (await answer.json().catch(() => ({}))) as { error?: string };
-  throw new Refused(told.error ?? `the bench answered ${answer.status}`, answer.status);
+  throw new Refused(told.error ?? "the bench could not do it, and said no more", answer.status);
 }
 
 /** A call that carries its own id, sent again as it is while nobody answers; throws as `call` does. */
