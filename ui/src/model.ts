@@ -89,7 +89,7 @@ export interface BenchHealth {
   engine: "idle" | "starting" | "running" | "resting" | "lost" | "failed";
   line: string | null;
   silenced: boolean;
-  gaps: number;
+  gaps: number; only_zeros: boolean;
   link: { name: string; rate_hz: number; inputs: number; outputs: number } | null;
   /** Whether the deck's hands can be worked from here; null for a real deck. */
   deck: "practice" | "controls" | null;
