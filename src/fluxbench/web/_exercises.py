@@ -17,14 +17,11 @@ from fluxbench.book import Version, Writing
 from fluxbench.session import Command, NotNowError, Session, now_utc
 from fluxbench.web._bench import Bench
 from fluxbench.web._calls import REFUSALS
-from fluxbench.web._deck import PracticeHands
+from fluxbench.web._deck import BUILT_WITHIN_S, PracticeHands
 from fluxbench.web._models import Id, Strict, Text, Track
 
 Answer = dict[str, Any]
 Seed = Annotated[int, Field(ge=0, le=999_999)]
-
-BUILT_WITHIN_S = 60.0
-"""A deck is worked out when an exercise begins or is left, which takes a busy machine seconds."""
 
 router = APIRouter(prefix="/api/exercises", responses=REFUSALS)
 
