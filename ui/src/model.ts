@@ -289,7 +289,8 @@ export interface DeckState {
   position_s: number;
   section: Num;
   operating_fluxivity_nwb_per_m: number;
-  trimmers: { per_track: string[]; per_stack: string[]; turns: number };
+  /** `stands_turns`: where each screw stands, from 0 to `turns` clockwise, by trimmer; not every deck tells it. */
+  trimmers: { per_track: string[]; per_stack: string[]; turns: number; stands_turns?: Record<string, number[]> };
   data_sheet: { sections?: CalibrationSection[]; over_bias_db?: number } & Record<string, unknown>;
 }
 
