@@ -22,6 +22,7 @@ from fluxbench.session._following import Following
 from fluxbench.session._gaps import Gaps
 from fluxbench.session._ledger import Ledger, new_bench
 from fluxbench.session._meters import Meters, Shown
+from fluxbench.session._only_zeros import OnlyZeros
 from fluxbench.session._pages import Desk, new_row, plan_of, with_choice
 from fluxbench.session._procedures import PROCEDURES, as_left
 from fluxbench.session._starts import Starts
@@ -68,6 +69,7 @@ class Session:
         self._following = Following()
         self._interrupted = False
         self._gaps = Gaps()
+        self._zeros = OnlyZeros()
         self._over = threading.Event()
         self._thread = WatchedThread("session", self._run, self._failed)
 
@@ -199,6 +201,7 @@ class Session:
     def _hear(self, heard: Heard) -> None:
         if self._gaps.are_in(heard, None if self._desk is None else self._desk.lineup.view):
             self.ledger.tell_bench(gaps=self.ledger.bench["gaps"] + 1)
+        self.ledger.tell_bench(only_zeros=self._zeros.stand_in(heard))
         self.ears.hand_on(heard.left)
         for hop in heard.hops:
             self._meter_box.take(hop)
