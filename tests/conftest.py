@@ -98,8 +98,7 @@ LACKING = {
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
-        is_alone = any(item.get_closest_marker(m) for m in ("sound", "browser", "network"))
-        if is_alone and not item.get_closest_marker("patient"):
+        if any(item.get_closest_marker(marker) for marker in ("sound", "browser", "network")):
             item.add_marker("alone")
     for marker, lacking in LACKING.items():
         left_out = [item for item in items if item.get_closest_marker(marker)]
@@ -108,19 +107,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             config.hook.pytest_deselected(items=left_out)
 
 
-MARKED = {
-    "alone": re.compile(r"mark\.(alone|sound|browser|network)\b"),
-    "patient": re.compile(r"mark\.patient\b"),
-}
-"""What a file says that has tests for these stages of `./test`."""
+RUNS_ALONE = re.compile(r"mark\.(alone|sound|browser|network)\b")
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """Files that have nothing for a stage are not even imported: a dozen seconds of it."""
-    says = MARKED.get(config.option.markexpr)
-    if says is None or not collection_path.match("test_*.py"):
+    """Where only what runs alone is wanted, other files are not even imported: it takes seconds."""
+    if config.option.markexpr != "alone" or not collection_path.match("test_*.py"):
         return None
-    return says.search(collection_path.read_text()) is None or None
+    return RUNS_ALONE.search(collection_path.read_text()) is None or None
 
 
 LONGEST = (

@@ -17,7 +17,7 @@ from playwright.sync_api import Browser, Page, WebSocketRoute, expect
 
 from tests.browser.benches import PASSED_FIRST, Running
 
-pytestmark = [pytest.mark.browser, pytest.mark.patient, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
 DISTANCE_MM = 3000.0
 WIDE, HIGH = 1180, 820

@@ -11,7 +11,7 @@ from tests.browser.conftest import SIZES
 from tests.browser.test_screens import assert_no_faults_in_either_light, scrolled_size
 from tests.captures.made import noise, tone, written
 
-pytestmark = [pytest.mark.browser, pytest.mark.patient, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 RATE_HZ = 16_000
 
 

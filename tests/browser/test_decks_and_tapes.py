@@ -68,7 +68,6 @@ def add(page: Page, bench: Running, kind: str, /, **facts: Any) -> str:
     return str(answer.json()["id"])
 
 
-@pytest.mark.patient
 def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: Running) -> None:
     """By touch; on the way a refusal, which loses nothing, and a look at Tapes."""
     add(page, bench, "tapes", name="Blue box", speed_ips=15.0, fluxivity_nwb_per_m=250.0,
@@ -260,7 +259,6 @@ def test_a_trimmer_is_marked_on_a_photograph_and_shown_at_the_bench(
     assert faults_of(page) == []
 
 
-@pytest.mark.patient
 def test_what_stands_inside_a_page_is_retired_and_taken_back(page: Page, bench: Running) -> None:
     """Heads and notes of a deck, batches of a stock, calibrations of an interface."""
     head = {"name": "Rear head", "function": "reproduce", "deck": LONG_ROOM}

@@ -16,7 +16,7 @@ from tests.benches.written_lineup import shown
 from tests.browser.benches import Running, serving
 from tests.browser.test_screens import faults_of
 
-pytestmark = [pytest.mark.browser, pytest.mark.patient, pytest.mark.timeout(400)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(400)]
 
 DECK = "corner"
 READ = (("reproduce", "reproduce_level"), ("record level", "record_level"))

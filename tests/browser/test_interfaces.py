@@ -14,7 +14,7 @@ from tests.benches.made_interface import OUT_DBU
 from tests.browser.benches import Running, end
 from tests.browser.test_screens import faults_of, scrolled_size
 
-pytestmark = [pytest.mark.browser, pytest.mark.patient, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 ROOT = Path(__file__).parents[2]
 
 

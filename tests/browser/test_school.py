@@ -7,7 +7,7 @@ from tests.browser.benches import Running
 from tests.browser.fetched import MOST_KB
 from tests.browser.test_screens import faults_of
 
-pytestmark = [pytest.mark.browser, pytest.mark.patient, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 _ALL_KB = """() => [...performance.getEntriesByType("navigation"),
   ...performance.getEntriesByType("resource").filter((r) => r.name.includes("/assets/"))]
   .reduce((sum, entry) => sum + entry.transferSize, 0) / 1000"""

@@ -18,7 +18,7 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 from websockets.typing import Origin
 
-pytestmark = pytest.mark.patient
+pytestmark = pytest.mark.alone
 
 WAIT_S = 250.0  # for a machine that is busy with other things
 

@@ -12,7 +12,7 @@ import pytest
 from tests.network.people import Bench, Person, pair
 from tests.network.rooms import DESK, TABLET, Room, two_rooms
 
-pytestmark = [pytest.mark.network, pytest.mark.patient, pytest.mark.timeout(900)]
+pytestmark = [pytest.mark.network, pytest.mark.timeout(900)]
 QUICK = ("--interface", "one that is not there")  # who gets in is not a matter of the deck
 SOCKETS = ("/api/sockets/events", "/api/sockets/meters", "/api/lan/socket")
 

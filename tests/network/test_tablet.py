@@ -13,9 +13,7 @@ from tests.browser.test_screens import assert_no_faults_in_either_light, scrolle
 from tests.network.people import Bench
 from tests.network.rooms import DESK, two_rooms
 
-pytestmark = [
-    pytest.mark.network, pytest.mark.browser, pytest.mark.patient, pytest.mark.timeout(900),
-]  # fmt: skip
+pytestmark = [pytest.mark.network, pytest.mark.browser, pytest.mark.timeout(900)]
 WIDE, HIGH = SIZES["tablet"]
 FILM = """() => { const film = document.querySelector("video.film");
   return film !== null && !film.paused && film.currentTime > 0; }"""
