@@ -30,7 +30,7 @@ from tests.benches.made_interface import DESK, listed
 from tests.faults.inline_bench import opened, put_wires_in, until
 
 DEATHS = max(1, int(os.environ.get("FLUXBENCH_DEATHS", "1")))
-WITHIN_S = 1.0
+WITHIN_S = 1.0 if DEATHS > 1 else 2.0  # a suite may be busy
 RATE_HZ = 8000
 PARTS = ("ear", "mouth", "stretch", "link")
 
