@@ -8,7 +8,8 @@ such loss must be told within 2 s. Prints a JSON line a minute to standard error
 end: losses made and told, gaps that were told besides with the server's own count of late periods,
 memory of the bench's processes by the system's account after the second minute and at the end,
 frames a second of each page, and where the focus was.
-Run: ``python -m benchmarks.soak [--minutes 60] [--tracks 24] [--losses 30] [--browsers 3]``
+Run: ``python -m benchmarks.soak [--minutes 60] [--tracks 24] [--losses 30] [--browsers 3]
+    [--period 2048] [--priority 50]``
 """
 
 import argparse
@@ -120,11 +121,13 @@ def soak(asked: argparse.Namespace, server: SoundServer, home: Path) -> dict[str
             pages = [
                 _page(browser.new_context(viewport=SIZE), bench) for _ in range(asked.browsers)
             ]
-            bench.command("begin", kind="part", stages=["bias"])
             if asked.priority:
-                samples = bench.children()[-1].pid
-                for n, process in enumerate((server.process.pid, os.getpid(), deck.pid, samples)):
-                    hurry(process, asked.priority - n)
+                while bench.look()["bench"]["engine"] != "running":
+                    time.sleep(LOOK_S)
+                ours = (process.pid for process in reversed(bench.children()))
+                for n, one in enumerate((server.process.pid, os.getpid(), deck.pid, *ours)):
+                    hurry(one, asked.priority - n)
+            bench.command("begin", kind="part", stages=["bias"])
             return _evening(asked, bench, pages, late)
     finally:
         end(bench.process)
@@ -174,6 +177,7 @@ def _evening(
     state = bench.look()
     return {
         "minutes": asked.minutes, "tracks": asked.tracks, "rate_hz": RATE_HZ,
+        "period_frames": asked.period,
         "browsers": len(pages), "losses_made": made, "losses_told": told,
         "gaps_besides": int(state["bench"]["gaps"]) - gaps_before - told_gaps,
         "late_periods_of_the_server": len(late) - late_before,
@@ -189,9 +193,10 @@ def main() -> None:
     parser.add_argument("--tracks", type=int, default=24)
     parser.add_argument("--losses", type=int, default=30)
     parser.add_argument("--browsers", type=int, default=3)
+    parser.add_argument("--period", type=int, default=2048, help="frames, of the sound server")
     parser.add_argument("--priority", type=int, default=0, help="real-time, of all on the server")
     asked = parser.parse_args()
-    server = SoundServer()
+    server = SoundServer(asked.period)
     try:
         with tempfile.TemporaryDirectory() as home:
             print(json.dumps(soak(asked, server, Path(home))))

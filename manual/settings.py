@@ -22,6 +22,7 @@ VARIABLES = {
     "FLUXBENCH_KILLS": "how often `tests/faults` kills a bench",
     "FLUXBENCH_CUTS": "how often it cuts the power",
     "FLUXBENCH_DAMAGES": "at how many places it damages the log",
+    "FLUXBENCH_GONE": "how often an interface goes, in each way",
     "FLUXBENCH_LOCKS": "how often another program has the book locked",
     "FLUXBENCH_EVERY": "at every how many calls the disk fails; 1 is all of them",
     "FLUXBENCH_HISTORIES": "how many histories are invented",

@@ -4,6 +4,7 @@ import functools
 import importlib
 import importlib.util
 import os
+import re
 import shutil
 import subprocess
 import threading
@@ -104,6 +105,16 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if left_out and lacking():
             items[:] = [item for item in items if item not in left_out]
             config.hook.pytest_deselected(items=left_out)
+
+
+RUNS_ALONE = re.compile(r"mark\.(alone|sound|browser|network)\b")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Where only what runs alone is wanted, other files are not even imported: it takes seconds."""
+    if config.option.markexpr != "alone" or not collection_path.match("test_*.py"):
+        return None
+    return RUNS_ALONE.search(collection_path.read_text()) is None or None
 
 
 LONGEST = (

@@ -100,7 +100,7 @@ class InlineHost:
         time.sleep(self.pace_s)
         if self.dies:
             self.dies, self._engine = False, None
-            return [Failed("the engine has died; it is started again", again=True)]
+            return [Failed("measuring has stopped; it is started again", again=True)]
         messages, self._messages = self._messages, []
         if self._engine is not None:
             self._link.trim(self.settings.trims)

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Locator, Page, expect
 
 from fluxbench.links import HttpControls
 from tests.browser.benches import PASSED_FIRST, Running
@@ -86,6 +86,38 @@ def no_screen_is_heavy(chromium: Browser, address: str) -> None:
     context.close()
 
 
+def stands(dial: Locator) -> float:
+    """Turns from its anticlockwise end, as a screw tells it."""
+    return float(dial.get_attribute("aria-valuenow") or "nan")
+
+
+def screws_stand_where_the_deck_has_them(page: Page, bench: Running) -> None:
+    """Each speed has screws of its own, and none turns on at its end."""
+    page.get_by_label("Which trimmer").select_option("bias")
+    dial = page.get_by_role("slider", name="bias, track 2")
+    left = page.get_by_role("button", name="bias, track 2: a little anticlockwise")
+    found = stands(dial)
+    left.tap()
+    expect(dial).to_have_attribute("aria-valuetext", f"{found - 0.01:.2f} of 20 turns")
+    speeds = page.get_by_role("group", name="Speed")
+    speeds.get_by_role("button", name="30").tap()
+    expect(speeds.get_by_role("button", name="30")).to_have_attribute("aria-pressed", "true")
+    assert abs(stands(dial) - found) > 0.02
+    speeds.get_by_role("button", name="15").tap()
+    expect(dial).to_have_attribute("aria-valuetext", f"{found - 0.01:.2f} of 20 turns")
+
+    body = {"id": "far", "trimmer": "bias", "turns": -30.0, "track": 2}
+    told = page.request.post(bench.address + "/api/deck/turn", data=body).json()
+    assert told["stands_turns"] == 0.0
+    expect(dial).to_have_attribute("aria-valuetext", "0.00 of 20 turns, at its end")
+    expect(dial).to_contain_text("at its end")
+    expect(left).to_be_disabled()
+    dial.focus()
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowRight")
+    expect(dial).to_have_attribute("aria-valuetext", "0.02 of 20 turns")
+
+
 def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: Browser) -> None:
     """One bench for all of it: starting one takes long."""
     page.goto(bench.address)
@@ -111,12 +143,10 @@ def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: 
     assert faults_of(page) == []
     dial = page.get_by_role("slider", name="reproduce level, track 1")
     dial.focus()
+    found = stands(dial)
     page.keyboard.press("ArrowRight")
-    expect(dial).to_have_attribute("aria-valuetext", "0.02 turns clockwise")
-    page.get_by_label("Which trimmer").select_option("bias")
-    page.get_by_role("button", name="bias, track 2: a little anticlockwise").tap()
-    dial = page.get_by_role("slider", name="bias, track 2")
-    expect(dial).to_have_attribute("aria-valuetext", "0.01 turns anticlockwise")
+    expect(dial).to_have_attribute("aria-valuetext", f"{found + 0.02:.2f} of 20 turns")
+    screws_stand_where_the_deck_has_them(page, bench)
 
     page.get_by_text("Faults", exact=True).tap()
     page.get_by_role("button", name="hum", exact=True).tap()
@@ -142,6 +172,35 @@ def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
     answer = page.request.get(bench.address + str(sheet.get_attribute("href")), timeout=PATIENCE_MS)
     assert answer.headers["content-type"] == "application/pdf"
     assert answer.body().startswith(b"%PDF-1.7")
+
+    assert page.request.post(bench.address + "/api/deck/faults", data={"on": ["wrong_tape"]}).ok
+    a_doubt_waits_for_its_own_keys(page, bench)
+
+
+def a_doubt_waits_for_its_own_keys(page: Page, bench: Running) -> None:
+    """The tape is not that of its sheet: Enter answers nothing, each key does what it says."""
+    does = page.get_by_role("button", name="Let the practice deck do it")
+    doubt = page.get_by_role("alert").filter(has_text="This is not the calibration tape of its")
+    for key in ("End it here", "Go on all the same"):
+        body = {"id": key, "command": "begin", "kind": "part", "stages": ["reproduce"]}
+        assert page.request.post(bench.address + "/api/commands", data=body).ok
+        for _ in range(600):
+            if doubt.count():
+                break
+            if does.count() and does.is_enabled():
+                does.click()
+            page.wait_for_timeout(200)
+        expect(doubt).to_be_visible()
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(500)
+        expect(doubt).to_be_visible()
+        page.get_by_role("button", name=key).click()
+        expect(doubt).to_have_count(0)
+        if key == "End it here":
+            told = page.get_by_role("region", name="What to do now")
+            expect(told).to_contain_text("This is not the calibration tape of its sheet")
+            expect(told.get_by_text("Stopped", exact=True)).to_be_visible()
+    expect(page.locator(".page")).to_contain_text("went on in spite of this, as the person wished")
 
 
 def test_a_calibration_tape_that_is_being_wiped_is_shouted(page: Page, bench: Running) -> None:

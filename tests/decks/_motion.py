@@ -77,10 +77,9 @@ def read_between(window: Samples, position: Floats) -> Samples:
     first = whole.min(axis=1)
     span = int((whole.max(axis=1) - first).max()) + TAPS
     matrix = np.zeros((groups, span, _GROUP), dtype=np.float32)
-    taps = (whole - first[:, None])[:, :, None] + np.arange(TAPS)
-    matrix[np.arange(groups)[:, None, None], taps, np.arange(_GROUP)[None, :, None]] = _TABLE[
-        phase
-    ].reshape(groups, _GROUP, TAPS)
+    column = np.arange(groups)[:, None] * (span * _GROUP) + np.arange(_GROUP)
+    taps = (column + (whole - first[:, None]) * _GROUP).reshape(-1, 1) + np.arange(TAPS) * _GROUP
+    matrix.reshape(-1)[taps] = _TABLE[phase]
     pieces = window[:, first[:, None] + np.arange(span)]  # (rows, groups, span)
     read = np.matmul(pieces.transpose(1, 0, 2), matrix)  # (groups, rows, _GROUP)
     return np.ascontiguousarray(read.transpose(1, 0, 2).reshape(len(window), -1)[:, :frames])

@@ -86,8 +86,9 @@ class SignalPath:
         self._hum_cos, self._hum_sin = np.cos(turns), np.sin(turns)
         self._between = rng.choice([-1.0, 1.0], tracks).astype(np.float32) * _FLAT_CROSSTALK
         self._contour = [machine.contour(self._rate_hz, sync) for sync in (False, True)]
-        self._shelf = machine.shelf_section(self._rate_hz)
-        self._side_flux = signal.butter(1, 45.0 * speed, fs=self._rate_hz, output="sos")
+        shelf = machine.shelf_section(self._rate_hz)[0]  # of first order
+        self._shelf = shelf[:2], shelf[3:5]
+        self._side_flux = signal.butter(1, 45.0 * speed, fs=self._rate_hz)
         pole = np.exp(-2.0 * np.pi * 1500.0 * speed / self._rate_hz)
         slow = signal.lfilter([1.0], [1.0, -pole], self._rng.standard_normal(_LOOP))
         self._slow = np.append(slow, slow[: self.block]).astype(np.float32) / np.float32(
@@ -102,8 +103,8 @@ class SignalPath:
         tracks = self._machine.tracks
         self._player = MovingFilter(tracks)
         self._contour_memory = np.zeros((len(self._contour[0]), tracks, 2))
-        self._shelf_memory = np.zeros((1, tracks, 2))
-        self._leak_memory = np.zeros((1, tracks, 2))
+        self._shelf_memory = np.zeros((tracks, 1))
+        self._leak_memory = np.zeros((tracks, 1))
         if not playing_only:
             self._driver, self._printer = MovingFilter(tracks), MovingFilter(tracks)
             self._knee: Floats | None = None
@@ -231,12 +232,12 @@ class SignalPath:
         out, self._contour_memory = signal.sosfilt(
             self._contour[sync], mixed, axis=1, zi=self._contour_memory
         )
-        low, self._shelf_memory = signal.sosfilt(self._shelf, out, axis=1, zi=self._shelf_memory)
+        low, self._shelf_memory = signal.lfilter(*self._shelf, out, axis=1, zi=self._shelf_memory)
         beside = np.zeros_like(low)
         beside[1:] += low[:-1]
         beside[:-1] += low[1:]
-        leaked, self._leak_memory = signal.sosfilt(
-            self._side_flux, beside, axis=1, zi=self._leak_memory
+        leaked, self._leak_memory = signal.lfilter(
+            *self._side_flux, beside, axis=1, zi=self._leak_memory
         )
         if not sync:
             out += (10.0 ** (values["reproduce_low"] / 20.0) - 1.0)[:, None] * low

@@ -38,6 +38,7 @@ class Trimmer:
         self._low = np.zeros(rows)
         self.shaft = np.full(rows, TURNS / 2.0)  # where the slider stands
         self.hand = self.shaft.copy()  # where the tool stands
+        self._known: tuple[bytes, Floats] | None = None
 
     def centre_on(self, value: Floats) -> None:
         """Choose the range so that ``value`` is at its middle."""
@@ -49,9 +50,13 @@ class Trimmer:
 
     @property
     def value(self) -> Floats:
-        """What each pot gives, in the unit of its kind."""
-        part = self.shaft / TURNS
-        return self._low + self.span * self._law(np.where(self._sense > 0, part, 1.0 - part))
+        """What each pot gives, in the unit of its kind; worked out anew when a slider has moved."""
+        stands = self.shaft.tobytes() + self._low.tobytes()
+        if self._known is None or self._known[0] != stands:
+            part = self.shaft / TURNS
+            bent = self._law(np.where(self._sense > 0, part, 1.0 - part))
+            self._known = stands, self._low + self.span * bent
+        return self._known[1]
 
     def set_value(self, value: Floats) -> None:
         """Put the sliders where they give ``value`` (bisection; the law rises steadily)."""

@@ -87,7 +87,7 @@ def test_a_tablet_is_paired_gets_the_controls_and_loses_them(
     devices.get_by_role("button", name="Give them").tap()
     expect(bar).to_have_count(0)
     tablet.get_by_role("button", name="Begin the line-up").tap()
-    expect(tablet.get_by_text("No wake lock over plain http")).to_be_visible()
+    expect(tablet.get_by_text("This screen may go dark by itself")).to_be_visible()
     tablet.get_by_role("button", name="I see").tap()
     for _ in range(600):
         if tablet.evaluate(FILM):
@@ -96,7 +96,7 @@ def test_a_tablet_is_paired_gets_the_controls_and_loses_them(
     assert tablet.evaluate(FILM)
     tablet.reload()
     expect(tablet.locator(".who-holds")).to_contain_text("here")
-    expect(tablet.get_by_text("No wake lock over plain http")).to_have_count(0)  # it was said
+    expect(tablet.get_by_text("This screen may go dark by itself")).to_have_count(0)  # it was said
 
     devices.get_by_role("button", name="Take the controls").tap()
     expect(bar).to_contain_text("The desk has the controls now. You watch.")

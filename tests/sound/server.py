@@ -20,19 +20,22 @@ _PATIENCE_S = 60.0  # for a machine that is busy with other things
 class SoundServer:
     """A dummy sound server with a name of its own; clients are stopped before it."""
 
-    def __init__(self) -> None:
+    def __init__(self, period_frames: int = PERIOD_FRAMES) -> None:
         self.name = f"fluxbench-{uuid.uuid4().hex[:8]}"
         self.environment = os.environ | {
             "JACK_DEFAULT_SERVER": self.name,
             "JACK_NO_AUDIO_RESERVATION": "1",
             "PYTHONUNBUFFERED": "1",
         }
+        self._period_frames = period_frames
         self.process = self._started()
         self.clients: list[subprocess.Popen[str]] = []
         self._wait_until_it_answers()
 
     def _started(self) -> "subprocess.Popen[bytes]":
-        command = f"jackd -n {self.name} -r -d dummy -r {RATE_HZ} -p {PERIOD_FRAMES} -C 32 -P 32"
+        command = (
+            f"jackd -n {self.name} -r -d dummy -r {RATE_HZ} -p {self._period_frames} -C 32 -P 32"
+        )
         return subprocess.Popen(
             command.split(),
             env=self.environment,

@@ -15,7 +15,7 @@ import { hasVoice, switchEar, wakeSound } from "./sound";
 import { Shelf } from "./shelf";
 import { Stages } from "./stages";
 import {
-  complaint, connection, deck, ear, earTrack, helpOpen, light, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
+  complaint, connection, deck, ear, earTrack, helpOpen, light, losses, running, screen, SCREENS, sending, silenced, sound, state, tape, wakeTold,
 } from "./store";
 import { DevicesPanel, HandBar, HandKey } from "./watch";
 import { Where } from "./where";
@@ -141,18 +141,25 @@ function Silence() {
   );
 }
 
+/** So many steps in ten seconds are more than a hiccup. */
+const MANY_LOSSES = 5;
+
 function Banner() {
   const bench = state.value?.bench;
   const lines: string[] = [];
   if (state.value && connection.value === "lost")
     lines.push("The bench does not answer. It is tried again by itself; what was taken is on disk.");
-  if (bench?.engine === "lost") lines.push(bench.line ?? "The engine has stopped and is started again; the line-up goes on with the step that it was in.");
+  if (bench?.engine === "lost") lines.push(bench.line ?? "What sends and measures has stopped and is started again; the line-up goes on with the step that it was in.");
   if (bench?.engine === "resting") lines.push(bench.line ?? "An interface is being tried; a line-up waits until that is over.");
-  if (bench?.engine === "failed") lines.push(bench.line ?? "The engine cannot go on.");
+  if (bench?.engine === "failed") lines.push(bench.line ?? "The bench can neither send nor measure.");
+  if (bench?.engine === "running" && bench.only_zeros && !state.value?.ask)
+    lines.push("The interface gives nothing but zeros on every input: no deck is heard. See to its cables, its plug and its inputs.");
+  if (running.value && losses.value >= MANY_LOSSES)
+    lines.push("Frames are lost on the way from the interface, again and again. What they touch is not used, so readings are long in coming: end other programs, or give the interface longer blocks.");
   if (bench && !bench.saved) lines.push("The book cannot be written: nothing more is taken until it can. Is the disk full?");
   if (complaint.value) lines.push(`Not done: ${complaint.value}`);
   const dark = ["none", "refused", "film"].includes(wake.value) && running.value && !wakeTold.value;
-  if (dark) lines.push("No wake lock over plain http: an unseen, silent film keeps the screen on if it can. If it goes dark, set this device to stay on.");
+  if (dark) lines.push("This screen may go dark by itself: an unseen, silent film keeps it on if it can. If it goes dark, set this device to stay on.");
   if (lines.length === 0) return null;
   return (
     <div class="banner" role="alert">

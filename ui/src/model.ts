@@ -89,7 +89,7 @@ export interface BenchHealth {
   engine: "idle" | "starting" | "running" | "resting" | "lost" | "failed";
   line: string | null;
   silenced: boolean;
-  gaps: number;
+  gaps: number; only_zeros: boolean;
   link: { name: string; rate_hz: number; inputs: number; outputs: number } | null;
   /** Whether the deck's hands can be worked from here; null for a real deck. */
   deck: "practice" | "controls" | null;
@@ -289,7 +289,8 @@ export interface DeckState {
   position_s: number;
   section: Num;
   operating_fluxivity_nwb_per_m: number;
-  trimmers: { per_track: string[]; per_stack: string[]; turns: number };
+  /** `stands_turns`: where each screw stands, from 0 to `turns` clockwise, by trimmer; not every deck tells it. */
+  trimmers: { per_track: string[]; per_stack: string[]; turns: number; stands_turns?: Record<string, number[]> };
   data_sheet: { sections?: CalibrationSection[]; over_bias_db?: number } & Record<string, unknown>;
 }
 

@@ -7,6 +7,7 @@ import { Focus } from "./focus";
 import { all, handTrack, picked, trimmerNow } from "./hand";
 import { clock, pitch, shown } from "./scale";
 import { Screw } from "./screw";
+import { otherScrews } from "./screws";
 import { advice, deck, faults, focus, running } from "./store";
 import { load, locate, readDeck, renew, setFaults, setSpeed, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
@@ -18,6 +19,9 @@ import { lookForExercise, openSchool, pieces } from "./pieces";
 import { view } from "./school/view";
 
 const SPEEDS_IPS = [7.5, 15, 30];
+
+/** What has other screws stand here. */
+const exchange = (done: Promise<void>) => void done.then(otherScrews);
 
 let follows: string | null = null;
 
@@ -137,7 +141,7 @@ function Works({ now }: { now: DeckState }) {
         <span>speed, in/s</span>
         <div class="keys">
           {SPEEDS_IPS.map((ips) => (
-            <button key={ips} aria-pressed={now.speed_ips === ips} disabled={running.value} onClick={() => void setSpeed(ips)}>{ips === 7.5 ? "7½" : ips}</button>
+            <button key={ips} aria-pressed={now.speed_ips === ips} disabled={running.value} onClick={() => exchange(setSpeed(ips))}>{ips === 7.5 ? "7½" : ips}</button>
           ))}
         </div>
       </div>
@@ -208,7 +212,7 @@ function Wrongs({ tracks }: { tracks: number }) {
       <div class="row">
         <span class="hint">another practice deck, as somebody left it (ends a running line-up):</span>
         {[4, 8, 16, 24].map((count) => (
-          <button key={count} onClick={() => void renew({ seed: 1 + Math.floor(Math.random() * 999), tracks: count })}>{`${count} tracks`}</button>
+          <button key={count} onClick={() => exchange(renew({ seed: 1 + Math.floor(Math.random() * 999), tracks: count }))}>{`${count} tracks`}</button>
         ))}
       </div>
     </details>

@@ -2,14 +2,14 @@
 import { useEffect, useRef } from "preact/hooks";
 import { handTrack } from "./hand";
 import { Reads } from "./reads";
-import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "./screws";
+import { standsOf, turnBy, turnsBetween, wheelTurns } from "./screws";
 import { advice } from "./store";
 import { trimmerName } from "./words";
 
 export function Screw({ trimmer, track }: { trimmer: string; track: number | null }) {
   const dial = useRef<HTMLDivElement>(null);
   const from = useRef<[number, number] | null>(null);
-  const turns = turned.value[keyOf(trimmer, track)] ?? 0;
+  const { turns, of, end } = standsOf(trimmer, track);
   const asked = advice.value?.trimmer === trimmer && (track === null || advice.value.track === track);
   const here = track === null || handTrack.value === track;
   const middle = (event: PointerEvent): [number, number] => {
@@ -39,9 +39,9 @@ export function Screw({ trimmer, track }: { trimmer: string; track: number | nul
         tabIndex={here ? 0 : -1}
         aria-label={name}
         aria-valuenow={Math.round(turns * 100) / 100}
-        aria-valuemin={-20}
-        aria-valuemax={20}
-        aria-valuetext={`${Math.abs(turns).toFixed(2)} turns ${turns < 0 ? "anticlockwise" : "clockwise"}`}
+        aria-valuemin={of === null ? -20 : 0}
+        aria-valuemax={of ?? 20}
+        aria-valuetext={of === null ? `${Math.abs(turns).toFixed(2)} turns ${turns < 0 ? "anticlockwise" : "clockwise"}` : `${turns.toFixed(2)} of ${of} turns${end ? ", at its end" : ""}`}
         onFocus={() => track !== null && (handTrack.value = track)}
         onPointerDown={(event) => {
           event.currentTarget.setPointerCapture(event.pointerId);
@@ -66,11 +66,12 @@ export function Screw({ trimmer, track }: { trimmer: string; track: number | nul
             <circle class="dot" cx="0" cy="-28" r="4" />
           </g>
         </svg>
+        {end && <span class="at-end">at its end</span>}
       </div>
       <div class="screw-foot">
-        <button class="hair" aria-label={`${name}: a little anticlockwise`} onClick={() => by(-0.01)}>↺</button>
+        <button class="hair" disabled={end === "anticlockwise"} aria-label={`${name}: a little anticlockwise`} onClick={() => by(-0.01)}>↺</button>
         <span class="screw-name">{track ?? "all"}</span>
-        <button class="hair" aria-label={`${name}: a little clockwise`} onClick={() => by(0.01)}>↻</button>
+        <button class="hair" disabled={end === "clockwise"} aria-label={`${name}: a little clockwise`} onClick={() => by(0.01)}>↻</button>
       </div>
       {track !== null && <Reads track={track} />}
     </div>

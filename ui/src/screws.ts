@@ -1,10 +1,32 @@
 // Turning trimmers from the page: angles become turns, and turns go to the deck in small bundles.
-import { signal } from "@preact/signals";
+import { batch, signal } from "@preact/signals";
+import { deck } from "./store";
 import { turn } from "./wire";
 
-/** How far each trimmer was turned since this page was opened, in turns, clockwise. */
+/** Turns by trimmer that what the deck shows does not hold yet; of a deck that shows none, all. */
 export const turned = signal<Record<string, number>>({});
 export const keyOf = (trimmer: string, track: number | null) => `${trimmer}/${track ?? "all"}`;
+
+export interface Stands {
+  /** Clockwise: from the other end, or from where the page found it where the deck does not show that. */
+  turns: number;
+  /** How far it goes; null where nobody tells. */
+  of: number | null;
+  end: "clockwise" | "anticlockwise" | null;
+}
+
+const AT_END = 0.0005;
+
+/** Where a screw stands. */
+export function standsOf(trimmer: string, track: number | null): Stands {
+  const ahead = turned.value[keyOf(trimmer, track)] ?? 0;
+  const told = deck.value?.trimmers;
+  const from = told?.stands_turns?.[trimmer]?.[(track ?? 1) - 1];
+  if (!told || from === undefined) return { turns: ahead, of: null, end: null };
+  const turns = Math.max(0, Math.min(told.turns, from + ahead));
+  const end = turns < AT_END ? "anticlockwise" : turns > told.turns - AT_END ? "clockwise" : null;
+  return { turns, of: told.turns, end };
+}
 
 /** From one pointer place to the next around a middle, in turns, the short way. */
 export function turnsBetween(from: [number, number], to: [number, number]): number {
@@ -19,34 +41,59 @@ export function wheelTurns(delta_y: number, fine: boolean): number {
   return -notches * (fine ? 0.002 : 0.02);
 }
 
-const waiting = new Map<string, { trimmer: string; track: number | null; turns: number }>();
+interface Job {
+  trimmer: string;
+  track: number | null;
+  turns: number;
+}
+const waiting = new Map<string, Job>();
 let flying = false;
 
 async function flush(): Promise<void> {
   if (flying) return;
   flying = true;
   while (waiting.size > 0) {
-    const [key, job] = waiting.entries().next().value as [string, { trimmer: string; track: number | null; turns: number }];
+    const [key, job] = waiting.entries().next().value as [string, Job];
     waiting.delete(key);
-    await turn(job.trimmer, Number(job.turns.toFixed(5)), job.track);
+    const answer = await turn(job.trimmer, Number(job.turns.toFixed(5)), job.track);
+    if (answer === null || answer.stands_turns !== undefined) arrived(key, job, answer?.stands_turns);
     await new Promise((resolve) => setTimeout(resolve, 30));
   }
   flying = false;
 }
 
-/** Turn a trimmer; what comes while a bundle is on its way goes with the next one. */
+/** The deck shows a turn from now on, or has refused it. */
+function arrived(key: string, job: Job, stands?: number): void {
+  const ahead = turned.peek()[key];
+  if (ahead === undefined) return; // other screws stand here since
+  const now = deck.peek();
+  const all = now?.trimmers.stands_turns;
+  const own = all?.[job.trimmer];
+  const left = ahead - job.turns;
+  batch(() => {
+    turned.value = { ...turned.peek(), [key]: Math.abs(left) < 1e-9 ? 0 : left };
+    if (!now || !own || stands === undefined) return;
+    const places = own.map((place, i) => (i === (job.track ?? 1) - 1 ? stands : place));
+    deck.value = { ...now, trimmers: { ...now.trimmers, stands_turns: { ...all, [job.trimmer]: places } } };
+  });
+}
+
+/** Turn a trimmer, as far as it goes; what comes while a bundle is on its way goes with the next one. */
 export function turnBy(trimmer: string, track: number | null, turns: number): void {
-  if (!Number.isFinite(turns) || turns === 0) return;
+  if (!Number.isFinite(turns)) return;
+  const at = standsOf(trimmer, track);
+  const step = at.of === null ? turns : Math.max(0, Math.min(at.of, at.turns + turns)) - at.turns;
+  if (step === 0) return;
   const key = keyOf(trimmer, track);
   const job = waiting.get(key) ?? { trimmer, track, turns: 0 };
-  job.turns += turns;
+  job.turns += step;
   waiting.set(key, job);
-  turned.value = { ...turned.value, [key]: (turned.value[key] ?? 0) + turns };
+  turned.value = { ...turned.peek(), [key]: (turned.peek()[key] ?? 0) + step };
   void flush();
 }
 
-/** Another deck stands here: its screws stand as found. */
-export function anotherDeck(): void {
+/** Other screws stand here: of another deck, or another speed. */
+export function otherScrews(): void {
   waiting.clear();
   turned.value = {};
 }

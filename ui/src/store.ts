@@ -44,10 +44,21 @@ export function takeMeters(message: Partial<Meters>, now_ms: number): void {
   });
 }
 
+/** Steps of the stream with lost frames within the newest ten seconds. */
+export const losses = signal(0);
+const FORGOTTEN_MS = 10_000;
+
+function lose(count: number): void {
+  losses.value += count;
+  setTimeout(() => (losses.value -= count), FORGOTTEN_MS);
+}
+
 /** Take an event: `set` replaces whole keys of the state. Gives back the number to go on from. */
 export function takeEvent(event: Event): number {
   const before = state.peek();
   if (event.set) {
+    const lost = before && event.what === "bench" ? (event.set.bench?.gaps ?? 0) - before.bench.gaps : 0;
+    if (lost > 0) lose(lost);
     state.value = { ...(before as State), ...event.set, seq: event.seq };
   } else if (before && event.seq > before.seq) {
     state.value = { ...before, seq: event.seq };

@@ -33,7 +33,7 @@ export async function call<T>(path: string, body?: unknown): Promise<T> {
   );
   if (answer.ok) return (await answer.json()) as T;
   const told = (await answer.json().catch(() => ({}))) as { error?: string };
-  throw new Refused(told.error ?? `the bench answered ${answer.status}`, answer.status);
+  throw new Refused(told.error ?? "the bench could not do it, and said no more", answer.status);
 }
 
 /** A call that carries its own id, sent again as it is while nobody answers; throws as `call` does. */
@@ -68,10 +68,21 @@ export async function silence(on: boolean): Promise<void> {
   await command("silence", { on });
 }
 
+/** Grows when a turn sets out and when it is answered: odd while one is on its way. */
+let turnsTold = 0;
+
+/** What the deck shows, asked for when `turnsTold` was `before`; across a turn its screws may be old. */
+function takeDeck(told: DeckState, before: number): void {
+  const fresh = before === turnsTold && before % 2 === 0;
+  const mine = deck.peek();
+  deck.value = fresh || !mine ? told : { ...told, trimmers: mine.trimmers };
+}
+
 async function deckCall(name: string, body: Record<string, unknown>): Promise<void> {
+  const before = turnsTold;
   try {
     const told = await call<DeckState>(`deck/${name}`, body);
-    if (told && "transport" in told) deck.value = told;
+    if (told && "transport" in told) takeDeck(told, before);
     else await readDeck();
     complaint.value = null;
   } catch (error) {
@@ -97,16 +108,24 @@ export async function renew(body: Record<string, unknown>): Promise<void> {
   await readFaults();
 }
 
-export const turn = (trimmer: string, turns: number, track: number | null) =>
-  once<{ ok: boolean; seconds: number }>("deck/turn", {
-    trimmer,
-    turns,
-    ...(track === null ? {} : { track }),
-  });
+export interface Turned {
+  ok: boolean;
+  seconds: number;
+  stands_turns?: number;
+}
+
+/** One at a time. */
+export async function turn(trimmer: string, turns: number, track: number | null): Promise<Turned | null> {
+  turnsTold++;
+  const answer = await once<Turned>("deck/turn", { trimmer, turns, ...(track === null ? {} : { track }) });
+  turnsTold++;
+  return answer;
+}
 
 export async function readDeck(): Promise<void> {
+  const before = turnsTold;
   try {
-    deck.value = await call<DeckState>("deck");
+    takeDeck(await call<DeckState>("deck"), before);
   } catch (error) {
     if (error instanceof Refused && error.status === 404) deck.value = null;
   }

@@ -3,10 +3,11 @@ import { isTaken, nextOf } from "../src/keys";
 import { faultKind, placesOf } from "../src/practice";
 import { smoothed } from "../src/reads";
 import { ofLearner } from "../src/school/now";
-import { keyOf, turnBy, turned, turnsBetween, wheelTurns } from "../src/screws";
+import { keyOf, otherScrews, standsOf, turnBy, turned, turnsBetween, wheelTurns } from "../src/screws";
 import { pips, pitchFor_hz } from "../src/sound";
-import { complaint } from "../src/store";
-import { command } from "../src/wire";
+import type { DeckState } from "../src/model";
+import { complaint, deck } from "../src/store";
+import { command, readDeck, setSpeed } from "../src/wire";
 
 const answers: (() => Promise<Response>)[] = [];
 const asked: { path: string; body: Record<string, unknown> }[] = [];
@@ -42,6 +43,34 @@ test("turns that come while one is on its way go in one bundle, and none is lost
   expect(asked.length).toBeLessThan(6);
   expect(asked.every((one) => one.body["track"] === 3)).toBe(true);
   expect(turned.value[keyOf("bias", 3)]).toBeCloseTo(0.4);
+});
+
+const shownBy = (speed_ips: number, bias: number[]) =>
+  ({ speed_ips, transport: "stop", trimmers: { per_track: ["bias"], per_stack: [], turns: 20, stands_turns: { bias } } }) as unknown as DeckState;
+
+test("a screw stands where the deck shows it, stops at its end, and is another one at another speed", async () => {
+  otherScrews();
+  deck.value = shownBy(15, [4, 19.9]);
+  const landed: (() => void)[] = [];
+  answers.push(() => new Promise((land) => landed.push(() => land(Response.json({ ok: true, seconds: 0.1, stands_turns: 20 })))));
+  for (let i = 0; i < 9; i++) turnBy("bias", 2, 0.25);
+  expect(standsOf("bias", 2)).toEqual({ turns: 20, of: 20, end: "clockwise" });
+  await vi.waitFor(() => expect(landed).toHaveLength(1));
+  answers.push(async () => Response.json(shownBy(15, [4, 20]))); // looked at while the turn is on its way
+  await readDeck();
+  expect(standsOf("bias", 2).turns).toBe(20);
+  landed[0]!();
+  await vi.waitFor(() => expect(turned.value[keyOf("bias", 2)]).toBe(0));
+  expect(deck.value!.trimmers.stands_turns!["bias"]).toEqual([4, 20]);
+  expect(asked.filter((one) => one.path === "/api/deck/turn").map((one) => one.body["turns"])).toEqual([0.1]);
+  answers.push(async () => Response.json({ error: "no" }, { status: 409 })); // and is not turned where it is refused
+  turnBy("bias", 2, -0.5);
+  expect(standsOf("bias", 2)).toEqual({ turns: 19.5, of: 20, end: null });
+  await vi.waitFor(() => expect(standsOf("bias", 2).turns).toBe(20));
+  answers.push(async () => Response.json(shownBy(30, [11, 0])));
+  await setSpeed(30);
+  expect([1, 2].map((track) => standsOf("bias", track))).toEqual([{ turns: 11, of: 20, end: null }, { turns: 0, of: 20, end: "anticlockwise" }]);
+  deck.value = null;
 });
 
 test("a command that nobody answered is sent again with the same id", async () => {

@@ -1,6 +1,6 @@
-import { beforeEach, expect, test } from "vitest";
+import { beforeEach, expect, test, vi } from "vitest";
 import type { State } from "../src/model";
-import { advice, board, live, stageNow, state, takeEvent, takeMeters } from "../src/store";
+import { advice, board, live, losses, stageNow, state, takeEvent, takeMeters } from "../src/store";
 import { stagesShown } from "../src/stages";
 import { ORDER } from "../src/words";
 
@@ -56,4 +56,20 @@ test("what is told again unchanged wakes nobody", () => {
 test("before a line-up all stages are shown as due, afterwards the bench's own", () => {
   expect(stagesShown([]).map((stage) => stage.name)).toEqual(ORDER);
   expect(stagesShown(stages)).toEqual(stages);
+});
+
+test("lost frames are remembered for ten seconds, and not those from before this page came", () => {
+  vi.useFakeTimers();
+  const bench = (gaps: number) => ({ bench: { gaps } }) as Partial<State>;
+  takeEvent({ seq: 5, what: "state", set: bench(40) });
+  expect(losses.value).toBe(0);
+  takeEvent({ seq: 5, what: "bench", set: bench(41) });
+  vi.advanceTimersByTime(6_000);
+  takeEvent({ seq: 5, what: "bench", set: bench(44) });
+  expect(losses.value).toBe(4);
+  vi.advanceTimersByTime(5_000);
+  expect(losses.value).toBe(3);
+  vi.advanceTimersByTime(6_000);
+  expect(losses.value).toBe(0);
+  vi.useRealTimers();
 });

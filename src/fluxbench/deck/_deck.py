@@ -19,7 +19,7 @@ from fluxbench.deck._sheets import Section, calibration_sheet, reel_label, reel_
 from fluxbench.deck._state_file import reading_state, write_state
 from fluxbench.deck._stocks import stock_named
 from fluxbench.deck._swaps import dealt
-from fluxbench.deck._trimmers import PER_STACK, PER_TRACK, TURNS, banks, leave_as_found
+from fluxbench.deck._trimmers import PER_STACK, PER_TRACK, banks, leave_as_found, seen
 from fluxbench.deck._truth import Truth
 from fluxbench.deck._works import Works
 
@@ -140,11 +140,7 @@ class PracticeDeck:
                 "interface_full_scale_dbu": FULL_SCALE_DBU,
             },
             "operating_fluxivity_nwb_per_m": OPERATING_NWB_PER_M,
-            "trimmers": {
-                "per_track": list(PER_TRACK),
-                "per_stack": list(PER_STACK),
-                "turns": int(TURNS),
-            },
+            "trimmers": seen(works.banks),
             "data_sheet": self._sheet(),
         }
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,6 +90,14 @@ class Bank:
         return waiting + SECONDS_TO_START
 
     @property
+    def stands_turns(self) -> NDArray[np.float64]:
+        """Where the knobs stand once the hands are done, from 0 to `TURNS` clockwise, (count,)."""
+        stands = self._knob_turns.copy()
+        for motion in self._motions:
+            stands[motion.index] = np.clip(stands[motion.index] + motion.left_turns, 0.0, TURNS)
+        return stands
+
+    @property
     def turning(self) -> bool:
         return bool(self._motions)
 
@@ -133,6 +142,17 @@ def banks(tracks: int, tape_width_mm: float, rng: np.random.Generator) -> dict[s
     stack_arcmin = SPAN_2_INCH_ARCMIN if tape_width_mm > 50.0 else SPAN_ARCMIN
     found = {k: Bank(k, tracks, SPANS_DB.get(k, OTHER_SPANS_DB), rng) for k in PER_TRACK}
     return found | {k: Bank(k, 1, stack_arcmin, rng) for k in PER_STACK}
+
+
+def seen(trimmers: Mapping[str, Bank]) -> dict[str, Any]:
+    """What a person sees of the trimmers: which there are, and where each knob stands."""
+    stands = {kind: bank.stands_turns.round(5).tolist() for kind, bank in trimmers.items()}
+    return {
+        "per_track": list(PER_TRACK),
+        "per_stack": list(PER_STACK),
+        "turns": int(TURNS),
+        "stands_turns": stands,
+    }
 
 
 AS_FOUND_DB = {

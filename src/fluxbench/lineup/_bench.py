@@ -155,6 +155,12 @@ class Bench(Learned):
         yield from self.wait(self.return_lag_s + SETTLED_S)
         self._presence.forget()
 
+    def whole_point(self) -> Generator[None, Point, Point]:
+        """The next point in which no frame was lost, whatever it holds."""
+        while (point := (yield)).lost:
+            pass
+        return point
+
     def point(self) -> Generator[None, Point, Point]:
         """The next point at which the first tone is there; asks for the tape if it is gone."""
         presence = self._presence

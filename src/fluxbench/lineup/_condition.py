@@ -7,6 +7,7 @@ tape. The line-up says it and goes on, since only a person can clean, repair or 
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._point import STEP_S, Point
@@ -22,8 +23,10 @@ SHORT_WAVES_LOST_DB = 1.5
 FAR_DB = 4.5
 """As found, trimmers scatter by less."""
 ERASED_DB = -55.0
+ERASED_POINTS = 40
 """What may be left of 0 VU at 1 kHz; common practice asks for -65 and less."""
 HUM_DB = -55.0
+HUM_POINTS, HUM_PATIENCE_S = 20, 30.0
 """A line of hum above this, re 0 VU, is said; common practice asks for -60 and less."""
 
 
@@ -129,10 +132,9 @@ def check_erasure(bench: Bench) -> Procedure:
     bench.listen(LEVEL_HZ)
     yield from bench.wait(0.5)
     left: list[F64] = []
-    begin = bench.time_s
-    while bench.time_s - begin < 4.0:
-        point = yield
-        if not point.lost and len(point.level_db) == 1:
+    while len(left) < ERASED_POINTS:
+        point = yield from bench.whole_point()
+        if len(point.level_db) == 1:
             left.append(point.level_db[0])
     left_db = np.percentile(np.array(left), 90.0, axis=0)
     bench.write("erasure", left_db=left_db)
@@ -147,14 +149,15 @@ def check_hum(bench: Bench) -> Procedure:
     bench.silence()
     bench.listen(0.0)
     yield from bench.wait(0.5)
-    begin, heard = bench.time_s, []
-    while bench.time_s - begin < 2.0:
+    heard: list[NDArray[np.float32]] = []
+    begin = bench.time_s
+    while len(heard) < HUM_POINTS:  # one after another: a line is told from its neighbours by time
+        if bench.time_s - begin > HUM_PATIENCE_S:
+            bench.note("hum was not looked for: frames were lost all the time")
+            return
         point = yield
-        if not point.lost:
-            heard.append(point.envelope[:, 0].real)
-    if len(heard) < 20:
-        return
-    signal = np.concatenate(heard[-20:]).astype(np.float64)
+        heard = [] if point.lost else [*heard, point.envelope[:, 0].real]
+    signal = np.concatenate(heard).astype(np.float64)
     window = np.hanning(len(signal))
     time_s = STEP_S * np.arange(len(signal))
     lines = np.exp(-2j * np.pi * np.outer(HUM_HZ, time_s)) * window / window.sum()

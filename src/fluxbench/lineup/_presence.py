@@ -43,6 +43,8 @@ class Presence:
             held, self._held = self._held, point
             return held if self._there > 4 else None
         self._held, self._there = None, 0
+        if point.lost:  # whether the tone is there is not known
+            return None
         self._missing += 1
         self._clipping = self._clipping + 1 if point.clipped[live].all() else 0
         return None

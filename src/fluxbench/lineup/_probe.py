@@ -12,6 +12,8 @@ from fluxbench.signals import PerTrack, Tone
 PROBE_HZ = 1000.0
 THERE_DB = -25.0
 """A track that records, as badly as it may be trimmed, gives more than this of operating level."""
+AGAIN_S = 1.0
+"""Longer than a tone that is sent no more takes to have gone, off the tape too."""
 
 
 def check_order(bench: Bench) -> Procedure:
@@ -27,7 +29,7 @@ def check_order(bench: Bench) -> Procedure:
     bench.signal = PerTrack(tuple(Tone(f, plan.zero_dbfs - 10.0) for f in tones))
     bench.listen(*tones)
     yield from bench.wait(0.6 + bench.return_lag_s)
-    power = yield from _heard()
+    power = yield from _heard(bench)
     bench.signal = before
     source = np.argmax(power, axis=0)
     _stop_if_crossed(bench, {int(t): int(source[t]) for t in np.flatnonzero(bench.live)})
@@ -53,7 +55,7 @@ def check_order_by_ready(bench: Bench) -> Procedure:
         )
         bench.send((PROBE_HZ, 0.0))
         yield from bench.wait(0.6 + bench.round_trip_s + bench.plan.head_delay_s)
-        power = (yield from _heard())[0, live]
+        power = (yield from _heard(bench))[0, live]
         heard |= (10.0 * np.log10(power) > THERE_DB).astype(int) << digit
         bench.silence()
     for at in np.flatnonzero((heard == 0) | (heard > len(live))):
@@ -64,11 +66,14 @@ def check_order_by_ready(bench: Bench) -> Procedure:
     )
 
 
-def _heard() -> Generator[None, Point, F64]:
-    """Mean power (tones, tracks) over four points, 1 = 0 VU; next to nothing where invalid."""
+def _heard(bench: Bench) -> Generator[None, Point, F64]:
+    """Mean power (tones, tracks) over four points, 1 = 0 VU; next to nothing where invalid.
+
+    A point with lost frames is none: it holds no tone of any track.
+    """
     powers = []
     for _ in range(4):
-        point = yield
+        point = yield from bench.whole_point()
         powers.append(10.0 ** (np.nan_to_num(point.level_db, nan=-99.0) / 10.0))
     return np.asarray(np.mean(powers, axis=0))
 
@@ -83,11 +88,20 @@ def _stop_if_crossed(bench: Bench, source: Mapping[int, int]) -> None:
 
 
 def onset_s(bench: Bench) -> Procedure:
-    """Send 1 kHz and time its arrival on the loudest returns; NaN if none comes in 2 s."""
+    """Send 1 kHz and time its arrival on the loudest returns; NaN if none comes in 2 s.
+
+    Where frames were lost meanwhile nothing is known of either, and it is sent again.
+    """
     bench.send((PROBE_HZ, 0.0))
     sent = bench.time_s
     while bench.time_s - sent < 2.0:
         point = yield
+        if point.lost:
+            bench.silence()
+            yield from bench.wait(AGAIN_S)
+            bench.send((PROBE_HZ, 0.0))
+            sent = bench.time_s
+            continue
         track_power = np.percentile(
             (np.abs(point.envelope[:, 0]) ** 2)[:, bench.live], 90.0, axis=1
         )

@@ -115,6 +115,8 @@ class Upright:
         if len(smooth) > MOST_STROKE_POINTS:
             self.failed = "the level does not fall; is the screw at its end?"
         word = "turn one way" if self._way > 0 else "turn the other way"
+        if self._strokes == self._tries == 0:  # the level tells no side: only a mark leads back
+            word = f"mark where the screw stands, then {word}"
         fallen = high - now > 0.3 * FALL_DB
         words = f"{self._name}: {word}, until the level has fallen by {FALL_DB:g} dB from its top"
         return Advice(

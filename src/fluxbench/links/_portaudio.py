@@ -19,6 +19,7 @@ from fluxbench.links._interfaces import (
     portaudio,
     sending_to,
 )
+from fluxbench.links._pace import Pace
 from fluxbench.links._sends import check_send
 
 _CAPACITY_S = 1.0  # the caller may be this late before frames are lost
@@ -84,6 +85,7 @@ class PortAudioLink:
                     silence=threading.Event() if silence is None else silence,
                 )
                 self._ended = False
+                self._pace = Pace(self._rate_hz)
                 sink = device.output_index if self._outputs else None
                 self._stream = self._opened(sounddevice, device.input_index, sink)
             except BaseException:
@@ -153,7 +155,8 @@ class PortAudioLink:
     def exchange(self, send: NDArray[np.float32]) -> Block:
         """Send a block and wait for as many frames of all inputs, for 20 ms or so at a time.
 
-        DeviceLostError when the stream ends or no frame arrives for a second.
+        DeviceLostError when the stream ends, when no frame arrives for a second, or when frames
+        come at another rate than they should; a sound server's rate stays what it is.
         """
         check_send(send, self._outputs)
         if not self._open:
@@ -169,6 +172,7 @@ class PortAudioLink:
             self._ring.arrived.clear()
             block = self._ring.take(len(send))
             if block is not None:
+                self._check_pace(block)
                 return block
             if self._ended:
                 raise self._lost("has ended the stream")
@@ -181,6 +185,15 @@ class PortAudioLink:
                 raise self._lost("has stopped")
             elif now - moved_at > _GIVEN_UP_S:
                 raise self._lost(f"has given no frame for {_GIVEN_UP_S:g} s")
+
+    def _check_pace(self, block: Block) -> None:
+        lost = block.flags != Flag.NONE
+        pace_hz = self._pace.see(self._ring.clock, time.monotonic(), lost=lost)
+        if pace_hz is not None and not _is_served(self.interface):
+            raise self._lost(
+                f"runs at about {pace_hz:.0f} Hz instead of {self._rate_hz}: another program may"
+                " have changed its rate"
+            )
 
     def _lost(self, what_happened: str) -> DeviceLostError:
         return DeviceLostError(

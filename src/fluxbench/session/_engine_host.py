@@ -123,11 +123,11 @@ class EngineHost:
                 messages.append(self._answers.recv())
                 self._heard_s = time.monotonic()
         except (EOFError, OSError):
-            messages.append(Failed("the engine has died; it is started again", again=True))
+            messages.append(Failed("measuring has stopped; it is started again", again=True))
         self._is_ready |= any(isinstance(message, Ready) for message in messages)
         limit_s = self._silent_s if self._is_ready else STARTS_WITHIN_S
         if not messages and time.monotonic() - self._heard_s > limit_s:
-            messages.append(Failed("the engine hangs; it is started again", again=True))
+            messages.append(Failed("measuring does not go on; it is started again", again=True))
         if any(isinstance(message, Failed) for message in messages):
             self.stop()
         return messages

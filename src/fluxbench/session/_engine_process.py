@@ -201,7 +201,7 @@ class Room:
             self.tell(Failed(str(error), again=not isinstance(error, MisuseError)))
         except Exception as error:
             reason = " ".join(f"{type(error).__name__}: {error}".split())
-            self.tell(Failed(f"the engine failed ({reason})", again=True))
+            self.tell(Failed(f"what sends and measures has failed ({reason})", again=True))
         self.finish()
 
     def tell(self, message: Message) -> None:

@@ -135,7 +135,7 @@ def _shown(known: Known, fields: Facts, channels: Sequence[KnownChannel]) -> dic
         "track_width_mm": deck["track_width_mm"],
         "record_gap_um": deck["record_gap_um"],
         "head_spacing_mm": deck["head_spacing_mm"],
-        "electrical": _electrical(deck, known.get("interface"), channels),
+        "electrical": _electrical(deck, known.get("interface"), channels, fields),
         "operating_fluxivity_nwb_per_m": deck["operating_fluxivity_nwb_per_m"],
         "trimmers": _trimmers(deck, speed["speed_ips"]),
     }
@@ -169,11 +169,13 @@ def _of_standard(deck: Facts, speed_ips: float) -> Facts:
 
 
 def _electrical(
-    deck: Facts, interface: Version | None, channels: Sequence[KnownChannel]
+    deck: Facts, interface: Version | None, channels: Sequence[KnownChannel], fields: Facts
 ) -> dict[str, Any]:
     has = {} if interface is None else interface.facts
+    chosen = fields.get("channels") or {}
     inputs, outputs = (
-        min(deck["tracks"], has.get(side) or deck["tracks"]) for side in ("inputs", "outputs")
+        chosen.get(side) or range(1, min(deck["tracks"], has.get(side) or deck["tracks"]) + 1)
+        for side in ("inputs", "outputs")
     )
     return electrical_of(deck["zero_vu_dbu"], channels, inputs, outputs)
 

@@ -46,16 +46,19 @@ def channels_of(calibrations: Sequence[Version]) -> tuple[KnownChannel, ...]:
 
 
 def electrical_of(
-    zero_vu_dbu: float, channels: Sequence[KnownChannel], inputs: int, outputs: int
+    zero_vu_dbu: float,
+    channels: Sequence[KnownChannel],
+    inputs: Sequence[int],
+    outputs: Sequence[int],
 ) -> dict[str, Any]:
-    """How a plan tells the levels of an interface of which so many channels are in use.
+    """How a plan tells the levels of an interface of which these channels, from 1, are in use.
 
     Its full scale is the lowest of the calibrated inputs, so that no channel is clipped before
     it reads so; `channels` tells how far each is from it. Where no input is calibrated, 0 VU is
     taken where alignment level is usual. MisuseError for an output that cannot give 0 VU.
     """
-    count = {"in": inputs, "out": outputs}
-    used = [one for one in channels if one.channel <= count[one.side]]
+    in_use = {"in": inputs, "out": outputs}
+    used = [one for one in channels if one.channel in in_use[one.side]]
     for one in used:
         if one.side == "out" and one.full_scale_dbu < zero_vu_dbu:
             raise MisuseError(
@@ -65,8 +68,8 @@ def electrical_of(
     heard = [one for one in used if one.side == "in"]
     known = {(one.side, one.channel) for one in used}
     missing = {
-        side: [n for n in range(1, count[side] + 1) if (side, n) not in known]
-        for side in ("in", "out")
+        side: sorted(n for n in numbers if (side, n) not in known)
+        for side, numbers in in_use.items()
     }
     told: dict[str, Any] = {
         "zero_vu_dbu": zero_vu_dbu,

@@ -27,6 +27,7 @@ def new_bench(version: str, link_name: str, deck: str | None) -> dict[str, Any]:
         "line": None,
         "silenced": False,
         "gaps": 0,
+        "only_zeros": False,
         "link": {"name": link_name, "rate_hz": None, "inputs": None, "outputs": None},
         "deck": deck,
         "saved": True,

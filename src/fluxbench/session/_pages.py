@@ -137,9 +137,9 @@ class Desk:
             return
         number, ask = int(waiting.command.fields["ask"]), self.lineup.view.ask
         if ask is None or ask.number != number:
-            raise NotNowError(f"ask {number} is not open")
+            raise NotNowError("what was asked is done or over already")
         if waiting.command.name == "decline" and ask.kind != "doubt":
-            raise NotNowError(f"ask {number} is no doubt to share; skip the stage, or stop")
+            raise NotNowError("only a doubt can be declined; leave the stage out, or stop")
         self._pass_on(number, waiting)
 
     def _pass_on(self, number: int, waiting: Waiting) -> None:

@@ -22,6 +22,7 @@ from fluxbench.session._following import Following
 from fluxbench.session._gaps import Gaps
 from fluxbench.session._ledger import Ledger, new_bench
 from fluxbench.session._meters import Meters, Shown
+from fluxbench.session._only_zeros import OnlyZeros
 from fluxbench.session._pages import Desk, new_row, plan_of, with_choice
 from fluxbench.session._procedures import PROCEDURES, as_left
 from fluxbench.session._starts import Starts
@@ -69,6 +70,7 @@ class Session:
         self._following = Following()
         self._interrupted = False
         self._gaps = Gaps()
+        self._zeros = OnlyZeros()
         self._over = threading.Event()
         self._thread = WatchedThread("session", self._run, self._failed)
 
@@ -79,10 +81,8 @@ class Session:
         standing = self.ledger.restore()
         if standing is not None:
             self._take_up(*standing)
-        elif self.ledger.plan is not None:
-            has = self._eye.tracks()
-            if has is not None and has != self.ledger.plan.tracks:
-                self.ledger.pass_over()
+        elif (plan := self.ledger.plan) and self._eye.tracks() not in (None, plan.tracks):
+            self.ledger.pass_over()
         self._eye.start()
         self._watch.start()
         self._thread.start()
@@ -110,8 +110,7 @@ class Session:
 
     def submit(self, command: Command) -> "Future[Mapping[str, Any]]":
         """Have a command carried out once; NotNowError and MisuseError come by the future."""
-        waiting = Waiting(command)
-        bench = self.ledger.bench
+        waiting, bench = Waiting(command), self.ledger.bench
         if command.name == "silence":  # at once, whatever the session is busy with
             self._host.silence.put(bool(command.fields["on"]) or bench["engine"] == "failed")
         self._commands.put(waiting)
@@ -150,7 +149,6 @@ class Session:
         self._refuse_all()
 
     def _refuse_all(self) -> None:
-        """Of a bench that has failed: whoever waits for an answer gets the line."""
         error = NotNowError(str(self.ledger.bench["line"]))
         self.ledger.give_up(error, self._desk)
         with suppress(queue.Empty):
@@ -210,6 +208,7 @@ class Session:
     def _hear(self, heard: Heard) -> None:
         if self._gaps.are_in(heard, None if self._desk is None else self._desk.lineup.view):
             self.ledger.tell_bench(gaps=self.ledger.bench["gaps"] + 1)
+        self.ledger.tell_bench(only_zeros=self._zeros.stand_in(heard))
         self.ears.hand_on(heard.left)
         for hop in heard.hops:
             self._meter_box.take(hop)

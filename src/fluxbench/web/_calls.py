@@ -75,7 +75,7 @@ async def commands(session: Bench, command: AnyCommand) -> Done:
         answer = await asyncio.wait_for(asyncio.wrap_future(future), ANSWERS_WITHIN_S)
     except TimeoutError:
         raise HTTPException(
-            503, "the engine is not running; send the command again with the same id"
+            503, "the bench is not ready yet; send the command again with the same id"
         ) from None
     return Done.model_validate(answer)
 

@@ -83,3 +83,17 @@ def test_the_whole_range_is_twenty_turns() -> None:
     one.turn(0, TURNS + 0.1)
     finish(one)
     assert abs(one.values[0] - low) == pytest.approx(16.0, abs=0.2)
+
+
+def test_a_knob_tells_where_it_will_stand_and_stops_at_its_ends() -> None:
+    one = bank(count=2)
+    one.turn(1, 3.0)
+    one.turn(1, -0.5)
+    assert one.stands_turns.tolist() == pytest.approx([10.0, 12.5])
+    finish(one)
+    assert one.stands_turns.tolist() == pytest.approx([10.0, 12.5])
+    one.turn(1, 50.0)
+    one.turn(1, -1.0)
+    assert one.stands_turns[1] == pytest.approx(TURNS - 1.0)
+    finish(one)
+    assert one.stands_turns[1] == pytest.approx(TURNS - 1.0)

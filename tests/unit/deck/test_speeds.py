@@ -30,6 +30,7 @@ def test_each_speed_keeps_its_trimmers_and_the_heads_are_shared() -> None:
     turned(deck, "reproduce_level", 2.0, 1)
     turned(deck, "reproduce_azimuth", 1.0)
     left = deck.truth()["residual"]
+    stands = deck.state()["trimmers"]["stands_turns"]
     assert abs(left["reproduce_level_db"][0] - found["reproduce_level_db"][0]) > 0.2
 
     assert deck.choose_speed(30.0)["speed_ips"] == 30.0
@@ -41,6 +42,7 @@ def test_each_speed_keeps_its_trimmers_and_the_heads_are_shared() -> None:
 
     deck.choose_speed(15.0)
     again = deck.truth()["residual"]
+    assert deck.state()["trimmers"]["stands_turns"]["reproduce_level"] == stands["reproduce_level"]
     assert again["reproduce_level_db"] == pytest.approx(left["reproduce_level_db"], abs=0.01)
     assert again["reproduce_azimuth_arcmin"] == pytest.approx(
         found["reproduce_azimuth_arcmin"], abs=0.1

@@ -189,3 +189,14 @@ def test_a_call_waits_for_the_lock_of_the_samples(deck: NotingDeck) -> None:
     with lock, pytest.raises(DeckError, match="timed out"):
         HttpControls(server.url, timeout_s=0.2).turn("bias", 1.0, 1)
     server.close()
+
+
+def test_a_deck_that_sees_its_screws_answers_a_turn_with_where_it_leaves_one(
+    server: ControlsServer, deck: NotingDeck, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stands = {"bias": [10.0, 20.0], "record_azimuth": [3.5]}
+    monkeypatch.setattr(deck, "state", lambda: {"trimmers": {"stands_turns": stands}})
+    body = '{"trimmer": "bias", "turns": 1, "track": 2}'
+    assert call(server, "POST", "/turn", body)[1]["stands_turns"] == 20.0
+    body = '{"trimmer": "record_azimuth", "turns": 1}'
+    assert call(server, "POST", "/turn", body)[1]["stands_turns"] == 3.5

@@ -62,6 +62,19 @@ def test_screw_ends_upright_and_says_how_well() -> None:
     assert max(points for _, _, points in ended) < 900
 
 
+def test_hand_marks_first_where_the_screw_was_found() -> None:
+    """Its level is even in the angle: it leads nobody back to the side on which it was."""
+    screw = Upright("reproduce_azimuth", WIDTH_MM, LENGTH_UM, LAG_POINTS / 10)
+    angle, words = -6.0, []
+    for _ in range(200):
+        advice = screw.add(-loss_db(angle))
+        if advice is not None:
+            angle += 0.1 * advice.way
+            words += [advice.words] if advice.words not in words else []
+    assert ["mark where the screw stands, then" in line for line in words] == [True, False, False]
+    assert "turn the other way" in words[2]
+
+
 def test_peak_is_told_with_its_own_error() -> None:
     ended = [set_by_hand(seed)[1].found for seed in range(100, 140)]
     off = np.array([f.peak.level_db for f in ended if f])  # 0 dB in truth

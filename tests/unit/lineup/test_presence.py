@@ -48,6 +48,18 @@ def test_a_tone_may_be_long_in_coming_and_is_soon_gone() -> None:
     assert presence.gone
 
 
+def test_lost_frames_are_no_sign_that_a_tone_has_gone() -> None:
+    presence = Presence()
+    feed(presence, 9, -10.0)
+    lost = point(np.nan)
+    lost.lost = True
+    assert [presence.take(lost, LIVE, 1) for _ in range(9 * GONE_POINTS)] == [
+        None
+    ] * 9 * GONE_POINTS  # type: ignore[arg-type]
+    assert not presence.gone
+    assert feed(presence, 5, -10.0) == [False, False, False, False, True]
+
+
 def test_a_tone_is_not_asked_for_for_ever() -> None:
     presence = Presence()
     assert [presence.ask_again() for _ in range(MOST_TIMES_ASKED + 1)] == [

@@ -220,8 +220,8 @@ export const REEL: Field[] = [
 ];
 
 export const INTERFACE: Field[] = [
-  { ...NAME("Its name, as the computer shows it"), hint: "It is known by this name and its host API, never by a number." },
-  { name: "host_api", label: "Host API", as: "text", must: true },
+  { ...NAME("Its name, as the computer shows it"), hint: "It is known by this name and its sound system, never by a number." },
+  { name: "host_api", label: "Sound system", as: "text", must: true },
   { name: "inputs", label: "Inputs", as: "count" },
   { name: "outputs", label: "Outputs", as: "count" },
   REMARK,

@@ -47,7 +47,7 @@ export function HereNow() {
         <p class="hint">{here.value.length === 0 ? "None: start the sound server, or plug an interface in, then look again." : "No other than those that stand in the book."}</p>
       ) : (
         <table class="list">
-          <thead><tr><th>interface</th><th>host API</th><th>in</th><th>out</th><th>rate</th><th><span class="unseen">keep</span></th></tr></thead>
+          <thead><tr><th>interface</th><th>sound system</th><th>in</th><th>out</th><th>rate</th><th><span class="unseen">keep</span></th></tr></thead>
           <tbody>
             {others.map((one) => (
               <tr key={`${one.name} ${one.host_api}`}>

@@ -1,6 +1,6 @@
 // The exercise that runs on the practice deck, as the bench tells it; what it hides is not told.
 import { signal } from "@preact/signals";
-import { anotherDeck } from "../screws";
+import { otherScrews } from "../screws";
 import { complaint, kept } from "../store";
 import { call, newId, readDeck, readFaults, Refused, surely } from "../wire";
 
@@ -126,7 +126,7 @@ async function took(answer: Now | null): Promise<boolean> {
 
 /** What was answered by another deck than stood here before. */
 function exchanged(answer: Now | null): Promise<boolean> {
-  if (answer) anotherDeck();
+  if (answer) otherScrews();
   return took(answer);
 }
 

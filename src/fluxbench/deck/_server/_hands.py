@@ -145,16 +145,24 @@ def answer(deck: ServedDeck, method: str, path: str, body: bytes) -> bytes:
     called = _NAMED_OTHERWISE.get(name, name) if method == "POST" else name
     try:
         result = getattr(deck, called)(**fields)
+        if name == "turn":
+            result = {"ok": True, "seconds": result, **_stands(deck.state(), **fields)}
     except (FluxbenchError, ValueError) as error:
         raise RefusedError(400, str(error)) from error
     except Exception as error:
         raise RefusedError(500, f"the deck failed at {path}: {error!r}") from error
-    if name == "turn":
-        result = {"ok": True, "seconds": result}
     try:
         return json.dumps(result, allow_nan=False, default=_plain).encode()
     except (TypeError, ValueError) as error:
         raise RefusedError(500, f"the deck's answer to {path} is no JSON: {error}") from error
+
+
+def _stands(
+    state: Mapping[str, Any], trimmer: str, turns: float, track: int = 1
+) -> dict[str, float]:
+    """Where a trimmer stands after a turn, of a deck that tells it."""
+    told = state.get("trimmers", {}).get("stands_turns", {})
+    return {"stands_turns": told[trimmer][track - 1]} if trimmer in told else {}
 
 
 def _checked(name: str, call: _Call, body: bytes) -> dict[str, Any]:
