@@ -185,9 +185,11 @@ class Book(Records):
             return [Entry(*row) for row in connection.execute(rows)]
 
     def own_newest(self) -> LineUpRow | None:
-        """The newest line-up that this bench began."""
+        """The line-up that this bench began last, by the journal: clocks are set back."""
         ours = LINEUPS.c.bench.is_not_distinct_from(self.bench)
-        rows = select(LINEUPS).where(ours).order_by(*_NEWEST_FIRST).limit(1)
+        begun = select(func.min(JOURNAL.c.seq)).where(JOURNAL.c.lineup == LINEUPS.c.id)
+        last = begun.scalar_subquery().desc().nulls_last()
+        rows = select(LINEUPS).where(ours).order_by(last, *_NEWEST_FIRST).limit(1)
         with self._reading() as connection:
             row = connection.execute(rows).mappings().first()
         return None if row is None else LineUpRow(**row)

@@ -40,13 +40,16 @@ class Waiting:
 
     def tell(self, answer: Mapping[str, Any]) -> None:
         """Answer, if somebody still waits."""
-        if self.answer.set_running_or_notify_cancel():
+        if self._is_awaited():
             self.answer.set_result(answer)
 
     def refuse(self, error: FluxbenchError) -> None:
         """Say why not, if somebody still waits."""
-        if self.answer.set_running_or_notify_cancel():
+        if self._is_awaited():
             self.answer.set_exception(error)
+
+    def _is_awaited(self) -> bool:
+        return not self.answer.done() and self.answer.set_running_or_notify_cancel()
 
 
 def steer(lineup: LineUp, name: str, fields: Mapping[str, Any]) -> None:

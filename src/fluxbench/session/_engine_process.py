@@ -6,6 +6,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection
 from multiprocessing.sharedctypes import Synchronized
@@ -237,7 +238,11 @@ class Room:
         except OSError:
             self._end()
 
-    def _died(self, _line: str) -> None:
+    def _died(self, line: str) -> None:
+        """A thread has died: say why, if the mouth still lives, and end."""
+        with suppress(queue.Full):
+            line = line.replace("; start it", "; it is started")
+            self._waiting.put_nowait(Failed(line, again=True))
         self._end()
 
     def _end(self) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from fluxbench.base import BookError
+from fluxbench.base import BookError, FluxbenchError
 from fluxbench.book import Book, Entry, LineUpRow, Page
 from fluxbench.lineup import Plan
 from fluxbench.session._commands import Waiting
@@ -78,7 +78,12 @@ class Ledger:
         self.tell_bench(engine="running", line=None, link=link)
 
     def tell_bench(self, **changes: Any) -> None:
-        """Tell what is new about the bench itself; this is not in the book."""
+        """Tell what is new about the bench itself; this is not in the book.
+
+        Once it has failed it stays so, whatever a thread that is not through yet has to say.
+        """
+        if self.bench["engine"] == "failed":
+            changes = {key: of for key, of in changes.items() if key not in ("engine", "line")}
         changed = {key for key, value in changes.items() if self.bench[key] != value}
         if not changed:
             return
@@ -102,6 +107,18 @@ class Ledger:
     def known(self, command: str) -> Mapping[str, Any] | None:
         """The answer that a command has had, None if it is new."""
         return self._known.get(command) or self._book.answer(command)
+
+    def joins(self, waiting: Waiting) -> bool:
+        """Whether the same command was carried out just now; it is then answered with that one."""
+        same = any(w.command.id == waiting.command.id for w, _ in self._answering)
+        if same:
+            self.answer(waiting)
+        return same
+
+    def give_up(self, error: FluxbenchError, desk: Desk | None) -> None:
+        """Refuse all whose commands are not answered yet."""
+        for waiting in (*(w for w, _ in self._answering), *(desk.waiting if desk else ())):
+            waiting.refuse(error)
 
     def answer(self, waiting: Waiting) -> None:
         """Answer a command with the next page."""

@@ -131,6 +131,10 @@ class Desk:
 
     def acknowledge(self, waiting: Waiting) -> None:
         """The person has done what was asked, or will not; NotNowError if that is not open."""
+        same = [n for n, w in self._acknowledging if w.command.id == waiting.command.id]
+        if same:  # a double click: it is answered with the first
+            self._acknowledging.append((same[0], waiting))
+            return
         number, ask = int(waiting.command.fields["ask"]), self.lineup.view.ask
         if ask is None or ask.number != number:
             raise NotNowError("what was asked is done or over already")
@@ -149,6 +153,11 @@ class Desk:
         """Acknowledge what was acknowledged before an interruption and had not gone on."""
         for number, waiting in before._acknowledging:
             self._pass_on(number, waiting)
+
+    @property
+    def waiting(self) -> list[Waiting]:
+        """Who acknowledged an ask and waits for the line-up to go on."""
+        return [waiting for _, waiting in self._acknowledging]
 
     def gone_on(self) -> list[Waiting]:
         """Who acknowledged an ask that is not open any more."""

@@ -29,10 +29,10 @@ from fluxbench.session._starts import Starts
 from fluxbench.session._state import State, stage_now
 from fluxbench.session._tape import tape_shown
 from fluxbench.session._threads import WatchedThread
-from fluxbench.signals import Silence
+from fluxbench.session._wanted import set_wanted
+from fluxbench.session._watch import Watch
 
 POLL_S = 0.05
-IDLE_TONES_HZ = (1000.0,)
 
 
 class Session:
@@ -61,6 +61,7 @@ class Session:
         self.ledger = Ledger(book, new_bench(version, link_name, deck))
         self._host = EngineHost(open_link)
         self._eye = DeckEye(controls, self._failed)
+        self._watch = Watch(self.ledger, self._failed)
         self._desk: Desk | None = None
         self._commands: queue.Queue[Waiting] = queue.Queue()
         self._meter_box = Meters()
@@ -80,17 +81,17 @@ class Session:
         standing = self.ledger.restore()
         if standing is not None:
             self._take_up(*standing)
-        elif self.ledger.plan is not None:
-            has = self._eye.tracks()
-            if has is not None and has != self.ledger.plan.tracks:
-                self.ledger.pass_over()
+        elif (plan := self.ledger.plan) and self._eye.tracks() not in (None, plan.tracks):
+            self.ledger.pass_over()
         self._eye.start()
+        self._watch.start()
         self._thread.start()
 
     def close(self) -> None:
         """Fall silent, write what is known, end the engine."""
         self._over.set()
         self._thread.join(5.0)
+        self._watch.close()
         self._eye.close()
 
     @property
@@ -109,14 +110,12 @@ class Session:
 
     def submit(self, command: Command) -> "Future[Mapping[str, Any]]":
         """Have a command carried out once; NotNowError and MisuseError come by the future."""
-        waiting = Waiting(command)
-        bench = self.ledger.bench
+        waiting, bench = Waiting(command), self.ledger.bench
         if command.name == "silence":  # at once, whatever the session is busy with
             self._host.silence.put(bool(command.fields["on"]) or bench["engine"] == "failed")
+        self._commands.put(waiting)
         if bench["engine"] == "failed":
-            waiting.refuse(NotNowError(str(bench["line"])))
-        else:
-            self._commands.put(waiting)
+            self._refuse_all()
         return waiting.answer
 
     def picture_of(self, track: int) -> tuple[Picture, float] | None:
@@ -130,6 +129,7 @@ class Session:
     def _run(self) -> None:
         try:
             while not self._over.is_set():
+                self._watch.went_round()
                 self._keep_engine()
                 self._obey()
                 self._adjust_engine()
@@ -144,9 +144,16 @@ class Session:
         """A thread has died: that is seen, and nothing more is sent."""
         self._host.silence.put(True)
         self._over.set()
-        self.ledger.tell_bench(engine="failed", line=line)
-        while not self._commands.empty():
-            self._commands.get_nowait().refuse(NotNowError(line))
+        with suppress(Exception):  # who looks on may be why
+            self.ledger.tell_bench(engine="failed", line=line)
+        self._refuse_all()
+
+    def _refuse_all(self) -> None:
+        error = NotNowError(str(self.ledger.bench["line"]))
+        self.ledger.give_up(error, self._desk)
+        with suppress(queue.Empty):
+            while True:
+                self._commands.get_nowait().refuse(error)
 
     def _keep_engine(self) -> None:
         self._starts.keep()
@@ -220,14 +227,7 @@ class Session:
     def _adjust_engine(self) -> None:
         desk = self._desk
         self._host.overhear(self.ears.listening(None if desk is None else desk.lineup))
-        if desk is None:
-            self._host.set(Silence(), IDLE_TONES_HZ)
-        else:
-            lineup = desk.lineup
-            # Once it has ended, the meters are those of a bench with nothing to do.
-            tones_hz = IDLE_TONES_HZ if lineup.view.closed else tuple(map(float, lineup.tones))
-            stretch, cables = lineup.wanted_stretch, lineup.cables
-            self._host.set(lineup.signal, tones_hz, stretch, cables, desk.trims)
+        set_wanted(self._host, desk)
 
     def _show(self) -> None:
         if not self._fresh_meters:
@@ -252,7 +252,7 @@ class Session:
                 known = self.ledger.known(waiting.command.id)
                 if known is not None:
                     waiting.tell({**known, "seq": self.ledger.folded["seq"]})
-                elif not waiting.is_given_up:
+                elif not waiting.is_given_up and not self.ledger.joins(waiting):
                     self._carry_out(waiting)
             except FluxbenchError as error:
                 waiting.refuse(error)

@@ -129,6 +129,8 @@ def _when(at: str) -> str:
 def _state(contents: Contents) -> str:
     if contents.stopped is not None:
         return f"Stopped on the way: {contents.stopped}"
+    if contents.closed and contents.last_at < contents.begun_at:
+        return "Finished; the clock of the bench was set back meanwhile"
     if contents.closed:
         return f"Finished {_when(contents.last_at)}"
     now = next((s["name"] for s in contents.stages if s["status"] == "now"), "plan")

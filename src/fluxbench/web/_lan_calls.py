@@ -1,6 +1,7 @@
 """Pairing, devices, and who holds the controls."""
 
 import asyncio
+import json
 import math
 from typing import Annotated, Any
 
@@ -9,14 +10,14 @@ from pydantic import Field
 from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import JSONResponse, Response
-from starlette.websockets import WebSocket, WebSocketDisconnect
+from starlette.websockets import WebSocket
 
 from fluxbench.web._calls import REFUSALS
 from fluxbench.web._devices import KEPT_DAYS
 from fluxbench.web._door import WHO
 from fluxbench.web._lan import AT_DESK, DESK, Lan, Visitor
 from fluxbench.web._models import Strict
-from fluxbench.web._sockets import either, until_closed
+from fluxbench.web._sockets import GONE, either, tell, until_closed
 
 Answer = dict[str, Any]
 OFF = "this bench answers on its own computer only; start it with --lan"
@@ -177,9 +178,9 @@ async def told(socket: WebSocket) -> None:
         with lan.watching() as changed:
             while not ear.done():
                 changed.clear()
-                await socket.send_json(lan.seen_by(who))
+                await tell(socket, json.dumps(lan.seen_by(who), separators=(",", ":")))
                 await either(changed, ear)
-    except (WebSocketDisconnect, RuntimeError):
+    except GONE:
         pass
     finally:
         ear.cancel()

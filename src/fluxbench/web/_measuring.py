@@ -93,7 +93,11 @@ class Measuring:
 
     def _work(self) -> None:
         while (job := self._next()) is not None:
-            self._measure(job)
+            try:
+                self._measure(job)
+            except Exception as error:  # the next one is measured all the same
+                reason = " ".join(f"{type(error).__name__}: {error}".split())
+                self._note(job, state="failed", line=f"measuring failed ({reason}); try it again")
 
     def _next(self) -> Job | None:
         """The next that waits, when no line-up runs; None at the end."""

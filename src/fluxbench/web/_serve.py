@@ -29,14 +29,9 @@ def listen_on(port: int, host: str = HOST) -> socket.socket:
         ) from None
 
 
-def serve_app(
-    app: FastAPI, listeners: Sequence[socket.socket], ready: Callable[[str], None]
-) -> None:
-    """Serve until SIGINT or SIGTERM; `ready` gets the address when calls are answered.
-
-    That of the first listener: this machine's own.
-    """
-    config = uvicorn.Config(
+def config_of(app: FastAPI) -> uvicorn.Config:
+    """How the application is served."""
+    return uvicorn.Config(
         app,
         log_level="warning",
         access_log=False,
@@ -46,8 +41,17 @@ def serve_app(
         server_header=False,
         proxy_headers=False,  # who calls is told by the connection, never by what it says
     )
+
+
+def serve_app(
+    app: FastAPI, listeners: Sequence[socket.socket], ready: Callable[[str], None]
+) -> None:
+    """Serve until SIGINT or SIGTERM; `ready` gets the address when calls are answered.
+
+    That of the first listener: this machine's own.
+    """
     address = f"http://{HOST}:{listeners[0].getsockname()[1]}"
-    _Server(config, lambda: ready(address)).run(list(listeners))
+    _Server(config_of(app), lambda: ready(address)).run(list(listeners))
 
 
 class _Server(uvicorn.Server):

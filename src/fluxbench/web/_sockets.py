@@ -15,6 +15,8 @@ from fluxbench.session import Session, Shown, event
 WAITING = 1000
 PAGE = 1000
 TOO_SLOW = 1013
+TAKES_WITHIN_S = 20.0
+"""A client that takes nothing for so long has gone, or sleeps; it comes back with `since`."""
 BLOCKS_WAITING = 10
 """Blocks of sound that wait for a client at most, 0.2 s; who is slower hears gaps."""
 
@@ -101,6 +103,7 @@ class Audience:
 
 
 router = APIRouter(prefix="/api/sockets")
+GONE = (WebSocketDisconnect, RuntimeError, TimeoutError)
 
 
 @router.websocket("/events")
@@ -113,7 +116,7 @@ async def events(socket: WebSocket, since: Annotated[int | None, Query(ge=0)] = 
     ear = asyncio.create_task(until_closed(socket))
     try:
         await _tell_events(socket, audience.session, listener, since, ear)
-    except (WebSocketDisconnect, RuntimeError):
+    except GONE:
         pass  # it hung up while it was told something
     finally:
         audience.listeners.discard(listener)
@@ -130,7 +133,7 @@ async def meters(socket: WebSocket) -> None:
     ear = asyncio.create_task(until_closed(socket))
     try:
         await _tell_meters(socket, audience.session, woken, ear)
-    except (WebSocketDisconnect, RuntimeError):
+    except GONE:
         pass
     finally:
         audience.watchers.discard(woken)
@@ -150,11 +153,20 @@ async def left(socket: WebSocket) -> None:
     hung_up = asyncio.create_task(until_closed(socket))
     try:
         await _sound_out(socket, ear, hung_up)
-    except (WebSocketDisconnect, RuntimeError):
+    except GONE:
         pass
     finally:
         audience.take_back(ear)
         hung_up.cancel()
+
+
+async def tell(socket: WebSocket, message: str | bytes) -> None:
+    """Send it; TimeoutError if the client does not take it, and its connection is full."""
+    async with asyncio.timeout(TAKES_WITHIN_S):
+        if isinstance(message, bytes):
+            await socket.send_bytes(message)
+        else:
+            await socket.send_text(message)
 
 
 async def _sound_out(
@@ -171,8 +183,8 @@ async def _sound_out(
         facts = {"track": block.track + 1, "rate_hz": block.rate_hz}
         if facts != told:
             told = facts
-            await socket.send_text(_json(facts))
-        await socket.send_bytes(block.samples.astype("<i2").tobytes())
+            await tell(socket, _json(facts))
+        await tell(socket, block.samples.astype("<i2").tobytes())
 
 
 async def _tell_events(
@@ -188,18 +200,19 @@ async def _tell_events(
         rows = await asyncio.to_thread(session.book.own_entries, since, PAGE)
         for row in rows:
             if row.seq <= last:
-                await socket.send_text(_json(event(row)))
+                await tell(socket, _json(event(row)))
         since = rows[-1].seq if rows else last
-    await socket.send_text(_json({"what": "state", "seq": last, "set": state}))
+    await tell(socket, _json({"what": "state", "seq": last, "set": state}))
     while not ear.done():
         if listener.too_slow:
-            await socket.close(TOO_SLOW, "too slow; come back with since")
+            async with asyncio.timeout(TAKES_WITHIN_S):
+                await socket.close(TOO_SLOW, "too slow; come back with since")
             return
         while listener.waiting:
             message = listener.waiting.popleft()
             if message["what"] == "bench" or message["seq"] > last:
                 last = max(last, message["seq"])
-                await socket.send_text(_json(message))
+                await tell(socket, _json(message))
         listener.woken.clear()
         if not listener.waiting:
             await either(listener.woken, ear)
@@ -215,7 +228,7 @@ async def _tell_meters(
         if shown.fast and shown is not sent:
             whole = sent is None or shown.slow_number != sent.slow_number
             sent = shown
-            await socket.send_text(_json(shown.whole if whole else shown.fast))
+            await tell(socket, _json(shown.whole if whole else shown.fast))
         await either(woken, ear)
 
 

@@ -1,0 +1,255 @@
+"""Threads of the engine's process, of a trial and of the captures die: told, and begun again.
+
+Once each; with FLUXBENCH_DEATHS=50 as often as that. The planted bug is an engine whose ear dies
+unseen: it would go on sending for ever.
+"""
+
+import multiprocessing
+import os
+import time
+from functools import partial
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any, cast
+
+import numpy as np
+import pytest
+
+from fluxbench.base import Block, Cables
+from fluxbench.captures.catalogue import Declared
+from fluxbench.links import SilenceKey
+from fluxbench.measure import Wanted
+from fluxbench.session import MeterTrial, Trials, Wish
+from fluxbench.session import _engine_host as host_module
+from fluxbench.session import _engine_process as process_module
+from fluxbench.session._engine_host import EngineHost
+from fluxbench.session._engine_process import Failed, Ready, SharedSilence, run_engine
+from fluxbench.signals import Tone
+from fluxbench.web._measuring import Job, Measuring
+from tests.benches.made_interface import DESK, listed
+from tests.faults.inline_bench import opened, put_wires_in, until
+
+DEATHS = max(1, int(os.environ.get("FLUXBENCH_DEATHS", "1")))
+WITHIN_S = 1.0 if DEATHS > 1 else 2.0  # a suite may be busy
+RATE_HZ = 8000
+PARTS = ("ear", "mouth", "stretch", "link")
+
+pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 60 * DEATHS)]
+
+_FORK = multiprocessing.get_context("fork")  # nothing is loaded anew
+
+
+class BrokenError(Exception):
+    """What a thread dies of here."""
+
+
+class Fault:
+    """A switch that both processes see, and when the engine was heard last."""
+
+    def __init__(self, part: str) -> None:
+        self.part = part
+        self._on = _FORK.RawValue("b", 0)
+        self._sounded_s = _FORK.RawValue("d", 0.0)
+
+    def strike(self) -> float:
+        self._on.value = 1
+        return time.monotonic()
+
+    def come_by(self, part: str) -> None:
+        if part == self.part and self._on.value:
+            raise BrokenError("for this test")
+
+    @property
+    def sounded_s(self) -> float:
+        return float(self._sounded_s.value)
+
+    def hear(self, send: np.ndarray) -> None:
+        if send.any():
+            self._sounded_s.value = time.monotonic()
+
+
+class Wires:
+    """A link of wires at the pace of a sound card."""
+
+    rate_hz, inputs, outputs = RATE_HZ, 2, 2
+
+    def __init__(self, fault: Fault, silence: SilenceKey) -> None:
+        self._fault, self._frame = fault, 0
+
+    def exchange(self, send: np.ndarray) -> Block:
+        self._fault.come_by("link")
+        self._fault.hear(send)
+        time.sleep(len(send) / RATE_HZ)
+        first, self._frame = self._frame, self._frame + len(send)
+        return Block(send.astype(np.float32), first)
+
+    def close(self) -> None:
+        pass
+
+
+class Ear:
+    """The engine's end of the pipe that commands come by."""
+
+    def __init__(self, fault: Fault, pipe: Connection) -> None:
+        self._fault, self._pipe = fault, pipe
+
+    def poll(self, timeout_s: float) -> bool:
+        self._fault.come_by("ear")
+        return self._pipe.poll(timeout_s)
+
+    def recv(self) -> Any:
+        return self._pipe.recv()
+
+
+class Mouth:
+    """Its end of the pipe that answers go by."""
+
+    def __init__(self, fault: Fault, pipe: Connection) -> None:
+        self._fault, self._pipe = fault, pipe
+
+    def send(self, message: Any) -> None:
+        self._fault.come_by("mouth")
+        self._pipe.send(message)
+
+
+def run(
+    fault: Fault, open_link: Any, commands: Connection, answers: Connection, silence: SharedSilence
+) -> None:
+    """The engine, with the fault in it; in its process."""
+
+    def weigh(*given: Any, **more: Any) -> Any:
+        fault.come_by("stretch")
+
+    process_module.measured = weigh  # type: ignore[assignment]
+    run_engine(open_link, Ear(fault, commands), Mouth(fault, answers), silence)  # type: ignore[arg-type]
+
+
+def run_deaf(fault: Fault, *given: Any) -> None:
+    """The planted bug: an engine that does not notice that its ear is dead."""
+    process_module.Room._died = lambda self, line: None  # type: ignore[method-assign]
+    run(fault, *given)
+
+
+def death(part: str, run: Any = run) -> None:
+    """Let it run, strike, and see that it is told, and silent, within a second."""
+    fault = Fault(part)
+    host = EngineHost(partial(Wires, fault), partial(run, fault))
+    host.start()
+    try:
+        messages = listen(host, Ready)
+        assert isinstance(messages[-1], Ready)
+        stretch = Wanted(1, "noise", 0.2) if part == "stretch" else None
+        host.set(Tone(1000.0, -6.0), (1000.0,), stretch, Cables.straight(2))
+        until(lambda: sounds(host, fault))
+        struck_s = fault.strike()
+        if part == "stretch":
+            again = Wanted(2, "noise", 0.1)
+            host.set(Tone(1000.0, -6.0), (1000.0,), again, Cables.straight(2))
+        failed = listen(host, Failed)[-1]
+        assert isinstance(failed, Failed), "its death is not told"
+        assert time.monotonic() - struck_s < WITHIN_S, "its death is told late"
+        assert fault.sounded_s - struck_s < WITHIN_S
+        assert failed.again
+        if part != "mouth":  # which cannot say why
+            assert "BrokenError: for this test" in failed.line
+        heard_s = fault.sounded_s
+        time.sleep(0.1)
+        assert fault.sounded_s == heard_s, "it goes on sending"
+    finally:
+        host.stop()
+
+
+def sounds(host: EngineHost, fault: Fault) -> bool:
+    """Whether it sends by now."""
+    host.beat()
+    assert not [m for m in host.poll(0.02) if isinstance(m, Failed)], "it has failed by itself"
+    return fault.sounded_s > 0.0
+
+
+def listen(host: EngineHost, kind: type) -> list[Any]:
+    """What it says, until it says such a thing; for three seconds at most once it runs."""
+    end_s = time.monotonic() + (30.0 if kind is Ready else 3.0)
+    told: list[Any] = []
+    while time.monotonic() < end_s and not (told and isinstance(told[-1], kind)):
+        host.beat()
+        for message in host.poll(0.02):
+            told.append(message)
+            if isinstance(message, kind):
+                break
+    return told
+
+
+@pytest.fixture
+def forked(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(host_module, "_SPAWN", _FORK)
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_a_thread_of_the_engine_that_dies_ends_it(forked: None, part: str) -> None:
+    for _ in range(DEATHS):
+        death(part)
+
+
+def test_the_harness_finds_an_engine_whose_thread_dies_unseen(forked: None) -> None:
+    with pytest.raises(AssertionError, match="its death is not told"):
+        death("ear", run_deaf)
+
+
+class Dead:
+    """A host of a trial that dies as it is asked."""
+
+    def start(self) -> None:
+        pass
+
+    def stop(self) -> None:
+        pass
+
+    def poll(self, timeout_s: float) -> list[Any]:
+        raise BrokenError("for this test")
+
+
+@pytest.fixture
+def wires(monkeypatch: pytest.MonkeyPatch) -> None:
+    put_wires_in(monkeypatch)
+
+
+def test_a_trial_that_dies_is_told_and_the_engine_comes_back(wires: None, tmp_path: Path) -> None:
+    with opened(tmp_path / "book.db") as session:
+        session._host.beside = lambda open_link, run: cast(EngineHost, Dead())  # type: ignore[method-assign]
+        trials = Trials(session, listed)
+        session.start()
+        try:
+            for _ in range(DEATHS):
+                until(lambda: session.state["bench"]["engine"] == "running")
+                trials.begin(Wish(DESK.name, DESK.host_api), MeterTrial(-20.0, 1000.0))
+                until(lambda: not (trials.state or {})["running"], within_s=3.0)
+                until(lambda: bool((trials.state or {})["line"]), within_s=WITHIN_S)
+                assert "BrokenError: for this test" in (trials.state or {})["line"]
+                until(lambda: session.state["bench"]["engine"] == "running", within_s=3.0)
+        finally:
+            session.close()
+
+
+def test_captures_that_cannot_be_measured_are_told_and_the_next_one_is(
+    wires: None, tmp_path: Path
+) -> None:
+    begun: list[str] = []
+
+    def begin(path: str, reel: str, declared: Declared) -> Any:
+        begun.append(path)
+        raise BrokenError("for this test")
+
+    with opened(tmp_path / "book.db") as session:
+        measuring = Measuring(session, begin)
+        try:
+            for number in range(DEATHS + 1):
+                measuring.ask(Job(f"capture-{number}", f"{number}.wav", "reel", Declared()))
+            until(
+                lambda: [job.state for job in measuring.jobs()] == ["failed"] * (DEATHS + 1),
+                within_s=5.0,
+            )
+            lines = {str(job.line) for job in measuring.jobs()}
+            assert lines == {"measuring failed (BrokenError: for this test); try it again"}
+            assert begun == [f"{number}.wav" for number in range(DEATHS + 1)]
+        finally:
+            measuring.end()
