@@ -38,7 +38,8 @@ class Watch:
         self._round_s = time.monotonic()
         if self._hangs:
             self._hangs = False
-            self._ledger.tell_bench(engine="running", line=None)
+            if self._ledger.bench["line"] == LINE:  # nothing else has been told meanwhile
+                self._ledger.tell_bench(engine="running", line=None)
 
     def _look(self) -> None:
         while not self._over.wait(LOOK_S):
