@@ -101,10 +101,18 @@ class Harness:
         self.more_levels(1)
         time.sleep(self._chance.uniform(0.0, 0.5))
         gaps = int(self.bench_facts["gaps"])
+
+        def gone() -> bool:
+            return self.bench_facts["engine"] in ("lost", "starting")
+
+        def lost() -> bool:
+            return int(self.bench_facts["gaps"]) > gaps
+
         told = {
-            "zeros": lambda: self.bench_facts["only_zeros"],
-            "loses": lambda: int(self.bench_facts["gaps"]) > gaps,
-        }.get(fault, lambda: self.bench_facts["engine"] in ("lost", "starting"))
+            "zeros": lambda: bool(self.bench_facts["only_zeros"]),
+            "loses": lost,
+            "sleeps": lambda: gone() or lost(),
+        }.get(fault, gone)
         if fault == "sleeps":
             self._sleep()
             return self.until(told, TOLD_WITHIN_S, "nobody told")
