@@ -92,7 +92,8 @@ def stands(dial: Locator) -> float:
 
 
 def screws_stand_where_the_deck_has_them(page: Page, bench: Running) -> None:
-    """Each speed has screws of its own, and none turns on at its end."""
+    """Each speed has screws of its own, and none turns on at its end; no line-up runs yet."""
+    page.keyboard.press("p")
     page.get_by_label("Which trimmer").select_option("bias")
     dial = page.get_by_role("slider", name="bias, track 2")
     left = page.get_by_role("button", name="bias, track 2: a little anticlockwise")
@@ -116,6 +117,7 @@ def screws_stand_where_the_deck_has_them(page: Page, bench: Running) -> None:
     page.keyboard.press("ArrowLeft")
     page.keyboard.press("ArrowRight")
     expect(dial).to_have_attribute("aria-valuetext", "0.02 of 20 turns")
+    page.keyboard.press("b")
 
 
 def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: Browser) -> None:
@@ -127,6 +129,7 @@ def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: 
     shows_all(page)
     no_screen_is_heavy(chromium, bench.address)
     assert_no_faults_in_either_light(page)
+    screws_stand_where_the_deck_has_them(page, bench)
     begin.tap()
     expect(page.get_by_text("Stop the tape and listen to the input")).to_be_visible()
 
@@ -146,7 +149,6 @@ def test_a_first_look_by_touch_and_by_key(page: Page, bench: Running, chromium: 
     found = stands(dial)
     page.keyboard.press("ArrowRight")
     expect(dial).to_have_attribute("aria-valuetext", f"{found + 0.02:.2f} of 20 turns")
-    screws_stand_where_the_deck_has_them(page, bench)
 
     page.get_by_text("Faults", exact=True).tap()
     page.get_by_role("button", name="hum", exact=True).tap()

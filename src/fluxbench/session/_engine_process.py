@@ -12,7 +12,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.sharedctypes import Synchronized
 from typing import Any
 
-from fluxbench.base import Cables, FluxbenchError, MisuseError
+from fluxbench.base import Cables, DeviceLostError, FluxbenchError, MisuseError
 from fluxbench.engine import ChannelTrims, Engine, EvenLink, Left, Listening, LoopBack, Stretch
 from fluxbench.links import Link, SilenceKey
 from fluxbench.measure import Hop, Measured, Wanted, measured
@@ -129,11 +129,15 @@ def run_engine(
         link = EvenLink(open_link(silence))
         engine = Engine(link, link.inputs, STEP_S, Cables.listening(link.inputs))
         room.tell(Ready(link.rate_hz, link.inputs, link.outputs))
+        let_go = engine.close
         try:
             _step(engine, link, room)
+        except DeviceLostError as error:  # told at once: there is nothing left to fade
+            room.tell(Failed(str(error), again=True))
+            let_go = link.close
         finally:
             room.over.set()
-            engine.close()
+            let_go()
 
     room.hold(run)
 
