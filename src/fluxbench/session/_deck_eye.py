@@ -10,6 +10,8 @@ from fluxbench.links import DeckControls
 from fluxbench.session._threads import WatchedThread
 
 LOOK_S = 0.25
+DISPLAY = frozenset({"transport", "tape", "position_s", "speed_ips"})
+"""A deck that does not show these has no display to speak of."""
 
 
 class DeckEye:
@@ -58,9 +60,10 @@ class DeckEye:
         before_s = time.monotonic()
         while not self._over.wait(LOOK_S) and self._controls is not None:
             try:
-                self.seen = self._controls.state()
+                told = self._controls.state()
             except FluxbenchError:
-                self.seen = None
+                told = {}
+            self.seen = told if told.keys() >= DISPLAY else None
             now_s = time.monotonic()
             if self.seen is not None and self.seen.get("transport") != "stop":
                 self.counted_s += now_s - before_s
