@@ -65,6 +65,8 @@ def test_an_interface_is_kept_calibrated_and_checked(page: Page, bench: Running)
     page.keyboard.press("Escape")
     expect(meter.get_by_text("It broke off: the silence key was pressed")).to_be_visible()
     page.keyboard.press("Shift+Escape")
+    silence = page.get_by_role("button", name="Silence Esc")
+    expect(silence).to_have_attribute("aria-pressed", "false")
 
     check = page.get_by_role("region", name="Loop-back check")
     check.get_by_role("button", name="Agreed: check it").tap()
