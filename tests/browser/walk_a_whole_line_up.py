@@ -2,7 +2,7 @@
 
 The deck's clock runs faster than the wall's (`tests/benches/quick_deck.py`). `./test` does not run
 this, it takes too long: on two busy cores two tracks took 414 s by finger and 322 s by keys, eight
-tracks 835 s by finger. By hand: ``pytest tests/browser/walk_a_whole_line_up.py``;
+tracks 835 s by finger and 562 s by keys. By hand: ``pytest tests/browser/walk_a_whole_line_up.py``;
 ``FLUXBENCH_LONG=1`` adds eight tracks.
 """
 
