@@ -15,13 +15,10 @@ ZEROS_S = (0.3, 2.0)
 
 
 class DisturbedLink:
-    """Frames are lost and told (anything comes in their place), lost in silence, or are zeros.
+    """Frames are lost and told (anything comes in their place), lost in silence, or are zeros."""
 
-    With `careless` nothing is told: the planted bug.
-    """
-
-    def __init__(self, link: Link, seed: int, careless: bool = False) -> None:
-        self._link, self._careless = link, careless
+    def __init__(self, link: Link, seed: int) -> None:
+        self._link = link
         self.rate_hz, self.inputs, self.outputs = link.rate_hz, link.inputs, link.outputs
         self._chance = random.Random(seed)
         self._next = self._soon(0)
@@ -44,8 +41,7 @@ class DisturbedLink:
         if self._now == "zeros":
             return replace(block, samples=np.zeros_like(block.samples))
         spoilt = (self._chance.uniform(0.0, 0.9) * block.samples).astype(np.float32)
-        flags = Flag.NONE if self._careless else Flag.INPUT_LOST
-        return replace(block, samples=spoilt, flags=flags)
+        return replace(block, samples=spoilt, flags=Flag.INPUT_LOST)
 
     def _begin(self) -> None:
         kind = self._chance.choice(list(self.happened))

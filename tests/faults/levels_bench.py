@@ -21,7 +21,6 @@ from fluxbench.base import Block, DeviceLostError, Flag
 from fluxbench.links import StreamLink
 
 TONE_DB = -6.0
-ZERO_DBFS = -18.0
 
 
 class CarelessLink(StreamLink):
@@ -81,10 +80,8 @@ def main() -> None:
     session = Session(Book(given.book), partial(link, given.port), "harness", "0")
     session.ledger.on_event = lambda said: tell({k: said[k] for k in ("what", "facts", "set")})
     session.start()
-    plan = {"zero_dbfs": ZERO_DBFS}
-    session.submit(Command("begin", "begin", {"kind": "line-up", "plan": made_plan(plan)})).result(
-        60.0
-    )
+    begin = Command("begin", "begin", {"kind": "line-up", "plan": made_plan()})
+    session.submit(begin).result(60.0)
     for n, line in enumerate(iter(sys.stdin.readline, "")):
         if line.strip():
             session.submit(Command(f"done {n}", "acknowledge", {"ask": int(line)}))
@@ -93,12 +90,12 @@ def main() -> None:
     session.close()
 
 
-def made_plan(changes: Mapping[str, Any]) -> dict[str, Any]:
+def made_plan() -> dict[str, Any]:
     """What a practice deck of one track says, where it plays no part otherwise."""
     from fluxbench.deck import PracticeDeck
 
     deck = PracticeDeck(tracks=1, speed_ips=30.0, rate_hz=44_100)
-    plan = {"calibration": deck.load("calibration"), "stock": deck.load("stock"), **changes}
+    plan = {"calibration": deck.load("calibration"), "stock": deck.load("stock")}
     return dict(json.loads(json.dumps(plan)))
 
 

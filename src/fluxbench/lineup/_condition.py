@@ -23,11 +23,11 @@ SHORT_WAVES_LOST_DB = 1.5
 FAR_DB = 4.5
 """As found, trimmers scatter by less."""
 ERASED_DB = -55.0
-ERASED_POINTS = 40
 """What may be left of 0 VU at 1 kHz; common practice asks for -65 and less."""
+ERASED_POINTS = 40
 HUM_DB = -55.0
-HUM_POINTS, HUM_PATIENCE_S = 20, 30.0
 """A line of hum above this, re 0 VU, is said; common practice asks for -60 and less."""
+HUM_POINTS, HUM_PATIENCE_S = 20, 30.0
 
 
 def leave_out_silent(bench: Bench, reading_db: F64, target_db: F64, where: str) -> None:
