@@ -75,8 +75,9 @@ class DuplexRing:
             return
         if frames > self._longest_period:
             self._longest_period = frames
-        if lost:  # what a late period spoils comes back with the next one as well
-            self._events.extend(((start, lost), (start + frames, lost)))
+        if lost:  # up to a period late; and what is spoilt comes back with the next one as well
+            before = max(start - frames, 0)
+            self._events.extend((frame, lost) for frame in (before, start, start + frames))
         self._copy_in(arriving, start, frames)
         ready = min(max(self._sent - start, 0), frames)
         if self._silence.is_set():
