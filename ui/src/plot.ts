@@ -33,7 +33,7 @@ export class Picture {
 
   show(axes: Axes, draw: Draw): void {
     this.draw = draw;
-    const key = JSON.stringify([axes.x.label, axes.y.label, axes.x.log, axes.x.marks, lightEpoch]);
+    const key = JSON.stringify([axes.x.label, axes.y.label, axes.x.log, axes.x.marks, lightEpoch.peek()]);
     if (key !== this.key || !this.plot) {
       this.key = key;
       this.axes = axes;
