@@ -37,7 +37,7 @@ def studio(camera: Camera) -> None:
     page = camera.page
     _keep(page, "reels", name="Evening, 1 of 2", title="An evening", recorded="2025-11-04",
           deck="demo-deck-mixing", speed_ips=15.0, t2_us=35.0, operating_fluxivity_nwb_per_m=320.0,
-          tails_out=True, tracks=["left", "right"],
+          tails_out=True, track_names=["left", "right"],
           tones=[{"frequency_hz": 1000.0, "level_db": 0.0, "seconds": 30.0},
                  {"frequency_hz": 10_000.0, "level_db": -10.0, "seconds": 30.0}])  # fmt: skip
     _keep(page, "tapes", name="Calibration tape C", speed_ips=15.0, fluxivity_nwb_per_m=320.0,
@@ -187,9 +187,8 @@ def interfaces(home: Path, to: Path) -> None:
         meter.get_by_label("Meter, and who vouches for it").fill("bench meter 2")
         meter.get_by_role("button", name="Keep in the book").click()
         meter.get_by_text("Kept in the book.").wait_for()
-        page.keyboard.press("Escape")
-        page.keyboard.press("Shift+Escape")
-        page.wait_for_timeout(1000)
+        meter.get_by_role("button", name="End it").click()
+        page.wait_for_timeout(1500)
         page.reload()
         page.wait_for_timeout(2000)
         press(page, "Interfaces")

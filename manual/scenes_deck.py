@@ -3,7 +3,7 @@
 from contextlib import suppress
 
 from manual.camera import Camera, end, part, post, press, screen, until
-from tests.browser.hands import Setting
+from tests.browser.hands import Setting, see
 
 
 def first(camera: Camera) -> None:
@@ -103,11 +103,15 @@ def bias(camera: Camera) -> None:
 
     def draw() -> None:
         screen(page, "b")
-        camera.draw("bias")
-        raise _Drawn
+        page.wait_for_timeout(500)
+        if see(page).deviation_db is not None:  # else it was in at once, and the next one is sought
+            camera.draw("bias")
+            raise _Drawn
+        screen(page, "p")
 
     with suppress(_Drawn):
-        Setting(page, 1).done(120.0, draw)
+        for track in range(1, 5):
+            Setting(page, track).done(120.0, draw)
     end(page)
 
 
