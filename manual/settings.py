@@ -24,6 +24,7 @@ VARIABLES = {
     "FLUXBENCH_DAMAGES": "at how many places it damages the log",
     "FLUXBENCH_CLOCKS": "how many benches have their clock set while they run",
     "FLUXBENCH_DEATHS": "how often each part of a bench dies, or hangs",
+    "FLUXBENCH_SLOW_MINUTES": "minutes beside clients that hang, in place of four seconds",
     "FLUXBENCH_PLUGS": "how many listings of interfaces are made up",
     "FLUXBENCH_ROUNDS": "how often commands are repeated, pages loaded anew, benches restarted",
     "FLUXBENCH_GONE": "how often an interface goes, in each way",

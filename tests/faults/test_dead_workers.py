@@ -1,12 +1,15 @@
 """Threads of the engine's process, of a trial and of the captures die: told, and begun again.
 
-Once each; with FLUXBENCH_DEATHS=50 as often as that. The planted bug is an engine whose ear dies
-unseen: it would go on sending for ever.
+Once each; with FLUXBENCH_DEATHS=50 as often as that. The planted bugs are an engine whose ear dies
+unseen (it would go on sending for ever), a trial that dies unseen, and captures of which the first
+that breaks is the last.
 """
 
 import multiprocessing
 import os
 import time
+from collections.abc import Callable
+from contextlib import suppress
 from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -213,10 +216,12 @@ def wires(monkeypatch: pytest.MonkeyPatch) -> None:
     put_wires_in(monkeypatch)
 
 
-def test_a_trial_that_dies_is_told_and_the_engine_comes_back(wires: None, tmp_path: Path) -> None:
-    with opened(tmp_path / "book.db") as session:
+def trials_that_die(book: Path, change: Callable[[Trials], None] = lambda _: None) -> None:
+    """One after another is asked for, each is told to have ended, and the engine comes back."""
+    with opened(book) as session:
         session._host.beside = lambda open_link, run: cast(EngineHost, Dead())  # type: ignore[method-assign]
         trials = Trials(session, listed)
+        change(trials)
         session.start()
         try:
             for _ in range(DEATHS):
@@ -230,17 +235,37 @@ def test_a_trial_that_dies_is_told_and_the_engine_comes_back(wires: None, tmp_pa
             session.close()
 
 
-def test_captures_that_cannot_be_measured_are_told_and_the_next_one_is(
-    wires: None, tmp_path: Path
-) -> None:
+def test_a_trial_that_dies_is_told_and_the_engine_comes_back(wires: None, tmp_path: Path) -> None:
+    trials_that_die(tmp_path / "book.db")
+
+
+def test_the_harness_finds_a_trial_that_dies_unseen(wires: None, tmp_path: Path) -> None:
+    def unseen(trials: Trials) -> None:
+        trials._broken = lambda line: None  # type: ignore[method-assign]
+
+    with pytest.raises(AssertionError, match="it does not come"):
+        trials_that_die(tmp_path / "book.db", unseen)
+
+
+class OneOnly(Measuring):
+    """The planted bug: the first capture that cannot be measured is the last that is tried."""
+
+    def _work(self) -> None:
+        with suppress(BrokenError):
+            while (job := self._next()) is not None:
+                self._measure(job)
+
+
+def captures_that_break(book: Path, of: type[Measuring]) -> None:
+    """None can be measured: each is told, with its reason, and the next one is tried."""
     begun: list[str] = []
 
     def begin(path: str, reel: str, declared: Declared) -> Any:
         begun.append(path)
         raise BrokenError("for this test")
 
-    with opened(tmp_path / "book.db") as session:
-        measuring = Measuring(session, begin)
+    with opened(book) as session:
+        measuring = of(session, begin)
         try:
             for number in range(DEATHS + 1):
                 measuring.ask(Job(f"capture-{number}", f"{number}.wav", "reel", Declared()))
@@ -253,3 +278,14 @@ def test_captures_that_cannot_be_measured_are_told_and_the_next_one_is(
             assert begun == [f"{number}.wav" for number in range(DEATHS + 1)]
         finally:
             measuring.end()
+
+
+def test_captures_that_cannot_be_measured_are_told_and_the_next_one_is(
+    wires: None, tmp_path: Path
+) -> None:
+    captures_that_break(tmp_path / "book.db", Measuring)
+
+
+def test_the_harness_finds_captures_of_which_one_ends_all(wires: None, tmp_path: Path) -> None:
+    with pytest.raises(AssertionError, match="it does not come"):
+        captures_that_break(tmp_path / "book.db", OneOnly)

@@ -5,6 +5,7 @@ import numpy as np
 from fluxbench.lineup._bench import F64, Bench, Procedure
 from fluxbench.lineup._places import HAND_S
 from fluxbench.lineup._point import Point
+from fluxbench.lineup._slope import angle_weights, crossed, slope_arcmin
 from fluxbench.lineup._turned import spread_of_seconds, turned_at
 from fluxbench.lineup._view import BACK, WAS_PUT_BACK, Advice, AzimuthLine, Verdict
 from fluxbench.trade import azimuth_from_delay_arcmin, delay_us
@@ -26,26 +27,6 @@ AS_FOUND_ARCMIN = 10.0
 """A head may stand so far off as found."""
 UNREADABLE_POINTS = 30
 """A track that cannot be read for so long is left out."""
-
-
-def slope_arcmin(bench: Bench, cross: F64, frequency_hz: float) -> tuple[float, F64]:
-    """Angle of the line through the delays of all live tracks, and what is left over (us).
-
-    `cross` is the mean of a_i conj(a_j) of each live track i with the next live one j, complex.
-    Positive: later tracks (higher numbers) come later.
-    """
-    live = np.flatnonzero(bench.live)
-    position = bench.plan.positions_mm[live]
-    lag = np.concatenate([[0.0], np.cumsum(np.angle(cross))]) / (2 * np.pi * frequency_hz)
-    slope, offset = np.polyfit(position, lag, 1)
-    arcmin = float(azimuth_from_delay_arcmin(1e6 * slope, 1.0, bench.plan.speed_ips))
-    return arcmin, 1e6 * (lag - (slope * position + offset))
-
-
-def crossed(bench: Bench, point: Point) -> F64:
-    """Mean of a_i conj(a_j) over one point, for neighbouring live tracks, reversed ones righted."""
-    e = point.envelope[:, 0, bench.live] * bench.sign[bench.live].astype(np.float32)
-    return np.asarray((e[:, :-1] * e[:, 1:].conj()).mean(axis=0))
 
 
 def angle_shows(bench: Bench, trimmer: str) -> bool:
@@ -154,9 +135,14 @@ class Angle:
         return angle, error if np.isfinite(error) else float(max(np.std(angles), WITHIN_A_SECOND))
 
     def read(self) -> tuple[float, F64, float]:
-        """Angle in arc-minutes, what each live track lies off the line in us, standard error."""
+        """Angle in arc-minutes, what each live track lies off the line in us, standard error.
+
+        The error has no bound where too few tracks tell an angle.
+        """
         cross = np.sum(self._past[self._first :], axis=0)
         angle, scatter = slope_arcmin(self._bench, cross, self._frequency_hz)
+        if angle_weights(self._bench) is None:
+            return angle, scatter, float("inf")
         return angle, scatter, _error(np.array(self._angles[self._first :]))
 
 

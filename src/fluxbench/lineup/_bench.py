@@ -238,12 +238,9 @@ class Bench(Learned):
         if self.loaded != "stock":
             yield from self.ask("load", "load the session's stock", tape="stock")
         yield from self.ask(
-            "transport",
-            "record on all tracks, listen to the reproduce head",
-            state="record",
-            ready=self._ready(),
-            monitor="reproduce",
-        )
+            "transport", "record on all tracks, listen to the reproduce head", state="record",
+            ready=self._ready(), monitor="reproduce",
+        )  # fmt: skip
 
     def wind(self) -> Procedure:
         """Ask for the place on the tape that the stage needs."""
@@ -270,6 +267,7 @@ class Bench(Learned):
             "in_use": self.in_use.tolist(),
             "cables": cables_told(self.cables) if self.cabled else None,
             "sign": self.sign.tolist(),
+            "bias_off": self.bias_off.tolist(),
             "round_trip_s": float(self.round_trip_s),
             "azimuth_left_arcmin": float(self.azimuth_left_arcmin),
             "source": [kind, None if section is None else section.number],
@@ -287,6 +285,7 @@ class Bench(Learned):
         self.plug(self.cables if cables is None else cables_from_told(cables))
         self.cabled = cables is not None or self.plan.channels is None
         self.sign = np.array(state["sign"])
+        self.bias_off = np.array(state.get("bias_off", [False] * self.plan.tracks))
         self.round_trip_s = state["round_trip_s"]
         self.azimuth_left_arcmin = state["azimuth_left_arcmin"]
         self.source = (kind, next((s for s in self.plan.sections if s.number == number), None))

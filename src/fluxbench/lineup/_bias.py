@@ -72,6 +72,7 @@ def _bias(bench: Bench) -> Procedure:
     bench.way_back.turned("bias", first_db[1] - first_db[0], level[1] - level[0])
     for t in (t for t in off if abs(off[t]) > band.set_db):
         bench.note(f"bias of track {t + 1} is not in: {off[t]:+.2f} dB of over-bias are left")
+        bench.bias_off[t] = True
     _write_left(bench, peaks, off)
 
 
@@ -156,6 +157,7 @@ def _set_track(
 ) -> Procedure:
     """Follow one track until it is in, has failed, or the person wants another one; its way."""
     track = of[0]
+    bench.bias_off[track] = False
     trace = walk.begin(*of)
     moved_db: deque[float] = deque(maxlen=BEFORE)
     while not bench.passed_over("bias", track + 1):
@@ -176,6 +178,7 @@ def _set_track(
         bench.pictures[track] = trace.picture
         if trace.failed:
             bench.note(f"bias of track {track + 1} is not set: {trace.failed}; {LEFT}")
+            bench.bias_off[track] = True
             return trace
         if trace.taken_db is not None and trace.peak is not None:
             by = {"by": "short wave alone"} if isinstance(trace, OneTone) else {}

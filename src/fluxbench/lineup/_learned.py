@@ -20,6 +20,8 @@ class Learned(Stretches):
         super().__init__(plan, time_s, recalling)
         self.way_back = WayBack()
         self.sign = np.ones(plan.tracks)  # -1 for a return that is reversed off the tape
+        self.bias_off = np.zeros(plan.tracks, bool)
+        """Tracks whose bias was tried, and did not come in."""
         self.dropouts = DropoutCount(plan.tracks)
         self.azimuth_left_arcmin = 0.0
         self.pictures: dict[int, Picture] = {}

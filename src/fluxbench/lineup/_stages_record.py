@@ -14,6 +14,7 @@ from fluxbench.lineup._low import low_end
 from fluxbench.lineup._one_track import one_track_azimuth, shortest_hz
 from fluxbench.lineup._point import mean_level_db
 from fluxbench.lineup._probe import PROBE_HZ, check_head_delay, check_order, onset_s
+from fluxbench.lineup._slope import angle_weights
 from fluxbench.lineup._stages_reproduce import stop_tape
 from fluxbench.lineup._telling import Stop
 from fluxbench.trade import (
@@ -81,6 +82,7 @@ def record_azimuth(bench: Bench, stage: str) -> Procedure:
         return
     bench.stage(stage)
     yield from recording(bench)
+    tell_bias_off(bench)
     if bench.live.sum() == 1:
         bench.send((shortest_hz(bench.plan), LOW_DB))
         yield from bench.settle()
@@ -96,6 +98,18 @@ def record_azimuth(bench: Bench, stage: str) -> Procedure:
     yield from bench.settle()
     held = (ROUGH, GLANCE_S) if stage == "azimuth" else (FINE, LEAST_S)
     yield from azimuth(bench, "record_azimuth", bench.azimuth_left_arcmin, *held)
+
+
+def tell_bias_off(bench: Bench) -> None:
+    """Say which tracks tell nothing of the record head's angle, and whether it is in doubt."""
+    off = bench.live & bench.bias_off
+    if off.any():
+        tracks = ", ".join(f"{t + 1}" for t in np.flatnonzero(off))
+        why = f"the bias of track {tracks} is not in"
+        if angle_weights(bench) is not None:
+            bench.note(f"record azimuth is set by the other tracks: {why}")
+        else:
+            bench.note(f"record azimuth is in doubt: {why}; set it and come back to this stage")
 
 
 def bias_stage(bench: Bench) -> Procedure:
