@@ -10,7 +10,7 @@ import { lan } from "./lan";
 import { nextOf } from "./keys";
 import { Danger } from "./marks";
 import { Picture } from "./picture";
-import { clock, pitch, shown } from "./scale";
+import { clock, counted, pitch, shown } from "./scale";
 import { hasVoice, switchEar, wakeSound } from "./sound";
 import { Shelf } from "./shelf";
 import { Stages } from "./stages";
@@ -73,7 +73,7 @@ function Head() {
         ))}
       </nav>
       <p class="what">
-        {lineup ? `${lineup.tracks} tracks · ${lineup.speed_ips} ips` : deck.value ? `${deck.value.tracks} tracks · ${deck.value.speed_ips} ips` : ""}
+        {lineup ? `${counted(lineup.tracks)} · ${lineup.speed_ips} ips` : deck.value ? `${counted(deck.value.tracks)} · ${deck.value.speed_ips} ips` : ""}
       </p>
       <div class="head-keys">
         <HandKey />

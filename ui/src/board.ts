@@ -26,7 +26,7 @@ export interface BoardScene {
 }
 
 const NUMBER_WIDE = 46;
-const VALUE_WIDE = 84;
+const VALUE_WIDE = 96;
 const FOOT = 26;
 const LEVEL_FROM_DB = -50;
 const LEVEL_TO_DB = 8;
@@ -105,7 +105,7 @@ export function drawStill(
     c.lineTo(x, m.high + (main ? 5 : 3));
     c.stroke();
     c.globalAlpha = 1;
-    if (narrow && (Math.abs(mark) === 0.1 || Math.abs(mark) === 0.5)) continue;
+    if (narrow && [0.5, 3].includes(Math.abs(mark))) continue;
     if (aimed && Math.abs(mark) === 0.1) continue;
     c.fillStyle = k.soft;
     const text = main ? (aimed ? "target" : "0") : shown(mark, 2).replace(/0+$/, "").replace(/\.$/, "");

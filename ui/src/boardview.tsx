@@ -93,7 +93,7 @@ export function Board() {
       const ratio = node.width / Math.max(1, node.clientWidth);
       const m = measureBoard(node.clientWidth, node.clientHeight, scene.lanes.length);
       const key = [
-        node.width, node.height, lightEpoch, scene.aimed, scene.set, scene.hold, scene.focus,
+        node.width, node.height, lightEpoch.peek(), scene.aimed, scene.set, scene.hold, scene.focus,
         scene.lanes.map((lane) => (lane.live ? 1 : 0)).join(""), document.fonts?.status,
       ].join();
       const k = colours();
@@ -138,7 +138,7 @@ export function Board() {
   return (
     <section class="board panel" aria-labelledby="board-title">
       <header class="panel-head">
-        <h2 id="board-title">{told && told.unit === "dB" ? <Word of={told.trimmer}>{title}</Word> : title}</h2>
+        <h2 id="board-title">{told && told.unit === "dB" ? <Word of={told.trimmer}>{title.charAt(0).toUpperCase() + title.slice(1)}</Word> : title}</h2>
         <span class="hint">{told && told.unit === "dB" ? <Word of="target">off target</Word> : <>re <Word of="0 VU">0 VU</Word></>}</span>
         <SaveKey name={title} of={() => savable(title)} />
       </header>

@@ -19,7 +19,7 @@ export function Doubted({ ask, lines }: { ask: Ask; lines: readonly string[] }) 
   };
   const text = typeset(ask.text.replace(`. ${GO_ON}`, ""));
   return (
-    <div class="asked" key={ask.number}>
+    <div class="asked doubted" key={ask.number}>
       <p class="kicker">In doubt</p>
       <p class="big" role="alert" data-ask={ask.number}>{text.charAt(0).toUpperCase() + text.slice(1)}</p>
       {told?.lineup?.kind === "reel" && told.label && <LabelJudged label={told.label} />}

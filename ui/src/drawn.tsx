@@ -3,7 +3,6 @@ import { signal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 import type { Drawing } from "./drawings";
 import { lightEpoch } from "./paint";
-import { light } from "./store";
 
 export type Drawings = typeof import("./drawings");
 export const loaded = signal<{ drawings: Drawings; plot: typeof import("./plot") } | null>(null);
@@ -19,7 +18,7 @@ export function PlotBox({ drawing, empty }: { drawing: Pick<Drawing, "axes" | "d
   const box = useRef<HTMLDivElement>(null);
   const plot = useRef<import("./plot").Picture | null>(null);
   const with_ = loaded.value;
-  const lit = `${light.value}${lightEpoch}`;
+  const lit = lightEpoch.value;
   useEffect(() => {
     if (!box.current || !with_ || !drawing) return;
     plot.current ??= new with_.plot.Picture(box.current);

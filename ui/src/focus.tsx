@@ -5,7 +5,7 @@ import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
 import { WayBack } from "./wayback";
-import { clock, pitch, shown } from "./scale";
+import { clock, counted, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { Doubted } from "./doubt";
 import { LabelForm, LabelJudged, labelling } from "./reel";
@@ -72,7 +72,7 @@ function Empty({ compact }: { compact: boolean }) {
       <p class="big">{practice ? "Line up the practice deck" : "Line up the deck"}</p>
       <p>
         {known
-          ? `${known.tracks} tracks at ${known.speed_ips} inches per second, as somebody left it. `
+          ? `${counted(known.tracks)} at ${known.speed_ips} inches per second, as somebody left it. `
           : ""}
         {byBook
           ? "Choose it on Decks, with its speed, calibration tape and stock: from them comes every target. A deck that is not there yet takes five answers. "

@@ -1,4 +1,5 @@
 // One clock for everything that is drawn on a canvas, and the colours of the light that is on.
+import { signal } from "@preact/signals";
 import { light } from "./store";
 
 type Drawer = (now_ms: number) => void;
@@ -87,11 +88,11 @@ function coloursOf(node: HTMLElement): Colours {
 }
 
 /** Counts changes of the light, so that what is drawn once is drawn again. */
-export let lightEpoch = 0;
+export const lightEpoch = signal(0);
 
 function relight(): void {
   known = null;
-  lightEpoch++;
+  lightEpoch.value = lightEpoch.peek() + 1;
 }
 
 if (typeof document !== "undefined") {

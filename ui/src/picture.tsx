@@ -126,5 +126,5 @@ function Notes() {
   const notes = state.value?.notes ?? [];
   if (notes.length === 0)
     return <p class="nothing">Nothing odd so far. What the bench finds strange is noted here and on the sheet: a crossed track, a dead one, a trimmer that does not reach.</p>;
-  return <div class="scroll" tabIndex={0} role="region" aria-label="Notes"><Cautions lines={[...notes].reverse().map(typeset)} /></div>;
+  return <div class="scroll" tabIndex={0} role="region" aria-label="Notes"><Cautions lines={[...notes].reverse().map((one) => typeset(one.charAt(0).toUpperCase() + one.slice(1)))} /></div>;
 }

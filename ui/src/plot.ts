@@ -33,7 +33,7 @@ export class Picture {
 
   show(axes: Axes, draw: Draw): void {
     this.draw = draw;
-    const key = JSON.stringify([axes.x.label, axes.y.label, axes.x.log, axes.x.marks, lightEpoch]);
+    const key = JSON.stringify([axes.x.label, axes.y.label, axes.x.log, axes.x.marks, lightEpoch.peek()]);
     if (key !== this.key || !this.plot) {
       this.key = key;
       this.axes = axes;
@@ -66,6 +66,9 @@ export class Picture {
       grid: { stroke: k.line, width: 1 },
       ticks: { stroke: k.line, width: 1, size: 4 },
     };
+    // Where the label is longer than its axis is high, what the level is held against is left out.
+    const cramped = 7 * axes.y.label.length > this.box.clientHeight - 56;
+    const label = cramped ? axes.y.label.replace(/ re [^,]+/, "") : axes.y.label;
     const signed = (_plot: uPlot, splits: number[]) =>
       splits.map((v) => (v < 0 ? "−" : "") + Number(Math.abs(v).toFixed(2)));
     const x: uPlot.Axis = {
@@ -96,7 +99,7 @@ export class Picture {
       axes: [
         x,
         {
-          ...common, label: axes.y.label, labelSize: 18, size: 40, gap: 4,
+          ...common, label, labelSize: 18, size: 40, gap: 4,
           values: signed,
         },
       ],

@@ -79,6 +79,7 @@ export default function Practice() {
 
 function Works({ now }: { now: DeckState }) {
   const sections = now.data_sheet?.sections ?? [];
+  const some = now.ready.length > 0 && now.ready.length < now.tracks;
   return (
     <section class="works panel" aria-label="Transport, monitor and tapes of the practice deck">
       <header class="panel-head"><h2>Deck</h2><span class="hint">{`${now.tape ?? "no tape"} · ${clock(now.position_s)}`}</span></header>
@@ -109,11 +110,12 @@ function Works({ now }: { now: DeckState }) {
         </div>
       </div>
       <div class="field" role="group" aria-label="Tracks ready to record">
-        <span>{`record ready: ${now.ready.length === 0 ? "none, all safe" : now.ready.length === now.tracks ? "all" : now.ready.join(" ")}`}</span>
+        <span>record</span>
         <div class="keys">
           <button aria-pressed={now.ready.length === 0} onClick={() => void transport({ ready: [] })}>all safe</button>
           <button aria-pressed={now.ready.length === now.tracks} onClick={() => void transport({ ready: all(now) })}>all ready</button>
         </div>
+        {some && <p class="ready">{`ready: ${now.ready.join(" ")}`}</p>}
       </div>
       <div class="field" role="group" aria-label="Tape">
         <span>tape</span>
@@ -122,7 +124,6 @@ function Works({ now }: { now: DeckState }) {
             <button key={tape} aria-pressed={now.tape === tape} onClick={() => void load(tape)}>{tape}</button>
           ))}
         </div>
-        <Papers now={now} />
       </div>
       <label class="field">
         <span>wind to</span>
@@ -138,7 +139,7 @@ function Works({ now }: { now: DeckState }) {
         )}
       </label>
       <div class="field" role="group" aria-label="Speed">
-        <span>speed, in/s</span>
+        <span>in/s</span>
         <div class="keys">
           {SPEEDS_IPS.map((ips) => (
             <button key={ips} aria-pressed={now.speed_ips === ips} disabled={running.value} onClick={() => exchange(setSpeed(ips))}>{ips === 7.5 ? "7½" : ips}</button>
@@ -170,6 +171,7 @@ function Trimmers({ now }: { now: DeckState }) {
       <div class={`screws many-${list.length > 12 ? "24" : list.length > 4 ? "8" : "4"}`}>
         {list.map((track) => <Screw key={`${trimmer}${track}`} trimmer={trimmer} track={track} />)}
       </div>
+      <Papers now={now} />
     </section>
   );
 }

@@ -35,6 +35,9 @@ export function pitch(frequency_hz: number): string {
     : `${Number(frequency_hz.toFixed(1))} Hz`;
 }
 
+/** How many tracks, in words. */
+export const counted = (tracks: number): string => `${tracks} ${tracks === 1 ? "track" : "tracks"}`;
+
 /** A line of the bench as it is set: a minus before numbers, µs for us. */
 export const typeset = (line: string): string => line.replace(/(^|[\s(])-(?=\d)/g, "$1−").replace(/(\d) us\b/g, "$1 µs");
 

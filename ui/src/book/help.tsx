@@ -1,4 +1,5 @@
 // The keys of the page, the foot switch, and how the board is read.
+import "./help.css";
 import { useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { useDialog } from "../dialog";
@@ -32,25 +33,27 @@ export default function Help() {
     return end;
   }, []);
   return (
-    <div ref={node} class="help panel" role="dialog" aria-label="Keys and help">
+    <div ref={node} class="help keys-help panel" role="dialog" aria-label="Keys and help">
       <div class="panel-head"><h2>Keys</h2><button class="small" onClick={() => (helpOpen.value = false)}>close</button></div>
       <dl>
         {KEYS.map(([key, what]) => <><dt>{key}</dt><dd>{what}</dd></>)}
       </dl>
-      <p>
-        {waits.value ? "Press the foot switch now …" : footKey.value ? `The foot switch is the key “${footKey.value}”.` : "A foot switch is a key to the computer. Teach the page which."}
-        {" "}
-        <button class="small" onClick={() => { learning.foot = true; waits.value = true; }}>teach</button>
-        {footKey.value && <button class="small" onClick={() => (footKey.value = null)}>forget</button>}
-      </p>
-      {!lan.value && <p>A tablet can be used beside this page when the bench is started with <b>--lan</b>.</p>}
-      {state.value?.bench.deck === "practice" && !running.value && (
-        <p><button class="small" onClick={() => { helpOpen.value = false; void showFirst(); }}>The first turns, again</button></p>
-      )}
-      <p><button class="small" onClick={() => { helpOpen.value = false; askedWord.value = ""; }}>Words of the trade, explained</button></p>
-      <h2>Reading the board</h2>
-      <p>Each lane is a track of the tape, track 1 at the top. The line down the middle is the target: what stands left of it is too low, what stands right is too high. A disc is in, a lozenge near, a triangle out and points the way to go, a cross is no reading; a ring is how it was found. A tick says that the reading is taken, and on disk.</p>
-      <p>Touch a lane and the bench looks at that track; otherwise it follows its own order, or the trimmer that it sees you turn.</p>
+      <div class="beside-keys">
+        <p>
+          {waits.value ? "Press the foot switch now …" : footKey.value ? `The foot switch is the key “${footKey.value}”.` : "A foot switch is a key to the computer. Teach the page which."}
+          {" "}
+          <button class="small" onClick={() => { learning.foot = true; waits.value = true; }}>teach</button>
+          {footKey.value && <button class="small" onClick={() => (footKey.value = null)}>forget</button>}
+        </p>
+        {!lan.value && <p>A tablet can be used beside this page when the bench is started with <b class="option">--lan</b>.</p>}
+        {state.value?.bench.deck === "practice" && !running.value && (
+          <p><button class="small" onClick={() => { helpOpen.value = false; void showFirst(); }}>The first turns, again</button></p>
+        )}
+        <p><button class="small" onClick={() => { helpOpen.value = false; askedWord.value = ""; }}>Words of the trade, explained</button></p>
+        <h2>Reading the board</h2>
+        <p>Each lane is a track of the tape, track 1 at the top. The line down the middle is the target: what stands left of it is too low, what stands right is too high. A disc is in, a lozenge near, a triangle out and points the way to go, a cross is no reading; a ring is how it was found. A tick says that the reading is taken, and on disk.</p>
+        <p>Touch a lane and the bench looks at that track; otherwise it follows its own order, or the trimmer that it sees you turn.</p>
+      </div>
     </div>
   );
 }

@@ -2,7 +2,7 @@
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { Cautions, Danger } from "../marks";
-import { readNumber, shown } from "../scale";
+import { pitch, readNumber, shown } from "../scale";
 import { running } from "../store";
 import { look as lookAt } from "./editing";
 import { Card, Nothing } from "./parts";
@@ -52,8 +52,8 @@ export function HereNow() {
             {others.map((one) => (
               <tr key={`${one.name} ${one.host_api}`}>
                 <td><b>{one.name}</b>{one.opened && <small>the bench runs on it</small>}</td>
-                <td>{one.host_api}</td><td>{one.inputs}</td><td>{one.outputs}</td><td>{`${one.rate_hz} Hz`}</td>
-                <td class="row"><button class="small" aria-label={`Keep in the book: ${one.name}`} onClick={() => void add(one)}>Keep in the book</button></td>
+                <td>{one.host_api}</td><td>{one.inputs}</td><td>{one.outputs}</td><td>{pitch(one.rate_hz)}</td>
+                <td class="act"><button class="small" aria-label={`Keep in the book: ${one.name}`} onClick={() => void add(one)}>Keep in the book</button></td>
               </tr>
             ))}
           </tbody>
