@@ -152,27 +152,31 @@ def _ramp(frames: int) -> F32:
 
 
 class MovingDelay:
-    """Reads a signal at moving fractional positions, 16 points of a windowed sinc each."""
+    """Reads a signal at moving fractional positions, some points of a windowed sinc each.
 
-    POINTS = 16
+    16 points; 64 where 20 kHz lies so near half the rate (44.1 kHz) that its image would come back
+    with it, swaying as the tape does.
+    """
+
     PHASES = 4096
     STRIDE = 24
 
-    def __init__(self) -> None:
+    def __init__(self, rate_hz: float) -> None:
+        self.points = 64 if 0.43 < 20_000.0 / rate_hz < 0.5 else 16
         offset = np.arange(self.PHASES + 1)[:, np.newaxis] / self.PHASES
-        x = np.arange(self.POINTS) - (self.POINTS // 2 - 1) - offset
-        inside = np.maximum(0.0, 1.0 - (x / (self.POINTS / 2)) ** 2)
+        x = np.arange(self.points) - (self.points // 2 - 1) - offset
+        inside = np.maximum(0.0, 1.0 - (x / (self.points / 2)) ** 2)
         table = np.sinc(x) * np.i0(8.0 * np.sqrt(inside))
         self._table = (table / table.sum(axis=1, keepdims=True)).astype(np.float32)
 
     def span(self, positions: F64) -> tuple[int, int]:
         """First position and number of source frames that these positions need."""
-        first = int(np.floor(positions.min())) - self.POINTS
-        return first, int(np.ceil(positions.max())) + self.POINTS + self.STRIDE + 8 - first
+        first = int(np.floor(positions.min())) - self.points
+        return first, int(np.ceil(positions.max())) + self.points + self.STRIDE + 8 - first
 
     def read(self, source: F32, first: int, positions: F64) -> F32:
         """Values at `positions` (frames,), of `source` (count, tracks) that begins at `first`."""
-        frames, stride, points = len(positions), self.STRIDE, self.POINTS
+        frames, stride, points = len(positions), self.STRIDE, self.points
         count = -(-frames // stride)
         padded = np.concatenate([positions, np.full(count * stride - frames, positions[-1])])
         whole = np.floor(padded)

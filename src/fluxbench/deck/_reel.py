@@ -50,7 +50,7 @@ class Reel:
         self._laid = LaidDown(machine.rate_hz, machine.tracks)
         left_db = WEAKLY_ERASED_DB if machine.faults.weak_erase else ERASED_DB
         self._left = np.float32(10.0 ** (left_db / 20.0))
-        self._delay = MovingDelay()
+        self._delay = MovingDelay(machine.rate_hz)
 
     def under(self, places_s: F64) -> tuple[F32, Laid | None]:
         """Flux (frames, tracks) at places (frames,), and how it was laid down."""

@@ -116,14 +116,19 @@ def test_side_flux_follows_its_formula() -> None:
     assert side_crosstalk_db(at_hz, 15.0, 1.0, 1.1) == pytest.approx([-14, -19, -32], abs=1.0)
 
 
-def test_moving_delay_reads_between_the_frames() -> None:
+@pytest.mark.parametrize(
+    ("rate_hz", "frequency_hz"),
+    [(48_000, 14_400.0), (44_100, 20_000.0), (44_100, 1000.0), (88_200, 20_000.0)],
+)
+def test_moving_delay_reads_between_the_frames(rate_hz: int, frequency_hz: float) -> None:
+    turns = frequency_hz / rate_hz
     time = np.arange(4000)
-    tone = np.sin(2 * np.pi * 0.3 * time).astype(np.float32)[:, np.newaxis].repeat(2, 1)
+    tone = np.sin(2 * np.pi * turns * time).astype(np.float32)[:, np.newaxis].repeat(2, 1)
     at = 1000.0 + np.arange(1920) * 1.0004 + 0.3 * np.sin(np.arange(1920) / 100.0)
-    delay = MovingDelay()
+    delay = MovingDelay(rate_hz)
     first, count = delay.span(at)
     got = delay.read(tone[first : first + count], first, at)
-    assert got[:, 1] == pytest.approx(np.sin(2 * np.pi * 0.3 * at), abs=2e-3)
+    assert got[:, 1] == pytest.approx(np.sin(2 * np.pi * turns * at), abs=2e-3)
 
 
 def test_slow_noise_has_its_rms_and_shares_with_neighbours() -> None:
