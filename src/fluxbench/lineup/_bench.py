@@ -232,14 +232,15 @@ class Bench(Learned):
                             monitor=monitor)  # fmt: skip
         yield from self.settle()
 
-    def record_all(self) -> Procedure:
-        """Have all tracks recorded on the stock, listened to from the tape."""
+    def record_all(self, tracks: NDArray[np.bool_] | None = None) -> Procedure:
+        """Have all tracks recorded on the stock, or these alone, listened to from the tape."""
         self.source = ("record", None)
+        self.recorded = np.ones(self.plan.tracks, bool) if tracks is None else tracks
         if self.loaded != "stock":
             yield from self.ask("load", "load the session's stock", tape="stock")
         yield from self.ask(
-            "transport", "record on all tracks, listen to the reproduce head", state="record",
-            ready=self._ready(), monitor="reproduce",
+            "transport", f"record on {self.recorded_told}, listen to the reproduce head",
+            state="record", ready=self.ready, monitor="reproduce",
         )  # fmt: skip
 
     def wind(self) -> Procedure:
@@ -257,7 +258,7 @@ class Bench(Learned):
             yield from self.ask("transport", "play", state="play", ready=[], monitor=self._monitor)
         elif kind == "record":
             yield from self.ask("locate", "no return: rewind the stock", position_s=5.0)
-            yield from self.record_all()
+            yield from self.record_all(self.recorded)
         yield from self.settle()
 
     def _state(self) -> Mapping[str, Any]:
@@ -268,6 +269,7 @@ class Bench(Learned):
             "cables": cables_told(self.cables) if self.cabled else None,
             "sign": self.sign.tolist(),
             "bias_off": self.bias_off.tolist(),
+            "recorded": self.recorded.tolist(),
             "round_trip_s": float(self.round_trip_s),
             "azimuth_left_arcmin": float(self.azimuth_left_arcmin),
             "source": [kind, None if section is None else section.number],
@@ -286,6 +288,7 @@ class Bench(Learned):
         self.cabled = cables is not None or self.plan.channels is None
         self.sign = np.array(state["sign"])
         self.bias_off = np.array(state.get("bias_off", [False] * self.plan.tracks))
+        self.recorded = np.array(state.get("recorded", [True] * self.plan.tracks))
         self.round_trip_s = state["round_trip_s"]
         self.azimuth_left_arcmin = state["azimuth_left_arcmin"]
         self.source = (kind, next((s for s in self.plan.sections if s.number == number), None))
@@ -293,6 +296,3 @@ class Bench(Learned):
         self.view = replace(self.view, notes=tuple(state["notes"]), ask=None)
         self.way_back.restore(state.get("moved", {}))
         self._presence.expect(GONE_POINTS)
-
-    def _ready(self) -> list[int]:
-        return [int(t) + 1 for t in np.flatnonzero(self.in_use)]

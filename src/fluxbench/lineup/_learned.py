@@ -22,6 +22,8 @@ class Learned(Stretches):
         self.sign = np.ones(plan.tracks)  # -1 for a return that is reversed off the tape
         self.bias_off = np.zeros(plan.tracks, bool)
         """Tracks whose bias was tried, and did not come in."""
+        self.recorded = np.ones(plan.tracks, bool)
+        """Tracks that are to be recorded on, if they are in use, where the stock is recorded."""
         self.dropouts = DropoutCount(plan.tracks)
         self.azimuth_left_arcmin = 0.0
         self.pictures: dict[int, Picture] = {}
@@ -43,3 +45,16 @@ class Learned(Stretches):
             np.where(now, level_db, before[0]),
             np.where(now, high_db, before[1]),
         )
+
+    @property
+    def ready(self) -> list[int]:
+        """Tracks (from 1) that are to be ready while the stock is recorded."""
+        return [int(t) + 1 for t in np.flatnonzero(self.in_use & self.recorded)]
+
+    @property
+    def recorded_told(self) -> str:
+        """Which tracks are to be recorded on, in words."""
+        if self.recorded.all():
+            return "all tracks"
+        many = "tracks" if len(self.ready) > 1 else "track"
+        return f"{many} {', '.join(map(str, self.ready))} alone, the others safe"

@@ -93,7 +93,29 @@ class Comb:
 
 
 def low_end(bench: Bench) -> Procedure:
-    """Turn each track's low end until the six long waves equal 1 kHz in the mean."""
+    """Turn each track's low end until the six long waves equal 1 kHz in the mean.
+
+    A mult takes the same waves to all tracks, and what crosses over from two neighbours is then in
+    step with the track's own, up to half a decibel of it: every other track is recorded on alone.
+    """
+    if bench.cables.mult is None or bench.in_use.sum() == 1:
+        yield from _turn(bench)
+        return
+    for first in (0, 1):
+        every_other = np.arange(bench.plan.tracks) % 2 == first
+        if (bench.live & every_other).any():
+            bench.silence()
+            yield from bench.record_all(every_other)
+            bench.live = bench.live & every_other
+            try:
+                yield from _turn(bench)
+            finally:
+                bench.plug(bench.cables)
+    bench.silence()
+    yield from bench.record_all()
+
+
+def _turn(bench: Bench) -> Procedure:
     plan = bench.plan
     bench.signal = low_signal(bench)
     bench.listen(1000.0, 0.0)
@@ -113,10 +135,6 @@ def low_signal(bench: Bench) -> PerTrack:
 
 
 def _gets_odd(bench: Bench) -> NDArray[np.bool_]:
-    """Which tracks (tracks,) get the waves of odd ones: a mult takes the same to all.
-
-    What crosses over from a neighbour is then in step and counts as the track's own, a tenth of a
-    decibel or two.
-    """
+    """Which tracks (tracks,) get the waves of odd ones: a mult takes the same to all."""
     every = np.arange(bench.plan.tracks)
     return np.asarray((every % 2 == 0) | (bench.cables.mult is not None))

@@ -70,8 +70,8 @@ def _load_stock(bench: Bench) -> Procedure:
 
 
 def recording(bench: Bench) -> Procedure:
-    """Have the stock recorded if it is not, as when a stage is gone to out of its order."""
-    if bench.source[0] != "record":
+    """Have all of the stock recorded if it is not, as when a stage is gone to out of its order."""
+    if bench.source[0] != "record" or not bench.recorded.all():
         bench.silence()
         yield from bench.record_all()
 

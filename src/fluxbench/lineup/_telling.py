@@ -40,7 +40,7 @@ class Telling:
         """Tracks that the line-up goes on with."""
         self.cables = plan.cables
         self.live = self.in_use & heard(self.cables)
-        """Those of them that come back by the cables that hang now."""
+        """Those of them that come back by the cables that hang now, and are looked at."""
         self.board: Board | None = None
         self.line: AzimuthLine | None = None
         self._recalling = recalling
@@ -49,12 +49,13 @@ class Telling:
     def write(self, what: str, **facts: Any) -> None:
         """Put a fact into the journal (rounded: the journal is compared byte for byte).
 
-        Where not all tracks are cabled, `bank` says which ones (from 1) a table speaks of.
+        Where a table does not speak of all tracks, `bank` says of which ones (from 1) it does.
         """
         if self._recalling:
             return
-        if not self.cables.whole and any(_is_table(fact) for fact in facts.values()):
-            facts["bank"] = [track + 1 for track in self.cables.heard]
+        bank = [t + 1 for t in self.cables.heard if self.live[t] or not self.in_use[t]]
+        if len(bank) < self.plan.tracks and any(_is_table(fact) for fact in facts.values()):
+            facts["bank"] = bank
         self.journal.append({"t": round(self.time_s, 2), "what": what, **rounded(facts)})
 
     def note(self, text: str) -> None:
