@@ -6,13 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fluxbench.cli._interface_named import HostApi, Name
 from fluxbench.cli._interfaces_calibrated import (
     Agreed,
     AsJson,
-    HostApi,
     Inputs,
     Level,
-    Name,
     Outputs,
     Rate,
     calibrate,

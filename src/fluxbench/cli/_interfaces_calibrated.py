@@ -12,6 +12,7 @@ import typer
 
 from fluxbench.base import MisuseError
 from fluxbench.cli._data import BookAt, book_at
+from fluxbench.cli._interface_named import HostApi, Name
 
 if TYPE_CHECKING:
     from fluxbench.engine import CalibratedChannel, LoopBack
@@ -22,10 +23,6 @@ CAUTION = (
     "that records. Put the meter across the output with its usual cable and load connected: true "
     "rms, good at the tone's frequency, and no part of it on mains wiring."
 )
-Name = Annotated[str, typer.Option(help="Name of the interface.")]
-HostApi = Annotated[
-    str | None, typer.Option(help="Its host API, or the beginning of it, such as jack.")
-]
 Rate = Annotated[int | None, typer.Option(help="Sample rate in Hz, its own if left out.")]
 Inputs = Annotated[int | None, typer.Option(min=1, help="Inputs, all if left out.")]
 Outputs = Annotated[int | None, typer.Option(min=1, help="Outputs, all if left out.")]

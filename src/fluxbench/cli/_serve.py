@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fluxbench.cli._data import BookAt, bench_of, book_at, files_beside
+from fluxbench.cli._interface_named import HostApi, host_api_now
 
 if TYPE_CHECKING:
     from fluxbench.links import Link, SilenceKey
@@ -18,6 +19,7 @@ def serve(
         str | None,
         typer.Option(help="Sound interface of the deck; the practice deck if left out."),
     ] = None,
+    host_api: HostApi = None,
     controls: Annotated[
         str | None, typer.Option(help="Address of that deck's controls, if it has any.")
     ] = None,
@@ -58,8 +60,9 @@ def serve(
     from fluxbench.session import Session
     from fluxbench.web import build_app, listen_on, serve_app
 
-    if controls is not None and interface is None:
-        raise MisuseError("--controls alone is no deck; give --interface as well")
+    for name, given in (("--controls", controls), ("--host-api", host_api)):
+        if given is not None and interface is None:
+            raise MisuseError(f"{name} alone is no deck; give --interface as well")
     addresses = _addresses(lan, lan_address)
     place = book_at(book)
     called = bench_of(place, bench)
@@ -80,9 +83,8 @@ def serve(
             )  # fmt: skip
         else:
             hands = None if controls is None else HttpControls(controls)
-            session = Session(
-                kept, partial(_open_interface, interface), interface, __version__, hands
-            )
+            opens = partial(_open_interface, interface, host_api or host_api_now(interface))
+            session = Session(kept, opens, interface, __version__, hands)
         app = build_app(session, lan=network)
         serve_app(app, listeners, partial(_ready, not no_browser, network))
     finally:
@@ -94,10 +96,10 @@ def serve(
             practice.end()
 
 
-def _open_interface(name: str, silence: "SilenceKey") -> "Link":
+def _open_interface(name: str, host_api: str | None, silence: "SilenceKey") -> "Link":
     from fluxbench.links import PortAudioLink
 
-    return PortAudioLink(name, silence=silence)
+    return PortAudioLink(name, host_api=host_api, silence=silence)
 
 
 def _addresses(lan: bool, named: list[str] | None) -> tuple[str, ...]:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fluxbench.cli._interface_named import HostApi
+
 if TYPE_CHECKING:
     from fluxbench.captures import BroadcastExtension, WaveFormat
     from fluxbench.trade import LineUpTone
@@ -47,6 +49,7 @@ def tones(
     interface: Annotated[
         str | None, typer.Option(help="Play to this sound interface instead of writing a file.")
     ] = None,
+    host_api: HostApi = None,
     yes: Annotated[
         bool, typer.Option("--yes", help="With --interface: do not ask before tones are sent.")
     ] = False,
@@ -68,22 +71,31 @@ def tones(
     if interface is not None:
         if as_json or replace:
             raise MisuseError("--json and --replace are for a file; leave them out")
-        _play(interface, printed, zero_vu, slate=slate, yes=yes)
+        _play((interface, host_api), printed, zero_vu, slate=slate, yes=yes)
+    elif host_api is not None:
+        raise MisuseError("--host-api alone names no interface; give --interface as well")
     elif file is not None:
         _check_file(file, printed, rate)
         _write(file, printed, speed, zero_vu, rate, bits, tracks, slate, replace, as_json)
 
 
 def _play(
-    interface: str, printed: "Sequence[LineUpTone]", zero_vu: float, *, slate: bool, yes: bool
+    named: tuple[str, str | None],
+    printed: "Sequence[LineUpTone]",
+    zero_vu: float,
+    *,
+    slate: bool,
+    yes: bool,
 ) -> None:
+    """To the interface of that name and host API, if that is told."""
     from fluxbench.cli._tones_played import agreed, play
     from fluxbench.links import PortAudioLink
     from fluxbench.signals import PassageSender, line_up_passages
 
     passages = line_up_passages(printed, zero_vu, slated=slate)
     agreed(CAUTION, yes=yes)
-    link = PortAudioLink(interface)
+    interface, host_api = named
+    link = PortAudioLink(interface, host_api=host_api)
     try:
         sender = PassageSender(passages, link.rate_hz, link.outputs)
         play(link, sender, printed, lambda line: typer.echo(line))
