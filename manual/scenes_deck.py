@@ -55,7 +55,7 @@ def beside(camera: Camera) -> None:
     camera.draw("help")
     press(page, "Words of the trade, explained")
     camera.draw("words")
-    press(page, "close")
+    page.locator(".word-card").get_by_role("button", name="close").click()
     page.keyboard.press("Escape")
     page.wait_for_timeout(800)
     camera.draw("silenced")

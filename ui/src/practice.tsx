@@ -212,7 +212,7 @@ function Wrongs({ tracks }: { tracks: number }) {
         })}
       </div>
       <div class="row">
-        <span class="hint">another practice deck, as somebody left it (ends a running line-up):</span>
+        <span class="hint">another deck, as somebody left it (ends a line-up):</span>
         {[4, 8, 16, 24].map((count) => (
           <button key={count} onClick={() => exchange(renew({ seed: 1 + Math.floor(Math.random() * 999), tracks: count }))}>{`${count} tracks`}</button>
         ))}
