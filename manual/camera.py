@@ -30,7 +30,7 @@ LOOK = """(finger) => {
     const grown = (...sides) => more.position !== "absolute" ? 0
       : sides.reduce((sum, side) => sum + Math.max(0, -parseFloat(more[side])), 0);
     const wide = at.width + grown("left", "right"), high = at.height + grown("top", "bottom");
-    if (wide < finger - 0.5 || high < finger - 0.5)
+    if (at.width && (wide < finger - 0.5 || high < finger - 0.5))
       amiss.push(`${Math.round(wide)} by ${Math.round(high)} for a finger: ${name(one)}`);
   }
   for (const one of document.body.querySelectorAll("*")) {
@@ -106,6 +106,7 @@ def tablet(browser: Browser, address: str, first: bool = False) -> Page:
 
 def screen(page: Page, key: str, *buttons: str) -> None:
     """Go to a screen by its key, and press what is named, where it is there."""
+    page.evaluate("document.activeElement?.blur()")  # a field would take the key for itself
     page.keyboard.press("Escape")
     page.keyboard.press("Shift+Escape")
     page.keyboard.press(key)

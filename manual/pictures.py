@@ -68,6 +68,7 @@ def keep(drawn: Path) -> None:
 SCENES: dict[str, Scene] = {
     "first": at_deck(deck.first, first=True),
     "quiet": at_deck(deck.quiet),
+    "beside": at_deck(deck.beside),
     "line-up": at_deck(deck.line_up),
     "azimuth": at_deck(deck.azimuth),
     "bias": at_deck(deck.bias),

@@ -55,7 +55,7 @@ def studio(camera: Camera) -> None:
         screen(page, key, *buttons)
         camera.draw(name)
         if name == "deck-form":
-            page.locator(".form footer").get_by_role("button").last.click()
+            press(page, "Leave it as it was")
 
 
 def captures(camera: Camera) -> None:

@@ -36,7 +36,12 @@ def quiet(camera: Camera) -> None:
     ):
         screen(page, key, *buttons)
         camera.draw(name)
-    press(page, "close")
+
+
+def beside(camera: Camera) -> None:
+    """What a new bench has beside its screens: faults, forms, the helps, silence."""
+    page = camera.page
+    screen(page, "p")
     page.get_by_text("Faults", exact=True).click()
     page.wait_for_timeout(500)
     camera.draw("faults")
@@ -44,13 +49,13 @@ def quiet(camera: Camera) -> None:
     for name, words in (("whose-fault", "Whose fault"), ("reel-label", "A reel from elsewhere")):
         press(page, words)
         camera.draw(name)
-        press(page, "Not now")
+        press(page, "Leave it")
     page.keyboard.press("?")
     page.wait_for_timeout(800)
     camera.draw("help")
     press(page, "Words of the trade, explained")
     camera.draw("words")
-    press(page, "close")
+    page.locator(".word-card").get_by_role("button", name="close").click()
     page.keyboard.press("Escape")
     page.wait_for_timeout(800)
     camera.draw("silenced")

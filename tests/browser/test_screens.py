@@ -177,6 +177,40 @@ def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
     assert answer.headers["content-type"] == "application/pdf"
     assert answer.body().startswith(b"%PDF-1.7")
 
+    assert page.request.post(bench.address + "/api/deck/faults", data={"on": ["wrong_tape"]}).ok
+    a_doubt_waits_for_its_own_keys(page, bench)
+
+
+def a_doubt_waits_for_its_own_keys(page: Page, bench: Running) -> None:
+    """The tape is not that of its sheet: Enter answers nothing, each key does what it says."""
+    does = page.get_by_role("button", name="Let the practice deck do it")
+    doubt = page.get_by_role("alert").filter(has_text="This is not the calibration tape of its")
+    for key in ("End it here", "Go on all the same"):
+        body = {
+            "id": key.replace(" ", "-"),
+            "command": "begin",
+            "kind": "part",
+            "stages": ["reproduce"],
+        }
+        assert page.request.post(bench.address + "/api/commands", data=body).ok
+        for _ in range(600):
+            if doubt.count():
+                break
+            if does.count() and does.is_enabled():
+                does.click()
+            page.wait_for_timeout(200)
+        expect(doubt).to_be_visible()
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(500)
+        expect(doubt).to_be_visible()
+        page.get_by_role("button", name=key).click()
+        expect(doubt).to_have_count(0)
+        if key == "End it here":
+            told = page.get_by_role("region", name="What to do now")
+            expect(told).to_contain_text("This is not the calibration tape of its sheet")
+            expect(told.get_by_text("Stopped", exact=True)).to_be_visible()
+    expect(page.locator(".page")).to_contain_text("went on in spite of this, as the person wished")
+
 
 def test_a_calibration_tape_that_is_being_wiped_is_shouted(page: Page, bench: Running) -> None:
     """Somebody presses record with track 1 ready while the tape plays."""

@@ -124,7 +124,7 @@ export function drawBias(told: BiasPicture, overBias_db: number): Drawing {
       c.arc(px, py, 11 * p, 0, 7);
       c.stroke();
       const right = px > box.left + box.width - 120 * p;
-      label(c, "the sheet's point", px + (right ? -16 : 16) * p, py + 16 * p, k.in, p, right ? "right" : "left");
+      label(c, "the sheet's point", px + (right ? -16 : 16) * p, py - 14 * p, k.in, p, right ? "right" : "left");
     }
     for (const [d, name, colour, high] of [
       [told.least_distortion_difference_db, "least third harmonic", k.near, 44],
@@ -149,7 +149,10 @@ export function drawBias(told: BiasPicture, overBias_db: number): Drawing {
       c.arc(px, py, 7 * p, 0, 7);
       c.fill();
       c.stroke();
-      label(c, "you are here", px, py - 17 * p, k.oxide, p, px > box.left + box.width * 0.8 ? "right" : "center");
+      // The curve falls to the right: below it there is room, and the sheet's words stand above it.
+      const below = told.sheet && py < box.top + box.height - 30 * p && px > box.left + 110 * p;
+      if (below) label(c, "you are here", px - 10 * p, py + 16 * p, k.oxide, p, "right");
+      else label(c, "you are here", px, py - 17 * p, k.oxide, p, px > box.left + box.width * 0.8 ? "right" : "center");
     }
   };
   const fall = told.peak && told.here ? told.peak.level_db - told.here.short_db : null;

@@ -225,7 +225,7 @@ function CheckWords({ check }: { check: Check }) {
   );
 }
 
-const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied", "whose fault": "Found out", part: "Done" };
+const ENDED: Record<string, string> = { check: "Checked", verification: "Verified", tones: "Printed", reel: "Lined up to the reel", "working copy": "Copied", "whose fault": "Found out", part: "Done", "first turns": "Done" };
 
 /** What there is to say of something that ended well. */
 export function endWords(told: State): string {
@@ -234,6 +234,7 @@ export function endWords(told: State): string {
   if (told.lineup?.kind === "whose fault") return "What goes with the card is the card's";
   if (told.lineup?.kind === "working copy") return "The working copy is made; its page is on Tapes";
   if (told.lineup?.kind === "reel") return "The reproduce side stands as the reel wants it";
+  if (told.lineup?.kind === "first turns") return "That was a line-up in small";
   if (told.lineup?.kind === "part") return "This part is done and written down";
   return told.lineup?.kind === "check" ? "The check is done" : "The line-up is done and written down";
 }
@@ -284,7 +285,7 @@ function Ended() {
       <div class="row">
         {lineup.kind === "working copy" && <button class="primary" onClick={() => (screen.value = "tapes")}>To the tapes</button>}
         <button class={lineup.kind === "working copy" ? "" : "primary"} onClick={() => void begin("line-up")}>
-          {lineup.stopped && lineup.kind !== "working copy" ? "Begin anew" : "Line up again"}
+          {lineup.kind !== "line-up" ? "Begin the line-up" : lineup.stopped ? "Begin anew" : "Line up again"}
         </button>
         <SheetLink>Line-up sheet</SheetLink>
         <ShortKeys />

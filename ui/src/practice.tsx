@@ -190,7 +190,7 @@ function Wrongs({ tracks }: { tracks: number }) {
       <summary>
         <h2>Faults</h2>
         <span class="hint">
-          {told.on.length === 0 ? "none: switch one on and see whether the bench says so" : told.on.map((f) => faultName(f.split(":")[0]!) + (/:\d/.test(f) ? ` ${f.split(":")[1]}` : "")).join(", ")}
+          {told.on.length === 0 ? "none: switch one on and see whether the bench says so" : told.on.map((f) => (/:\d/.test(f) ? `${faultName(f.split(":")[0]!)} ${f.split(":")[1]}` : faultName(f))).join(", ")}
         </span>
       </summary>
       <div class="wrongs-list">
@@ -212,7 +212,7 @@ function Wrongs({ tracks }: { tracks: number }) {
         })}
       </div>
       <div class="row">
-        <span class="hint">another practice deck, as somebody left it (ends a running line-up):</span>
+        <span class="hint">another deck, as somebody left it (ends a line-up):</span>
         {[4, 8, 16, 24].map((count) => (
           <button key={count} onClick={() => exchange(renew({ seed: 1 + Math.floor(Math.random() * 999), tracks: count }))}>{`${count} tracks`}</button>
         ))}

@@ -32,7 +32,7 @@ export function FaultForm() {
       </div>
       <div class="row">
         <button class="primary" disabled={one === other} onClick={start}>Find out</button>
-        <button onClick={() => (blaming.value = false)}>Not now</button>
+        <button onClick={() => (blaming.value = false)}>Leave it</button>
       </div>
       <Cautions lines={[CAUTIONS.mains, CAUTIONS.swap, CAUTIONS.decides]} />
     </div>

@@ -200,6 +200,11 @@ const FAULTS: Record<string, string> = {
   "wrong_tape:speed": "calibration tape of another speed",
   bent: "a stock that bends",
   wiped: "calibration tape wiped",
+  "wrong_tape:equalisation": "calibration tape of another equalisation",
+  "wrong_tape:upside_down": "calibration tape wound the wrong way round",
+  left_ready: "left ready to record",
+  noise_reduction: "noise reduction left in",
+  wrong_label: "a reel with a wrong label",
 };
 
 export function faultName(name: string): string {

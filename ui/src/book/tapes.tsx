@@ -3,7 +3,7 @@ import type { ComponentChild } from "preact";
 import { useEffect } from "preact/hooks";
 import { signal } from "@preact/signals";
 import { Cautions } from "../marks";
-import { pitch, shown } from "../scale";
+import { pitch, shown, typeset } from "../scale";
 import { CAUTIONS } from "../words";
 import type { Facts, Thing } from "./things";
 import { all, kept, known, lineups, nameOf, readAt } from "./things";
@@ -263,7 +263,7 @@ function InterfacePage({ one }: { one: Thing }) {
             {list.map((done) => (
               <li key={done.id}>
                 <time>{done.facts["on"]}</time>
-                <span class="grow"><b>{done.facts["name"]}</b>{` · ±${done.facts["uncertainty_db"]} dB`}<small>{done.facts["how"]}</small><small>{(done.facts["channels"] as Facts[]).map((c) => `${c["side"]} ${c["channel"]}: ${shown(c["full_scale_dbu"])} dBu`).join(" · ")}</small></span>
+                <span class="grow"><b>{done.facts["name"]}</b>{` · ±${done.facts["uncertainty_db"]} dB`}<small>{typeset(String(done.facts["how"] ?? ""))}</small><small>{(done.facts["channels"] as Facts[]).map((c) => `${c["side"]} ${c["channel"]}: ${shown(c["full_scale_dbu"])} dBu`).join(" · ")}</small></span>
                 <EditKey screen="tapes" thing={done} fields={fields} title={`Calibration ${done.facts["name"]}`} />
                 <RetireKey thing={done} />
               </li>
