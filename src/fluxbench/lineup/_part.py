@@ -16,7 +16,7 @@ from fluxbench.lineup._stages_before import input_check
 from fluxbench.lineup._stages_record import bias_stage, close, load_stock
 from fluxbench.lineup._stages_reproduce import reproduce, stop_tape
 from fluxbench.lineup._steps import Kept
-from fluxbench.lineup._visits import COURSE, STRAIGHT, Visit
+from fluxbench.lineup._visits import COURSE, Visit, straight
 
 FIRST_TURNS_STAGES = ("input check", "reproduce", "load", "bias", "close")
 FIRST_BIAS_TRACK = 3
@@ -46,7 +46,7 @@ class PartOfLineUp(LineUp):
     def course(self) -> Sequence[Visit]:
         """Those of the whole, without the pass over the tape."""
         heads = {h: partial(reproduce, head=h, pass_first=False) for h in ("reproduce", "sync")}
-        course = [replace(v, run=heads.get(v.stage, v.run)) for v in STRAIGHT]
+        course = [replace(v, run=heads.get(v.stage, v.run)) for v in straight(self.plan)]
         return [visit for visit in course if visit.stage in self._named]
 
 

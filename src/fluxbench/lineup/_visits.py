@@ -1,7 +1,7 @@
 """The course of a line-up as visits: which stage, on which tracks, in an order of few cables."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from fluxbench.lineup._bench import Bench, Procedure
@@ -62,6 +62,12 @@ COURSE = tuple(visit.stage for visit in STRAIGHT)
 """The stages in their order."""
 
 
+def straight(plan: Plan) -> Sequence[Visit]:
+    """All tracks at once; where the channels were chosen, their cables are asked for first."""
+    first = STRAIGHT[0] if plan.channels is None else replace(STRAIGHT[0], tracks=plan.banks[0])
+    return (first, *STRAIGHT[1:])
+
+
 def visits(plan: Plan) -> Sequence[Visit]:
     """The visits of a whole line-up.
 
@@ -70,7 +76,7 @@ def visits(plan: Plan) -> Sequence[Visit]:
     """
     banks = plan.banks
     if len(banks) == 1:
-        return STRAIGHT
+        return straight(plan)
     assert plan.channels is not None  # noqa: S101 - there would be one bank
     across = plan.channels.across(plan.tracks)
     course = []
