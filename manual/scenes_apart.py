@@ -103,6 +103,9 @@ def told(camera: Camera) -> None:
     camera.draw("bar-zeros")
     say(at, bench=bench | {"saved": False})
     camera.draw("bar-book")
+    done = [{"name": "close", "status": "done", "reason": None, "caution": None}]
+    say(at, lineup=TOLD | {"closed": True}, stages=done, bench=bench)
+    camera.draw("closed")
     stages = [{"name": "bias", "status": "now", "reason": None, "caution": None}]
     say(at, lineup=TOLD, stages=stages, bench=bench)
     meters[-1].send(json.dumps(_bias_of_24()))

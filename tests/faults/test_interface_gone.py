@@ -128,11 +128,11 @@ class Harness:
         """All of the bench stands still, as on a laptop whose lid is closed."""
         self.ask_how_it_is()
         all_of_it = [self.process.child.pid, *([] if self.engine is None else [self.engine])]
-        for process in all_of_it:
-            os.kill(process, signal.SIGSTOP)
-        time.sleep(SLEPT_S)
-        for process in all_of_it:
-            os.kill(process, signal.SIGCONT)
+        for how, pause_s in ((signal.SIGSTOP, SLEPT_S), (signal.SIGCONT, 0.0)):
+            for process in all_of_it:
+                with suppress(ProcessLookupError):  # an engine that was just ending
+                    os.kill(process, how)
+            time.sleep(pause_s)
 
     def check(self) -> None:
         """Nothing is wrong that was taken; the bench is well again, and has always answered."""

@@ -271,6 +271,7 @@ function Ended() {
   const told = state.value;
   const lineup = told?.lineup;
   if (!told || !lineup) return null;
+  const done = lineup.kind === "line-up" && !lineup.stopped;
   return (
     <div class={`say ${lineup.stopped ? "stopped" : ""}`}>
       <p class="kicker">{lineup.stopped ? "Stopped" : (ENDED[lineup.kind] ?? "Closed")}</p>
@@ -284,10 +285,11 @@ function Ended() {
       {lineup.kind === "line-up" && told.taken.length > 0 && <p>{`${told.taken.length} readings are in the book.`}</p>}
       <div class="row">
         {lineup.kind === "working copy" && <button class="primary" onClick={() => (screen.value = "tapes")}>To the tapes</button>}
-        <button class={lineup.kind === "working copy" ? "" : "primary"} onClick={() => void begin("line-up")}>
+        {done && <SheetLink primary>Line-up sheet</SheetLink>}
+        <button class={done || lineup.kind === "working copy" ? "" : "primary"} onClick={() => void begin("line-up")}>
           {lineup.kind !== "line-up" ? "Begin the line-up" : lineup.stopped ? "Begin anew" : "Line up again"}
         </button>
-        <SheetLink>Line-up sheet</SheetLink>
+        {!done && <SheetLink>Line-up sheet</SheetLink>}
         <ShortKeys />
       </div>
       <Cautions lines={[CAUTIONS.hearing, CAUTIONS.decides]} />

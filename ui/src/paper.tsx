@@ -7,11 +7,13 @@ export function sheetOf(lineup: { id: string; kind: string } | null | undefined)
   return `/api/lineups/${encodeURIComponent(lineup.id)}/sheet`;
 }
 
-export function SheetLink({ children, small = false }: { children: string; small?: boolean }) {
+type Look = { children: string; small?: boolean; primary?: boolean };
+
+export function SheetLink({ children, small = false, primary = false }: Look) {
   const where = sheetOf(state.value?.lineup);
   if (where === null) return null;
   return (
-    <a class={`button ${small ? "small" : ""}`} href={where} target="_blank" rel="noopener">
+    <a class={`button ${small ? "small" : ""} ${primary ? "primary" : ""}`} href={where} target="_blank" rel="noopener">
       {children}
     </a>
   );
