@@ -7,7 +7,7 @@ import { board, focus, live, stageNow, state, tracks } from "./store";
 import { command } from "./wire";
 import { SaveKey } from "./save";
 import type { Savable } from "./saving/savable";
-import { shown } from "./scale";
+import { capital, shown } from "./scale";
 import { Word } from "./word";
 import { trimmerName } from "./words";
 
@@ -138,7 +138,7 @@ export function Board() {
   return (
     <section class="board panel" aria-labelledby="board-title">
       <header class="panel-head">
-        <h2 id="board-title">{told && told.unit === "dB" ? <Word of={told.trimmer}>{title.charAt(0).toUpperCase() + title.slice(1)}</Word> : title}</h2>
+        <h2 id="board-title">{told && told.unit === "dB" ? <Word of={told.trimmer}>{capital(title)}</Word> : title}</h2>
         <span class="hint">{told && told.unit === "dB" ? <Word of="target">off target</Word> : <>re <Word of="0 VU">0 VU</Word></>}</span>
         <SaveKey name={title} of={() => savable(title)} />
       </header>
@@ -153,7 +153,7 @@ function savable(title: string): Savable {
   const scene = sceneNow();
   const high = 30 + Math.min(36, Math.max(22, 640 / Math.max(1, scene.lanes.length))) * scene.lanes.length;
   return {
-    title: scene.aimed ? `${title.charAt(0).toUpperCase()}${title.slice(1)}, off target` : title,
+    title: scene.aimed ? `${capital(title)}, off target` : title,
     high,
     paint: (c, wide, tall, k) => {
       const m = measureBoard(wide, tall, scene.lanes.length);

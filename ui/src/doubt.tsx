@@ -3,7 +3,7 @@ import { useState } from "preact/hooks";
 import { acknowledge, decline } from "./actions";
 import { Cautions } from "./marks";
 import { LabelJudged } from "./reel";
-import { typeset } from "./scale";
+import { capital, typeset } from "./scale";
 import { state } from "./store";
 import type { Ask } from "./model";
 
@@ -21,7 +21,7 @@ export function Doubted({ ask, lines }: { ask: Ask; lines: readonly string[] }) 
   return (
     <div class="asked doubted" key={ask.number}>
       <p class="kicker">In doubt</p>
-      <p class="big" role="alert" data-ask={ask.number}>{text.charAt(0).toUpperCase() + text.slice(1)}</p>
+      <p class="big" role="alert" data-ask={ask.number}>{capital(text)}</p>
       {told?.lineup?.kind === "reel" && told.label && <LabelJudged label={told.label} />}
       <p>{GO_ON}.</p>
       <div class="row">

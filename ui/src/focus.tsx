@@ -5,7 +5,7 @@ import { acknowledge, begin, letDeck, lookAt } from "./actions";
 import { Arrow, Cautions, Tilt, VerdictMark } from "./marks";
 import { SheetLink } from "./paper";
 import { WayBack } from "./wayback";
-import { clock, counted, pitch, shown } from "./scale";
+import { capital, clock, counted, pitch, shown } from "./scale";
 import { advice, connection, deck, focus, heard, progress, screen, stageNow, state, tape } from "./store";
 import { Doubted } from "./doubt";
 import { LabelForm, LabelJudged, labelling } from "./reel";
@@ -107,8 +107,6 @@ function ShortKeys() {
   );
 }
 
-export const sentence = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
-
 function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
   const [busy, setBusy] = useState(false);
   const during = async (what: () => Promise<void>) => {
@@ -124,7 +122,7 @@ function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
     <div class="asked" key={ask.number}>
       <p class="kicker">At the deck</p>
       <p class={`big ${shouts(ask.text) ? "out" : ""}`} role={shouts(ask.text) ? "alert" : undefined} data-ask={ask.number}>
-        {sentence(ask.text)}
+        {capital(ask.text)}
       </p>
       <div class="row">
         {deck.value && (
@@ -184,7 +182,7 @@ function Advised({ now, compact }: { now: Advice; compact: boolean }) {
           <span>{sought ? "seeking" : now.verdict}</span>
         </div>
       </div>
-      <p class={`words ${wrong ? "wrong" : ""}`} aria-live="polite">{sentence(now.words)}</p>
+      <p class={`words ${wrong ? "wrong" : ""}`} aria-live="polite">{capital(now.words)}</p>
       <p class="fine">
         {sought && now.unit === "dB" && Math.abs(now.moved_db) >= 0.05 ? `bias has moved ${shown(now.moved_db, 1)} dB · ` : ""}
         {sought && now.to_go_db !== null && now.to_go_db > 0 ? `about ${now.to_go_db.toFixed(0)} dB to go · ` : ""}
@@ -219,7 +217,7 @@ function Listening() {
 function CheckWords({ check }: { check: Check }) {
   return (
     <p>
-      {sentence(check.words)}
+      {capital(check.words)}
       {check.moved.length > 0 ? `: track ${check.moved.join(", ")}` : ""}
     </p>
   );
@@ -229,7 +227,7 @@ const ENDED: Record<string, string> = { check: "Checked", verification: "Verifie
 
 /** What there is to say of something that ended well. */
 export function endWords(told: State): string {
-  if (told.lineup?.kind === "verification") return sentence(told.verification?.words ?? "verified");
+  if (told.lineup?.kind === "verification") return capital(told.verification?.words ?? "verified");
   if (told.lineup?.kind === "tones") return "The tones are on the tape";
   if (told.lineup?.kind === "whose fault") return "What goes with the card is the card's";
   if (told.lineup?.kind === "working copy") return "The working copy is made; its page is on Tapes";
@@ -276,7 +274,7 @@ function Ended() {
     <div class={`say ${lineup.stopped ? "stopped" : ""}`}>
       <p class="kicker">{lineup.stopped ? "Stopped" : (ENDED[lineup.kind] ?? "Closed")}</p>
       <p class={lineup.stopped ? "big out" : "big"}>
-        {lineup.stopped ? sentence(lineup.stopped) : endWords(told)}
+        {lineup.stopped ? capital(lineup.stopped) : endWords(told)}
       </p>
       {told.check && (lineup.kind === "check" || lineup.kind === "line-up") && <CheckWords check={told.check} />}
       {lineup.kind === "tones" && told.printed && <PrintedTones printed={told.printed} />}

@@ -5,7 +5,7 @@ import type { Drawing } from "./drawings";
 import { SaveKey } from "./save";
 import type { Savable } from "./saving/savable";
 import { Cautions } from "./marks";
-import { shown, typeset } from "./scale";
+import { capital, shown, typeset } from "./scale";
 import { azimuth, bias, focus, stageNow, state } from "./store";
 import { Verified, verifiedTable } from "./verified";
 import { Word } from "./word";
@@ -126,5 +126,5 @@ function Notes() {
   const notes = state.value?.notes ?? [];
   if (notes.length === 0)
     return <p class="nothing">Nothing odd so far. What the bench finds strange is noted here and on the sheet: a crossed track, a dead one, a trimmer that does not reach.</p>;
-  return <div class="scroll" tabIndex={0} role="region" aria-label="Notes"><Cautions lines={[...notes].reverse().map((one) => typeset(one.charAt(0).toUpperCase() + one.slice(1)))} /></div>;
+  return <div class="scroll" tabIndex={0} role="region" aria-label="Notes"><Cautions lines={[...notes].reverse().map((one) => typeset(capital(one)))} /></div>;
 }

@@ -4,7 +4,7 @@ import { useState } from "preact/hooks";
 import { begin } from "./actions";
 import { Cautions } from "./marks";
 import type { Label, LabelFit } from "./model";
-import { pitch, readNumber, shown, typeset } from "./scale";
+import { capital, pitch, readNumber, shown, typeset } from "./scale";
 import { CAUTIONS } from "./words";
 
 /** Whether the person is telling what a reel's label says. */
@@ -95,7 +95,7 @@ export function LabelJudged({ label }: { label: Label }) {
   const at = Object.keys(label.standards[0]?.off_db ?? {});
   return (
     <>
-      {label.words.map((line) => <p key={line}>{typeset(line.charAt(0).toUpperCase() + line.slice(1))}.</p>)}
+      {label.words.map((line) => <p key={line}>{typeset(capital(line))}.</p>)}
       <table class="taken printed">
         <thead>
           <tr><th>recorded to</th>{at.map((hz) => <th key={hz}>{pitch(Number(hz))}</th>)}<th /></tr>

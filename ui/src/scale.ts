@@ -35,6 +35,9 @@ export function pitch(frequency_hz: number): string {
     : `${Number(frequency_hz.toFixed(1))} Hz`;
 }
 
+/** The same with a capital at its beginning. */
+export const capital = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
+
 /** How many tracks, in words. */
 export const counted = (tracks: number): string => `${tracks} ${tracks === 1 ? "track" : "tracks"}`;
 

@@ -3,8 +3,8 @@ import { signal } from "@preact/signals";
 import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { Danger } from "./marks";
+import { capital } from "./scale";
 import { running, screen, state, type Screen } from "./store";
-import { sentence } from "./focus";
 
 type Room = Exclude<Screen, "bench">;
 const FETCH: Record<Room, () => Promise<{ default: ComponentType }>> = {
@@ -71,7 +71,7 @@ function Runs() {
   return (
     <div class="runs">
       {ask && <Danger size={20} />}
-      <p>{ask ? <><b>The bench waits:</b> {sentence(ask.text)}</> : "A line-up runs."}</p>
+      <p>{ask ? <><b>The bench waits:</b> {capital(ask.text)}</> : "A line-up runs."}</p>
       <button class="small" onClick={() => (screen.value = "bench")}>To the bench</button>
     </div>
   );

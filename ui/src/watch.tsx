@@ -3,6 +3,7 @@ import { useSignal } from "@preact/signals";
 import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { devicesOpen, lan, lanCall, leftOf, lost, wayIn } from "./lan";
+import { capital } from "./scale";
 
 /** Now, each second while something is waited for. */
 function useSeconds(waits: boolean): number {
@@ -33,7 +34,7 @@ export function HandBar() {
   const way = wayIn(told, now);
   return (
     <div class="runs hands" role={lost.value ? "alert" : "status"}>
-      <p>{lost.value ? <><b>{sentence(lost.value)}</b> has the controls now. You watch.</> : <>You watch. <b>{sentence(told.holder.name)}</b>{told.holder.here ? " holds the controls." : " holds the controls, and is not there."}</>}</p>
+      <p>{lost.value ? <><b>{capital(lost.value)}</b> has the controls now. You watch.</> : <>You watch. <b>{capital(told.holder.name)}</b>{told.holder.here ? " holds the controls." : " holds the controls, and is not there."}</>}</p>
       {way === "asked" && <span class="hint">{`asked; if nobody answers, to be taken in ${leftOf(told.ask!.wait_s, now)} s`}</span>}
       {way === "take" && <button class="small primary" onClick={() => void lanCall("take")}>Take the controls</button>}
       {way === "ask" && <button class="small" onClick={() => void lanCall("ask")}>Ask for the controls</button>}
@@ -41,8 +42,6 @@ export function HandBar() {
     </div>
   );
 }
-
-const sentence = (name: string) => name.charAt(0).toUpperCase() + name.slice(1);
 
 export function HandKey() {
   const told = lan.value;

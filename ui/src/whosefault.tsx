@@ -4,7 +4,7 @@ import { useState } from "preact/hooks";
 import { begin } from "./actions";
 import { Cautions } from "./marks";
 import type { Fault } from "./fault";
-import { pitch, shown } from "./scale";
+import { capital, pitch, shown } from "./scale";
 import { tracks } from "./store";
 import { CAUTIONS } from "./words";
 
@@ -43,7 +43,7 @@ export function FaultForm() {
 export function FaultFound({ fault }: { fault: Fault }) {
   return (
     <>
-      <p>{fault.words.charAt(0).toUpperCase() + fault.words.slice(1)}</p>
+      <p>{capital(fault.words)}</p>
       {fault.rows.map((row) => (
         <table class="taken printed" key={row.swapped}>
           <caption>{`Track ${fault.tracks[0]} less track ${fault.tracks[1]}, dB; ${row.swapped} swapped`}</caption>

@@ -1,5 +1,6 @@
 // What the screens say about stages, trimmers and dangers. The trade's terms, in plain words.
 import type { VerifiedRow } from "./model";
+import { capital } from "./scale";
 
 export interface StageWords {
   title: string;
@@ -127,7 +128,7 @@ export const ORDER = Object.keys(STAGES).filter((name) => !["plan", "verificatio
 export function stageWords(name: string): StageWords {
   return (
     STAGES[name] ?? {
-      title: name.charAt(0).toUpperCase() + name.slice(1),
+      title: capital(name),
       aim: "",
       cautions: [...SENDS],
     }

@@ -1,5 +1,5 @@
 // What a person types, before it is a fact: everything stays as it was typed until the book has it.
-import { readNumber } from "../scale";
+import { capital, readNumber } from "../scale";
 import { trimmerCalled, trimmerName } from "../words";
 import type { Facts } from "./things";
 
@@ -178,6 +178,6 @@ export function wrongOf(fields: readonly Field[], line: string): Wrong {
 }
 
 export function sentence(text: string): string {
-  const said = text.charAt(0).toUpperCase() + text.slice(1);
+  const said = capital(text);
   return /[.!?…]$/.test(said) ? said : `${said}.`;
 }

@@ -1,6 +1,7 @@
 // History: what a deck's readings did over the years, what to think of it, and what lies ahead.
 import { effect, signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
+import { capital } from "../scale";
 import { screen } from "../store";
 import { call, Refused } from "../wire";
 import { trimmerName } from "../words";
@@ -107,7 +108,7 @@ function Choice({ name, words, now }: { name: string; words: string; now: string
   return (
     <li>
       <button aria-current={name === now ? "true" : undefined} onClick={() => (page.value = name)}>
-        <b>{words.charAt(0).toUpperCase() + words.slice(1)}</b>
+        <b>{capital(words)}</b>
       </button>
     </li>
   );

@@ -2,7 +2,7 @@
 import { useRef, useState } from "preact/hooks";
 import { pathOf } from "../shapes";
 import { SaveKey } from "../save";
-import { shown } from "../scale";
+import { capital, shown } from "../scale";
 import { sheetOf } from "../paper";
 import { Word } from "../word";
 import { trimmerName } from "../words";
@@ -30,7 +30,7 @@ export function TrimmerPage({ history, made = [] }: { history: TrimmerHistory; m
       <header class="leaf-head">
         <div>
           <p class="kicker">{`Deviation from the target, in ${unitOf(history)}`}</p>
-          <h2>{title.charAt(0).toUpperCase() + title.slice(1)}</h2>
+          <h2>{capital(title)}</h2>
         </div>
         <Key changes={changes} />
       </header>
@@ -122,7 +122,7 @@ function Plot({ history, track, changes, title }: PlotProps) {
   };
   return (
     <figure class="card trace">
-      <SaveKey name={title} of={() => ({ title: `${title.charAt(0).toUpperCase()}${title.slice(1)}: deviation from the target, ${unitOf(history)}`, svg: () => drawn.current, table: tableOf(history), about: aboutDeck(history.at) })} />
+      <SaveKey name={title} of={() => ({ title: `${capital(title)}: deviation from the target, ${unitOf(history)}`, svg: () => drawn.current, table: tableOf(history), about: aboutDeck(history.at) })} />
       <svg ref={drawn} viewBox={`0 0 ${WIDE} ${HIGH}`} role="img" aria-label={`${title}: ${history.at.length} line-ups from ${dayOf(history.at[0]!)} to ${dayOf(history.at.at(-1)!)}. ${outlookWords(track.forecast, history.tolerance, history.unit)}`} onClick={nearest}>
         <Ground field={field} history={history} />
         <Notes field={field} track={track.track} />
@@ -243,7 +243,7 @@ function Visit({ history, track, changes, visit, pick }: VisitProps) {
         {batch && <span>{`batch ${batch.facts["name"]}`}</span>}
         {sheet && <a class="button small" href={sheet} target="_blank" rel="noopener">Sheet</a>}
       </p>
-      {since.map((line) => <p key={line} class="since">{line.charAt(0).toUpperCase() + line.slice(1)}</p>)}
+      {since.map((line) => <p key={line} class="since">{capital(line)}</p>)}
     </figcaption>
   );
 }

@@ -9,7 +9,7 @@ import { Focus } from "../focus";
 import { handTrack, picked } from "../hand";
 import { Cautions } from "../marks";
 import { Screw } from "../screw";
-import { clock } from "../scale";
+import { capital, clock } from "../scale";
 import { advice, firstTold, running, screen, state, tape } from "../store";
 import { command, readDeck } from "../wire";
 import { Word } from "../word";
@@ -129,7 +129,7 @@ function Turns({ over, past, children }: { over: () => void; past: () => void; c
           {ask && !stopped ? (
             <section class="panel first-ask" aria-live="polite">
               <p class="kicker">The practice deck presses its own keys</p>
-              <p class="big">{ask.text.charAt(0).toUpperCase() + ask.text.slice(1)}</p>
+              <p class="big">{capital(ask.text)}</p>
               <p class="hint">At a real deck you would do this, and say “done” by Enter or a foot switch.</p>
             </section>
           ) : (
