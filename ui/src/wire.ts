@@ -19,6 +19,19 @@ export function newId(): string {
 
 const pause = (ms: number) => new Promise((resolve) => setTimeout(resolve, ms));
 
+/** How many commands of this page were answered. */
+let answered = 0;
+const ASKED_AGAIN = 4;
+
+/** What `ask` reads; asked again, a few times, where a command was answered meanwhile: it may be older than that. */
+export async function settled<T>(ask: () => Promise<T>): Promise<T> {
+  for (let tries = 0; ; tries++) {
+    const before = answered;
+    const told = await ask();
+    if (answered === before || tries === ASKED_AGAIN) return told;
+  }
+}
+
 /** One call; throws `Refused` with the bench's own line, or TypeError when nobody answers. */
 export async function call<T>(path: string, body?: unknown): Promise<T> {
   const answer = await fetch(
@@ -31,6 +44,7 @@ export async function call<T>(path: string, body?: unknown): Promise<T> {
           body: JSON.stringify(body),
         },
   );
+  if (body !== undefined) answered++;
   if (answer.ok) return (await answer.json()) as T;
   const told = (await answer.json().catch(() => ({}))) as { error?: string };
   throw new Refused(told.error ?? "the bench could not do it, and said no more", answer.status);
@@ -125,7 +139,7 @@ export async function turn(trimmer: string, turns: number, track: number | null)
 export async function readDeck(): Promise<void> {
   const before = turnsTold;
   try {
-    takeDeck(await call<DeckState>("deck"), before);
+    takeDeck(await settled(() => call<DeckState>("deck")), before);
   } catch (error) {
     if (error instanceof Refused && error.status === 404) deck.value = null;
   }
@@ -133,7 +147,7 @@ export async function readDeck(): Promise<void> {
 
 export async function readFaults(): Promise<void> {
   try {
-    const told = await call<Faults | { on: null }>("deck/faults");
+    const told = await settled(() => call<Faults | { on: null }>("deck/faults"));
     faults.value = told.on ? told : null; // an exercise hides them
   } catch {
     faults.value = null;

@@ -3,7 +3,7 @@ import { signal } from "@preact/signals";
 import type { Num } from "../model";
 import { pitch, shown } from "../scale";
 import type { Mark } from "../shapes";
-import { call, newId, Refused, surely } from "../wire";
+import { call, newId, Refused, settled, surely } from "../wire";
 import { readAt, shelf, unread, type Facts, type Thing } from "./things";
 
 export interface Job {
@@ -71,7 +71,7 @@ export const wholes = signal<Record<string, Thing>>({});
 
 export async function readCaptures(): Promise<void> {
   try {
-    const told = await call<{ captures: Thing[]; jobs: Job[] }>("captures");
+    const told = await settled(() => call<{ captures: Thing[]; jobs: Job[] }>("captures"));
     shelf.value = { ...shelf.peek(), captures: told.captures };
     jobs.value = told.jobs;
     readAt.value = new Date();

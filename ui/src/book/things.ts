@@ -1,6 +1,6 @@
 // What the book knows, as it was read last: decks, tapes and what belongs to them.
 import { signal } from "@preact/signals";
-import { call, newId, Refused, surely } from "../wire";
+import { call, newId, Refused, settled, surely } from "../wire";
 
 export type Kind =
   | "decks" | "heads" | "stocks" | "batches" | "tapes" | "interfaces" | "calibrations" | "notes" | "reels" | "captures" | "pictures" | "cards";
@@ -66,11 +66,11 @@ const lineOf = (error: unknown): string =>
 export async function readShelf(screen: string): Promise<void> {
   const kinds = SHELVES[screen] ?? [];
   try {
-    const [runs, told, ...lists] = await Promise.all([
+    const [runs, told, ...lists] = await settled(() => Promise.all([
       call<{ lineups: LineUpListed[] }>("lineups"),
       Object.keys(usual.peek()).length > 0 ? null : call<KindsTold>("book"),
       ...kinds.map((kind) => call<{ things: Thing[] }>(`book/${kind}?retired=true`)),
-    ]);
+    ]));
     if (told) usual.value = usualOf(told);
     const next = { ...shelf.peek() };
     kinds.forEach((kind, i) => (next[kind] = lists[i]!.things));

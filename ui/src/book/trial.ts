@@ -1,7 +1,7 @@
 // Interfaces that the computer shows now, and the check or calibration of one, as the bench tells them.
 import { signal } from "@preact/signals";
 import type { Num } from "../model";
-import { call, newId, Refused, surely } from "../wire";
+import { call, newId, Refused, settled, surely } from "../wire";
 import { sentence } from "./draft";
 import { readShelf, type Thing } from "./things";
 
@@ -82,7 +82,7 @@ export async function look(): Promise<void> {
 export async function readTrial(): Promise<void> {
   try {
     const before = trial.peek();
-    trial.value = (await call<{ trial: Trial | null }>("interfaces/trial")).trial;
+    trial.value = (await settled(() => call<{ trial: Trial | null }>("interfaces/trial"))).trial;
     if (before?.running && !trial.peek()?.running) void look();
   } catch {
     // said at the top of the page already; what stands here is as it was read

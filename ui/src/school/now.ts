@@ -2,7 +2,7 @@
 import { signal } from "@preact/signals";
 import { otherScrews } from "../screws";
 import { complaint, kept } from "../store";
-import { call, newId, readDeck, readFaults, Refused, surely } from "../wire";
+import { call, newId, readDeck, readFaults, Refused, settled, surely } from "../wire";
 
 export interface Listed {
   name: string;
@@ -109,7 +109,7 @@ async function told<T>(what: () => Promise<T>): Promise<T | null> {
 
 /** Null where the deck sets no exercises. */
 export async function readNow(): Promise<void> {
-  now.value = await call<Now>("exercises/now").catch(() => now.peek());
+  now.value = await settled(() => call<Now>("exercises/now")).catch(() => now.peek());
 }
 
 export async function readList(): Promise<void> {
