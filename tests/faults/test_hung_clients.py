@@ -36,8 +36,9 @@ CHATTER_HZ = 500
 """Messages a second beside the readings, 1 kB each, so that what the system keeps is soon full."""
 KINDS = ("events?since=0", "events", "meters", "left")
 RENEWED_S = 3.0
-WARM_SHEETS = 15
-"""What setting a sheet keeps grows over the first ones only."""
+WARM_SHEETS = 15 if MINUTES <= 1.0 else 200
+"""What Typst keeps of its work grows by some 150 MB over the first thirty sheets and by 20 more up to
+the 150th, the same sheet or another each time, and then no more."""
 
 pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 120 * MINUTES)]
 

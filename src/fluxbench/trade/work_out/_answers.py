@@ -18,6 +18,7 @@ from fluxbench.trade import (
     fluxivity_ratio_db,
     gap_loss_db,
     phase_deg,
+    pitch,
     playing_time_s,
     spacing_loss_db,
     thickness_loss_db,
@@ -78,8 +79,8 @@ def equalisation_worked_out(
     level_db = float(chosen.flux_level_db(frequency_hz))
     re_reference_db = float(chosen.flux_re_db(frequency_hz, re_hz))
     sentence = (
-        f"With {chosen} the flux at {frequency_hz:g} Hz is {re_reference_db:+.2f} dB"
-        f" re {re_hz:g} Hz ({level_db:+.2f} dB by the formula alone)."
+        f"With {chosen} the flux at {pitch(frequency_hz)} is {re_reference_db:+.2f} dB"
+        f" re {pitch(re_hz)} ({level_db:+.2f} dB by the formula alone)."
     )
     return WorkedOut(
         {"flux_level_db": _rounded(level_db), "re_reference_db": _rounded(re_reference_db)},
@@ -93,7 +94,7 @@ def wavelength_worked_out(speed_ips: float, frequency_hz: float) -> WorkedOut:
     on_tape_um = float(wavelength_um(frequency_hz, speed_ips))
     return WorkedOut(
         {"wavelength_um": _rounded(on_tape_um, significant=4)},
-        (f"{frequency_hz:g} Hz at {speed_ips:g} ips is {on_tape_um:.5g} um on tape.",),
+        (f"{pitch(frequency_hz)} at {speed_ips:g} ips is {on_tape_um:.5g} um on tape.",),
         "speed / frequency",
     )
 
@@ -132,7 +133,7 @@ def losses_worked_out(
         for name, decimals in {"spacing": 3, "gap": 3, "thickness": 3, "azimuth": 4}.items()
     }
     each = ", ".join(f"{name} {loss_db:.2f} dB" for name, loss_db in found.items())
-    title = f"Losses at {um:.4g} um ({frequency_hz:g} Hz, {speed_ips:g} ips)"
+    title = f"Losses at {um:.4g} um ({pitch(frequency_hz)}, {speed_ips:g} ips)"
     together = f"together {sum(found.values()):.2f} dB"
     return WorkedOut(facts, (f"{title}: {each}; {together}.",), "; ".join(sources), found)
 
@@ -179,7 +180,7 @@ def azimuth_worked_out(
     phase = float(phase_deg(azimuth_arcmin, distance_mm, speed_ips, frequency_hz))
     sentence = (
         f"{azimuth_arcmin:g} arc-min over {distance_mm:g} mm is {delay:.4g} us at {speed_ips:g}"
-        f" ips, or {phase:.1f} degrees at {frequency_hz:g} Hz."
+        f" ips, or {phase:.1f} degrees at {pitch(frequency_hz)}."
     )
     wraps = "More than half a turn: a phase meter shows another one."
     return WorkedOut(

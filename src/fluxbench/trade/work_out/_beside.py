@@ -21,6 +21,7 @@ from fluxbench.trade import (
     over_bias_db,
     peak_bias_db,
     phase_deg,
+    pitch,
     playing_time_s,
     spacing_loss_db,
     thickness_loss_db,
@@ -140,7 +141,7 @@ def losses_beside(
     at = np.geomspace(50.0, 20_000.0, 121)
     mine_um = float(wavelength_um(frequency_hz, speed_ips))
     return Page(
-        (f"{frequency_hz:g} Hz at {speed_ips:g} in/s is {mine_um:.4g} um on tape.",),
+        (f"{pitch(frequency_hz)} at {speed_ips:g} in/s is {mine_um:.4g} um on tape.",),
         ("frequency, Hz", "wavelength, um", *(f"{name}, dB" for name, _ in listed)),
         tuple(
             (float(hz), float(um[i]), *(_cell(loss_db[i]) for _, loss_db in listed))
