@@ -172,6 +172,8 @@ def test_a_crossed_track_is_called_out(page: Page, bench: Running) -> None:
     page.get_by_role("button", name="Notes").click()
     expect(page.locator(".page")).to_contain_text("crossed", timeout=60_000)
 
+    told = page.get_by_role("region", name="What to do now")
+    expect(told.get_by_text("Stopped", exact=True)).to_be_visible()
     sheet = page.get_by_role("link", name="sheet").first  # it stopped, and that is on paper too
     answer = page.request.get(bench.address + str(sheet.get_attribute("href")), timeout=PATIENCE_MS)
     assert answer.headers["content-type"] == "application/pdf"
@@ -192,7 +194,8 @@ def a_doubt_waits_for_its_own_keys(page: Page, bench: Running) -> None:
             "kind": "part",
             "stages": ["reproduce"],
         }
-        assert page.request.post(bench.address + "/api/commands", data=body).ok
+        begun = page.request.post(bench.address + "/api/commands", data=body)
+        assert begun.ok, begun.text()
         for _ in range(600):
             if doubt.count():
                 break

@@ -7,7 +7,7 @@ import type { Savable } from "./saving/savable";
 import { Cautions } from "./marks";
 import { capital, shown, typeset } from "./scale";
 import { azimuth, bias, focus, stageNow, state } from "./store";
-import { Verified, verifiedTable } from "./verified";
+import { Verified, verifiedResponse, verifiedTable } from "./verified";
 import { Word } from "./word";
 import { stageWords, trimmerName, unitWords } from "./words";
 
@@ -62,11 +62,13 @@ const EMPTY: Record<string, string> = {
   response: "Here stands the response of all tracks: from the calibration tape first, from the verify stage in the end.",
 };
 
+const responseNow = () => state.value?.responses.at(-1) ?? (state.value?.lineup?.kind === "verification" ? verifiedResponse() : null);
+
 /** Whether there is anything to keep. */
 function isThere(kind: Kind): boolean {
   const told = state.value;
   const there: Record<Kind, unknown> = {
-    bias: bias.value, azimuth: azimuth.value, response: told?.responses.length, verified: told?.verification,
+    bias: bias.value, azimuth: azimuth.value, response: responseNow(), verified: told?.verification,
     taken: told?.taken.length, notes: false,
   };
   return !!there[kind];
@@ -86,7 +88,7 @@ function savable(kind: Kind): Savable | null {
 function drawingNow(kind: Kind, drawings: Drawings): Drawing | null {
   if (kind === "bias") return bias.value ? drawings.drawBias(bias.value, state.value?.lineup?.over_bias_db ?? 3) : null;
   if (kind === "azimuth") return azimuth.value ? drawings.drawAzimuth(azimuth.value) : null;
-  const told = state.value?.responses.at(-1);
+  const told = responseNow();
   return told ? drawings.drawResponse(told, focus.value?.track ?? null) : null;
 }
 

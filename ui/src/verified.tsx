@@ -3,7 +3,7 @@ import { signal } from "@preact/signals";
 import { useState } from "preact/hooks";
 import { begin } from "./actions";
 import { Cautions, VerdictMark } from "./marks";
-import type { Limits, VerifiedRow, VerifiedTrack } from "./model";
+import type { Limits, Response, VerifiedRow, VerifiedTrack } from "./model";
 import { shown } from "./scale";
 import { state } from "./store";
 import type { Savable } from "./saving/savable";
@@ -116,6 +116,17 @@ export function verifiedTable(): Savable | null {
     row.value.map((value, at) => [at + 1, row.of, row.name, value, row.error[at], row.hidden_below?.[at], row.limit, row.within ? "within" : row.at_least ? "at least" : "at most", row.unit, row.margin_db[at]]),
   );
   return { title: "Verification", table: { heads: ["track", "of", "reading", "value", "standard error", "lies under", "limit", "limit means", "unit", "to spare, dB"], rows } };
+}
+
+const HZ = { Hz: 1, kHz: 1000 };
+
+/** The response that a verification read, its tones named by the bench as the trade says them. */
+export function verifiedResponse(): Response | null {
+  const told = state.value?.verification;
+  const rows = told?.rows.filter((row) => row.of === "response") ?? [];
+  if (rows.length === 0) return null;
+  const hzOf = (name: string) => parseFloat(name) * HZ[name.split(" ")[1] as keyof typeof HZ];
+  return { of: "verification", monitor: "reproduce", frequencies_hz: rows.map((row) => hzOf(row.name)), level_db: rows.map((row) => row.value) };
 }
 
 function TrackPage({ page, rows }: { page: VerifiedTrack; rows: VerifiedRow[] }) {

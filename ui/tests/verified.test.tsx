@@ -4,7 +4,7 @@ import { afterEach, beforeEach, expect, test, vi } from "vitest";
 import { Focus, readBack } from "../src/focus";
 import type { State, Verification, VerifiedRow } from "../src/model";
 import { state } from "../src/store";
-import { choosing, Verified } from "../src/verified";
+import { choosing, Verified, verifiedResponse } from "../src/verified";
 import { readingOf } from "../src/words";
 
 let box: HTMLElement;
@@ -107,4 +107,12 @@ test("printed tones stand there when they are done", () => {
   });
   expect(box.textContent).toContain("The tones are on the tape");
   expect(box.textContent).toContain("−0.02 to +0.01 dB");
+});
+
+test("what a verification read of the response is a response, frequencies from the names of its tones", () => {
+  const rows = [row({}), row({ of: "response", name: "63 Hz", value: [0.5, -1] }), row({ of: "response", name: "12.5 kHz", value: [-0.2, null] })];
+  state.value = told({ verification: { ...verification, rows } });
+  expect(verifiedResponse()).toMatchObject({ frequencies_hz: [63, 12500], level_db: [[0.5, -1], [-0.2, null]] });
+  state.value = told({});
+  expect(verifiedResponse()).toBeNull();
 });
