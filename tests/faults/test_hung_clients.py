@@ -37,8 +37,8 @@ CHATTER_HZ = 500
 KINDS = ("events?since=0", "events", "meters", "left")
 RENEWED_S = 3.0
 WARM_SHEETS = 15 if MINUTES <= 1.0 else 200
-"""What Typst keeps of its work grows by some 150 MB over the first thirty sheets and by 20 more up to
-the 150th, the same sheet or another each time, and then no more."""
+"""What Typst keeps of its work grows by some 150 MB over the first thirty sheets, by 20 more up to
+the 150th, whether it is the same sheet or another, and then no more."""
 
 pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 120 * MINUTES)]
 
