@@ -139,6 +139,10 @@ def _place(name: str) -> int:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    if terminalreporter.config.getoption("lf", False):
+        for report in terminalreporter.stats.get("passed", []):
+            line = f"FAILED AT FIRST and passed once more, to be looked into: {report.nodeid}"
+            terminalreporter.write_line(line, yellow=True)
     for line in _what_is_left_out():
         terminalreporter.write_line(line, yellow=True)
     if failed := os.environ.get("FLUXBENCH_FAILED_CHECKS"):

@@ -31,15 +31,18 @@ def suite(tmp_path: Path) -> Path:
 
 
 def run(
-    suite: Path, *, jackd: bool, environment: dict[str, str] | None = None
+    suite: Path,
+    *more: str,
+    jackd: bool,
+    environment: dict[str, str] | None = None,
 ) -> "subprocess.CompletedProcess[str]":
     programs = suite / "bin"
-    programs.mkdir()
+    programs.mkdir(exist_ok=True)
     if jackd:
         (programs / "jackd").symlink_to(sys.executable)
     clean = {name: value for name, value in os.environ.items() if "FLUXBENCH" not in name}
     return subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"],
+        [sys.executable, "-m", "pytest", "-q", *(more or ("-p", "no:cacheprovider"))],
         cwd=suite,
         env=clean | {"PATH": f"{programs}"} | (environment or {}),
         capture_output=True,
@@ -76,3 +79,26 @@ def test_a_failed_check_fails_the_run(suite: Path) -> None:
     assert done.returncode == 1
     assert "1 passed" in done.stdout
     assert "FAILED CHECKS, shown above the tests: style, types" in done.stdout
+
+
+SHAKY = """
+from pathlib import Path
+def test_shaky():
+    first = not Path("seen").exists()
+    Path("seen").touch()
+    assert not first
+def test_broken(): assert Path("mended").exists()
+"""
+
+
+def test_what_passes_once_more_is_named_and_what_fails_again_fails(suite: Path) -> None:
+    again = ("--last-failed", "--last-failed-no-failures", "none", "--maxfail", "3")
+    (suite / "tests" / "test_shaky.py").write_text(SHAKY)
+    assert run(suite, "-m", "not sound", jackd=False).returncode == 1
+    done = run(suite, *again, jackd=False)
+    assert done.returncode == 1
+    assert "1 failed, 1 passed" in done.stdout
+    named = "FAILED AT FIRST and passed once more, to be looked into: tests/test_shaky.py"
+    assert named in done.stdout
+    (suite / "mended").touch()
+    assert run(suite, *again, jackd=False).returncode == 0

@@ -20,14 +20,14 @@ def _master_bias(bench: Bench) -> Procedure:
     plan = bench.plan
     found = yield from bench.levels(2.0)
     bench.write("as found", trimmer="bias", reading_db=found[0], companion_db=found[1])
+    bench.bias_off[:] = False
     rows: list[F64] = []
     lag_s = bench.shown_lag_s
     mean: Trace | OneTone
     mean = OneTone(0, plan, lag_s) if plan.one_tone else Trace(bench, 0, None, Neighbours(1))
     while mean.taken_db is None:
         if bench.passed_over("bias", None):
-            bench.note("bias is not set: the master was passed over")
-            bench.advise(None)
+            _not_set(bench, "the master was passed over")
             return
         level_db = (yield from bench.point()).level_db
         if np.isfinite(level_db[:, bench.live]).all():
@@ -38,8 +38,7 @@ def _master_bias(bench: Bench) -> Procedure:
             mean = mean.alone()
             continue
         if mean.failed:
-            bench.note(f"bias is not set: {mean.failed}; leave it, or set it as its maker says")
-            bench.advise(None)
+            _not_set(bench, f"{mean.failed}; leave it, or set it as its maker says")
             return
         if advice is not None:
             words = advice.words.replace("bias 1", "bias of all tracks", 1)
@@ -48,6 +47,13 @@ def _master_bias(bench: Bench) -> Procedure:
     if isinstance(mean, Trace) and mean.on_step:
         bench.note(f"bias of all tracks {mean.on_step}")
     _tell(bench, np.array(rows), (yield from bench.levels(4.0))[0], found[0])
+
+
+def _not_set(bench: Bench, why: str) -> None:
+    """Say so; no track then tells the record head's angle."""
+    bench.note(f"bias is not set: {why}")
+    bench.bias_off[bench.live] = True
+    bench.advise(None)
 
 
 def _tell(bench: Bench, rows: F64, level_db: F64, found_db: F64) -> None:

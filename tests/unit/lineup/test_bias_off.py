@@ -1,13 +1,15 @@
 """A track whose bias did not come in, as the record head's angle is set: it tells nothing of it."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from fluxbench.deck import PracticeDeck
 from fluxbench.lineup import plan_from_state
-from fluxbench.lineup._stages_record import record_azimuth
-from tests.decks.standing import Stages, with_hands
+from fluxbench.lineup._bench import Bench, Procedure
+from fluxbench.lineup._stages_record import bias_stage, record_azimuth, tell_bias_off
+from tests.decks.standing import Stages, Standing, with_hands
 
 
 def set_azimuth(tracks: int, told: bool) -> tuple[float, Any, Stages]:
@@ -49,3 +51,21 @@ def test_where_too_few_are_left_the_angle_is_in_doubt() -> None:
     _, left, lineup = set_azimuth(tracks=2, told=True)
     assert left["error_arcmin"] is None
     assert [note for note in lineup.view.notes if note.startswith("record azimuth is in doubt")]
+
+
+def bias_and_what_of_it(bench: Bench) -> Procedure:
+    """The bias stage, and what is said of it where the record head's angle is set."""
+    yield from bias_stage(bench)
+    tell_bias_off(bench)
+
+
+def test_a_master_that_was_passed_over_leaves_the_angle_in_doubt() -> None:
+    standing = Standing(PracticeDeck(tracks=2, seed=4), bias_and_what_of_it)
+    plan = replace(standing.lineup.plan, master_bias=True)
+    standing.lineup = Stages(plan, bias_and_what_of_it)
+    for _ in range(120):
+        standing.run(0.5)
+        standing.lineup.pass_over()
+    assert standing.lineup.view.closed
+    assert "bias is not set: the master was passed over" in standing.said
+    assert "record azimuth is in doubt: the bias of track 1, 2 is not in" in standing.said
