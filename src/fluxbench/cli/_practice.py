@@ -16,6 +16,8 @@ from fluxbench.links import HttpControls
 
 ALONE_S = 900.0
 LOOK_S = 0.5
+FOUND_WITHIN_S = 30.0
+"""One that has gone is known at once; one that runs may be slow, and two would share a file."""
 READY = re.compile(r"samples at port (\d+), controls at (http://\S+:(\d+))")
 
 
@@ -64,7 +66,7 @@ class PracticeProcess:
     def _found(self) -> Running | None:
         try:
             running = Running(**json.loads(self._note.read_text()))
-            HttpControls(running.controls, timeout_s=2.0).call("/faults")
+            HttpControls(running.controls, FOUND_WITHIN_S).call("/faults")
         except (OSError, ValueError, TypeError, FluxbenchError):
             return None
         return running
