@@ -16,6 +16,8 @@ from fluxbench.links import HttpControls
 
 ALONE_S = 900.0
 LOOK_S = 0.5
+PATIENCE_S = 60.0
+"""A deck that becomes another one answers nobody meanwhile; on a busy machine that takes seconds."""
 READY = re.compile(r"samples at port (\d+), controls at (http://\S+:(\d+))")
 
 
@@ -50,6 +52,11 @@ class PracticeProcess:
         self._keeper = threading.Thread(target=self._keep, name="practice deck", daemon=True)
         self._keeper.start()
 
+    @property
+    def hands(self) -> HttpControls:
+        """Its controls, patient with a deck that is busy."""
+        return HttpControls(self.at.controls, PATIENCE_S)
+
     def end(self) -> None:
         """Have the deck keep its state and end."""
         self._over.set()
@@ -64,7 +71,8 @@ class PracticeProcess:
     def _found(self) -> Running | None:
         try:
             running = Running(**json.loads(self._note.read_text()))
-            HttpControls(running.controls, timeout_s=2.0).call("/faults")
+            os.kill(running.process, 0)
+            HttpControls(running.controls, PATIENCE_S).call("/faults")
         except (OSError, ValueError, TypeError, FluxbenchError):
             return None
         return running
