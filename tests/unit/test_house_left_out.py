@@ -98,9 +98,7 @@ def test_what_passes_once_more_is_named_and_what_fails_again_fails(suite: Path) 
     done = run(suite, *again, jackd=False)
     assert done.returncode == 1
     assert "1 failed, 1 passed" in done.stdout
-    named = (
-        "FAILED AT FIRST and passed once more, to be looked into: tests/test_shaky.py"
-    )
+    named = "FAILED AT FIRST and passed once more, to be looked into: tests/test_shaky.py"
     assert named in done.stdout
     (suite / "mended").touch()
     assert run(suite, *again, jackd=False).returncode == 0

@@ -17,7 +17,7 @@ from fluxbench.links import HttpControls
 ALONE_S = 900.0
 LOOK_S = 0.5
 PATIENCE_S = 60.0
-"""A deck that becomes another one answers nobody meanwhile; on a busy machine that takes seconds."""
+"""A deck that becomes another one answers nobody meanwhile: seconds, on a busy machine."""
 READY = re.compile(r"samples at port (\d+), controls at (http://\S+:(\d+))")
 
 
