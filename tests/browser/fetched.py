@@ -15,7 +15,8 @@ _QUIET_MS = 1500
 _WHOLE = """([plots, quiet_ms, patience_ms]) => new Promise((done) => {
   const files = () => performance.getEntriesByType("resource")
     .map((entry) => entry.name).filter((name) => name.includes("/assets/"));
-  const isThere = () => document.querySelector("main:not(.shelf-waits)")
+  const isThere = () => document.querySelector("main")
+    && !document.querySelector(".shelf-waits .nothing")
     && document.fonts.status === "loaded"
     && (!plots || ["/plot-", "/drawings-"].every((file) => files()
       .some((name) => name.includes(file) && name.endsWith(".js"))));

@@ -14,7 +14,7 @@ import jack
 
 RATE_HZ = 96_000
 PERIOD_FRAMES = 1024
-_PATIENCE_S = 60.0  # for a machine that is busy with other things
+PATIENCE_S = 60.0  # for a machine that is busy with other things
 
 
 class SoundServer:
@@ -46,7 +46,7 @@ class SoundServer:
     def _wait_until_it_answers(self) -> None:
         jack.set_error_function(lambda message: None)
         jack.set_info_function(lambda message: None)
-        given_up_at = time.monotonic() + _PATIENCE_S
+        given_up_at = time.monotonic() + PATIENCE_S
         while True:
             try:
                 jack.Client("probe", no_start_server=True, servername=self.name).close()
@@ -98,7 +98,7 @@ class SoundServer:
 def first_line(child: subprocess.Popen[str]) -> str:
     """The next line on the child's standard output, "" if it ends or none comes in time."""
     assert child.stdout is not None
-    ready, _, _ = select.select([child.stdout], [], [], _PATIENCE_S)
+    ready, _, _ = select.select([child.stdout], [], [], PATIENCE_S)
     return child.stdout.readline().strip() if ready else ""
 
 
@@ -110,7 +110,7 @@ def end(child: "subprocess.Popen[str] | subprocess.Popen[bytes]") -> None:
         child.wait(5.0)
     except subprocess.TimeoutExpired:
         child.kill()
-        child.wait(5.0)
+        child.wait(PATIENCE_S)
     for pipe in (child.stdout, child.stderr):
         if pipe is not None:
             pipe.close()

@@ -15,7 +15,7 @@ import pytest
 from fluxbench.base import DeckError
 from fluxbench.links import HttpControls, PortAudioLink
 from tests.contract.test_links import LinkContract
-from tests.sound.server import PERIOD_FRAMES, RATE_HZ, SoundServer, first_line
+from tests.sound.server import PATIENCE_S, PERIOD_FRAMES, RATE_HZ, SoundServer, first_line
 
 pytestmark = pytest.mark.sound
 
@@ -63,27 +63,33 @@ class TestThroughTheDeck(LinkContract):
 def test_it_adds_three_periods_always(link: PortAudioLink) -> None:
     """The lead, one period of the loop that JACK breaks up, and the deck's three."""
     contract = LinkContract()
-    clean, checked = 0, 0
-    for first in range(0, 80 * BLOCK, BLOCK):
+    clean, checked, first = 0, 0, 0
+    end_s = time.monotonic() + PATIENCE_S
+    while checked <= 10:
+        assert time.monotonic() < end_s, "too many blocks come late"
         block = link.exchange(contract.send_numbers(link, first, BLOCK))
         clean = 0 if block.flags else clean + 1
         if clean > 10:
             behind = first - contract.numbers(block.samples)[0, 0]
             assert behind == round(0.06 * RATE_HZ) + 4 * PERIOD_FRAMES
             checked += 1
-    assert checked > 10
+        first += BLOCK
 
 
 def test_its_hands_change_what_is_heard(link: PortAudioLink, served: Served) -> None:
     send = np.full((BLOCK, 24), 0.25, np.float32)
+
+    def comes(heard: bool) -> None:
+        """Some blocks on end, after what was on its way; on a machine that is busy too."""
+        end_s, count = time.monotonic() + PATIENCE_S, 0
+        while count < 5:
+            assert time.monotonic() < end_s
+            count = count + 1 if bool(link.exchange(send).samples.any()) is heard else 0
+
     assert served.controls.transport("play")["transport"] == "play"
-    for _ in range(20):
-        block = link.exchange(send)
-    assert block.samples.any()
+    comes(heard=True)
     assert served.controls.transport("stop")["transport"] == "stop"
-    for _ in range(20):
-        block = link.exchange(send)
-    assert not block.samples.any()
+    comes(heard=False)
     served.controls.transport("play")
 
 
@@ -103,7 +109,7 @@ def test_a_name_or_port_in_use_is_one_line(server: SoundServer, served: Served) 
     }
     started = [server.started([WIRE_DECK, *arguments]) for arguments in cases]
     for child, says in zip(started, cases.values(), strict=True):
-        _, error = child.communicate(timeout=20.0)
+        _, error = child.communicate(timeout=PATIENCE_S)
         assert child.returncode == 1
         assert error.startswith(says)
         assert error.count("\n") == 1
@@ -117,7 +123,7 @@ def test_they_end_clean_and_tell_what_came_late(server: SoundServer) -> None:
         assert line.startswith(f"{name}: ")
         time.sleep(0.2)
         child.send_signal(how[name])
-        _, error = child.communicate(timeout=5.0)
+        _, error = child.communicate(timeout=PATIENCE_S)
         assert child.returncode == 0
         assert error.startswith("late periods: ")
         assert error.count("\n") == 1
@@ -130,7 +136,7 @@ def test_a_server_that_stops_ends_it_with_one_line(own_server: SoundServer) -> N
     child, line = own_server.client([WIRE_DECK, "0"])
     assert "controls at" in line
     own_server.process.terminate()
-    _, error = child.communicate(timeout=10.0)
+    _, error = child.communicate(timeout=PATIENCE_S)
     assert child.returncode == 1
     assert error.rstrip().endswith("the sound server has stopped")
 
@@ -138,7 +144,9 @@ def test_a_server_that_stops_ends_it_with_one_line(own_server: SoundServer) -> N
 def test_no_server_is_one_line() -> None:
     environment = os.environ | {"JACK_DEFAULT_SERVER": "nobody-runs-this"}
     command = [sys.executable, WIRE_DECK, "0"]
-    child = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=20)
+    child = subprocess.run(
+        command, env=environment, capture_output=True, text=True, timeout=PATIENCE_S
+    )
     assert child.returncode == 1
     assert child.stderr.startswith("no JACK sound server answers; start one")
     assert child.stderr.count("\n") == 1

@@ -15,7 +15,7 @@ import pytest
 from fluxbench.base import ChannelsError, Flag, LinkError, MisuseError, NoServerError
 from fluxbench.links import Interface, Link, PortAudioLink, interfaces
 from tests.contract.test_links import LinkContract
-from tests.sound.server import PERIOD_FRAMES, RATE_HZ, SoundServer, first_line
+from tests.sound.server import PATIENCE_S, PERIOD_FRAMES, RATE_HZ, SoundServer, first_line
 
 pytestmark = pytest.mark.sound
 
@@ -193,8 +193,9 @@ def test_no_server_is_one_line() -> None:
     code = "from fluxbench.links import PortAudioLink\nPortAudioLink('deck')"
     environment = os.environ | {"JACK_DEFAULT_SERVER": "nobody-runs-this"}
     child = subprocess.run(
-        [sys.executable, "-c", code], env=environment, capture_output=True, text=True, timeout=20
-    )
+        [sys.executable, "-c", code], env=environment, capture_output=True, text=True,
+        timeout=PATIENCE_S,
+    )  # fmt: skip
     last = child.stderr.strip().splitlines()[-1]
     assert NoServerError.__name__ in last
     assert "start the sound server" in last

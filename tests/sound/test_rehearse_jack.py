@@ -18,7 +18,7 @@ from tests.sound.server import SoundServer, end
 pytestmark = pytest.mark.sound
 
 TRACKS = 4
-PATIENCE_S = 60.0
+PATIENCE_S = 240.0
 
 
 class Deck:
@@ -28,7 +28,7 @@ class Deck:
         command = f"-m fluxbench deck --tracks {TRACKS} --speed 30 --seed 2 --port 0"
         self.process, line = server.client(command.split())
         self.url = line.rpartition(" ")[2]
-        self.hands = HttpControls(self.url)
+        self.hands = HttpControls(self.url, PATIENCE_S)
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +80,7 @@ def test_the_first_stages_pass_and_an_interrupt_ends_it(
         state = deck.hands.state()
         assert (state["transport"], state["tape"]) == ("play", "calibration")
         rehearsal.send_signal(signal.SIGINT)
-        out, err = rehearsal.communicate(timeout=10.0)
+        out, err = rehearsal.communicate(timeout=PATIENCE_S)
     finally:
         end(rehearsal)
     assert (out, err) == ("", "fluxbench: interrupted\n")

@@ -1,12 +1,15 @@
 // Answers that come late, or in another order than they were asked for.
+import { h, render } from "preact";
+import { act } from "preact/test-utils";
 import { afterEach, beforeEach, expect, test, vi } from "vitest";
 import { acknowledge, begin, goOn, letDeck } from "../src/actions";
 import { readWhole, wholes } from "../src/book/capture";
+import { room } from "../src/book/room";
 import { amend, readShelf, shelf, type Thing } from "../src/book/things";
 import { here, look } from "../src/book/trial";
 import type { Ask, DeckState, Event, Faults, State } from "../src/model";
 import { keyOf, otherScrews, standsOf, turnBy, turned, turnsOver } from "../src/screws";
-import { deck, faults, state, takeEvent } from "../src/store";
+import { connection, deck, faults, state, takeEvent } from "../src/store";
 import { every, readDeck, readFaults, setFaults, transport } from "../src/wire";
 
 interface Asked {
@@ -181,4 +184,20 @@ test("of a capture the newest measurement stands, of the interfaces the newest l
   await asked[3]!.answer({ interfaces: [{ name: "new" }] });
   await asked[2]!.answer({ interfaces: [] });
   expect(here.value).toEqual([{ name: "new" }]);
+});
+
+test("a screen of the book is read anew for another line-up and for its end, not for each word of the bench", () => {
+  const box = document.createElement("div");
+  const runs = (id: string, closed: boolean, notes: string[] = []) => act(() => void (state.value = { seq: 1, lineup: { id, closed }, notes, bench: {} } as unknown as State));
+  connection.value = "open";
+  runs("a", false);
+  act(() => render(h(room("captures", () => null), null), box));
+  const reads = () => paths().filter((path) => path === "lineups").length;
+  const before = reads();
+  for (const note of ["one", "two", "three"]) runs("a", false, [note]);
+  expect(reads()).toBe(before);
+  runs("a", true);
+  expect(reads()).toBe(before + 1);
+  act(() => render(null, box));
+  connection.value = "connecting";
 });
