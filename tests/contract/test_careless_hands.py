@@ -25,11 +25,21 @@ WITHIN = {
 """What the plan's hold bands and the errors of readings allow one track at the worst."""
 
 
+SAID_OF = {"over_bias_db": "bias", "record_high_db": "record high end"}
+"""What notes call it, where that is not its name without the unit."""
+
+
+def said_of(name: str) -> str:
+    """What notes call a figure."""
+    return SAID_OF.get(name, name.removesuffix("_db").replace("_", " "))
+
+
 def without_said(off_db: Sequence[float], name: str, notes: Sequence[str]) -> np.ndarray:
     """How far tracks stand off, without those of which the bench says that they are not set."""
     off = np.abs(np.array(off_db))
     for track in range(len(off)):
-        if any(f"{name} of track {track + 1} is not" in note for note in notes):
+        of_it = f"{name} of track {track + 1}"
+        if any(f"{of_it} {said}" in note for note in notes for said in ("is not", "stands")):
             off[track] = 0.0
     return off
 
@@ -68,9 +78,7 @@ if LONG:
         assert done.stopped is None
         assert sum(hands.mistakes.values()) >= 10
         worst = {
-            name: without_said(
-                done.line["residual"][name], name.split("_db")[0].replace("_", " "), done.notes
-            ).max()
+            name: without_said(done.line["residual"][name], said_of(name), done.notes).max()
             for name in WITHIN
         }
         assert {name: off for name, off in worst.items() if off > WITHIN[name]} == {}

@@ -20,11 +20,14 @@ import pytest
 from fluxbench.session import Command, NotNowError, Session
 from fluxbench.session._threads import WatchedThread
 from fluxbench.session._watch import LOOK_S
+from tests.benches.lateness import Lateness
 from tests.benches.written_lineup import shown
-from tests.faults.inline_bench import begun, opened, put_wires_in, until
+from tests.faults.inline_bench import WAIT_S, begun, opened, put_wires_in, until
 
 DEATHS = int(os.environ.get("FLUXBENCH_DEATHS", "2"))
 TOLD_WITHIN_S = 1.0 if DEATHS > 2 else 2.0  # a suite may be busy
+NEVER_S = 3.0
+"""What has not come by then, where a bug is planted, does not come."""
 
 pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 60 * DEATHS)]
 
@@ -120,8 +123,8 @@ THAT_HANG = ("events", "meters", "sound", "engine's messages", "book")
 class Harness:
     """A bench that takes readings, a part of it that can be struck, and what it has answered."""
 
-    def __init__(self, session: Session, part: str) -> None:
-        self.session, self.fault = session, Fault()
+    def __init__(self, session: Session, part: str, patience_s: float) -> None:
+        self.session, self.fault, self._patience_s = session, Fault(), patience_s
         looked_at(part)(session, self.fault)
         self.answered: dict[str, int] = {}
 
@@ -151,14 +154,14 @@ class Harness:
         told = [self.submit(f"key-{n}", "silence", {"on": False}) for n in range(3)]
         until(lambda: fault.struck_s > 0.0)
         wanted = "lost" if hang else "failed"
-        until(lambda: session.state["bench"]["engine"] == wanted, within_s=3.0)
+        until(lambda: session.state["bench"]["engine"] == wanted, self._patience_s)
         took_s = time.monotonic() - fault.struck_s
         if not hang:
-            _done, open_ = wait(told, 2.0)
+            _done, open_ = wait(told, WAIT_S)
             assert not open_, "somebody waits for an answer that never comes"
             late = self.submit("late", "silence", {"on": False})
             with pytest.raises(NotNowError, match="has failed"):
-                late.result(1.0)
+                late.result(WAIT_S)
             assert session._host.silence.is_set(), "it goes on sending"
             self.check_line(session.state["bench"]["line"])
         return took_s
@@ -196,10 +199,16 @@ def wires(monkeypatch: pytest.MonkeyPatch) -> None:
     put_wires_in(monkeypatch)
 
 
-def struck(book: Path, part: str, hang: bool, change: Callable[[Session], None]) -> float:
+def struck(
+    book: Path,
+    part: str,
+    hang: bool,
+    change: Callable[[Session], None],
+    patience_s: float = WAIT_S,
+) -> float:
     """Strike a part of a new bench, and hold what it told against its book; seconds to the word."""
     with opened(book, change) as session:
-        harness = Harness(session, part)
+        harness = Harness(session, part, patience_s)
         try:
             harness.begin()
             took_s = harness.strike(hang)
@@ -217,21 +226,23 @@ def no_change(session: Session) -> None:
 
 
 @pytest.mark.parametrize("part", PARTS)
-def test_a_part_that_dies_is_seen(tmp_path: Path, part: str) -> None:
+def test_a_part_that_dies_is_seen(tmp_path: Path, part: str, lateness: Lateness) -> None:
     slowest_s = max(
         struck(tmp_path / f"{n}.db", part, hang=False, change=no_change) for n in range(DEATHS)
     )
-    assert slowest_s < TOLD_WITHIN_S
+    assert slowest_s < TOLD_WITHIN_S + lateness.excused_s
     print(f"{part}: died {DEATHS} times, told after {slowest_s:.2f} s at most")
 
 
 @pytest.mark.parametrize("part", THAT_HANG)
-def test_a_part_that_hangs_is_told_and_the_line_up_goes_on(tmp_path: Path, part: str) -> None:
+def test_a_part_that_hangs_is_told_and_the_line_up_goes_on(
+    tmp_path: Path, part: str, lateness: Lateness
+) -> None:
     times = max(1, DEATHS // 2)
     slowest_s = max(
         struck(tmp_path / f"{n}.db", part, hang=True, change=no_change) for n in range(times)
     )
-    assert slowest_s < TOLD_WITHIN_S
+    assert slowest_s < TOLD_WITHIN_S + lateness.excused_s
     print(f"{part}: hung {times} times, told after {slowest_s:.2f} s at most")
 
 
@@ -265,5 +276,6 @@ def blind(session: Session) -> None:
     ],
 )
 def test_the_harness_finds(tmp_path: Path, planted: Callable[[Session], None], found: str) -> None:
+    patience_s = NEVER_S if planted in (unwatched, blind) else WAIT_S
     with pytest.raises(AssertionError, match=found):
-        struck(tmp_path / "book.db", "meters", hang=planted is blind, change=planted)
+        struck(tmp_path / "book.db", "meters", planted is blind, planted, patience_s)

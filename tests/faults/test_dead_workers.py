@@ -29,11 +29,14 @@ from fluxbench.session._engine_host import EngineHost
 from fluxbench.session._engine_process import Failed, Ready, SharedSilence, run_engine
 from fluxbench.signals import Tone
 from fluxbench.web._measuring import Job, Measuring
+from tests.benches.lateness import Lateness
 from tests.benches.made_interface import DESK, listed
-from tests.faults.inline_bench import opened, put_wires_in, until
+from tests.faults.inline_bench import WAIT_S, opened, put_wires_in, until
 
 DEATHS = max(1, int(os.environ.get("FLUXBENCH_DEATHS", "1")))
 WITHIN_S = 1.0 if DEATHS > 1 else 2.0  # a suite may be busy
+NEVER_S = 3.0
+"""What has not come by then, where a bug is planted, does not come."""
 RATE_HZ = 8000
 PARTS = ("ear", "mouth", "stretch", "link")
 
@@ -133,13 +136,13 @@ def run_deaf(fault: Fault, *given: Any) -> None:
     run(fault, *given)
 
 
-def death(part: str, run: Any = run) -> None:
-    """Let it run, strike, and see that it is told, and silent, within a second."""
+def death(part: str, run: Any = run, patience_s: float = WAIT_S) -> float:
+    """Let it run, strike, and see that it is told, and silent; seconds until both."""
     fault = Fault(part)
     host = EngineHost(partial(Wires, fault), partial(run, fault))
     host.start()
     try:
-        messages = listen(host, Ready)
+        messages = listen(host, Ready, WAIT_S)
         assert isinstance(messages[-1], Ready)
         stretch = Wanted(1, "noise", 0.2) if part == "stretch" else None
         host.set(Tone(1000.0, -6.0), (1000.0,), stretch, Cables.straight(2))
@@ -148,16 +151,17 @@ def death(part: str, run: Any = run) -> None:
         if part == "stretch":
             again = Wanted(2, "noise", 0.1)
             host.set(Tone(1000.0, -6.0), (1000.0,), again, Cables.straight(2))
-        failed = listen(host, Failed)[-1]
+        told = listen(host, Failed, patience_s)
+        took_s = time.monotonic() - struck_s
+        failed = told[-1] if told else None
         assert isinstance(failed, Failed), "its death is not told"
-        assert time.monotonic() - struck_s < WITHIN_S, "its death is told late"
-        assert fault.sounded_s - struck_s < WITHIN_S
         assert failed.again
         if part != "mouth":  # which cannot say why
             assert "BrokenError: for this test" in failed.line
         heard_s = fault.sounded_s
         time.sleep(0.1)
         assert fault.sounded_s == heard_s, "it goes on sending"
+        return max(took_s, heard_s - struck_s)
     finally:
         host.stop()
 
@@ -169,9 +173,9 @@ def sounds(host: EngineHost, fault: Fault) -> bool:
     return fault.sounded_s > 0.0
 
 
-def listen(host: EngineHost, kind: type) -> list[Any]:
-    """What it says, until it says such a thing; for three seconds at most once it runs."""
-    end_s = time.monotonic() + (30.0 if kind is Ready else 3.0)
+def listen(host: EngineHost, kind: type, within_s: float) -> list[Any]:
+    """What it says, until it says such a thing."""
+    end_s = time.monotonic() + within_s
     told: list[Any] = []
     while time.monotonic() < end_s and not (told and isinstance(told[-1], kind)):
         host.beat()
@@ -188,14 +192,16 @@ def forked(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.parametrize("part", PARTS)
-def test_a_thread_of_the_engine_that_dies_ends_it(forked: None, part: str) -> None:
-    for _ in range(DEATHS):
-        death(part)
+def test_a_thread_of_the_engine_that_dies_ends_it(
+    forked: None, part: str, lateness: Lateness
+) -> None:
+    slowest_s = max(death(part) for _ in range(DEATHS))
+    assert slowest_s < WITHIN_S + lateness.excused_s, "its death is told late"
 
 
 def test_the_harness_finds_an_engine_whose_thread_dies_unseen(forked: None) -> None:
     with pytest.raises(AssertionError, match="its death is not told"):
-        death("ear", run_deaf)
+        death("ear", run_deaf, NEVER_S)
 
 
 class Dead:
@@ -216,8 +222,14 @@ def wires(monkeypatch: pytest.MonkeyPatch) -> None:
     put_wires_in(monkeypatch)
 
 
-def trials_that_die(book: Path, change: Callable[[Trials], None] = lambda _: None) -> None:
-    """One after another is asked for, each is told to have ended, and the engine comes back."""
+def trials_that_die(
+    book: Path, change: Callable[[Trials], None] = lambda _: None, patience_s: float = WAIT_S
+) -> float:
+    """One after another is asked for, each is told to have ended, and the engine comes back.
+
+    Gives back how many seconds it took to be told, at most.
+    """
+    slowest_s = 0.0
     with opened(book) as session:
         session._host.beside = lambda open_link, run: cast(EngineHost, Dead())  # type: ignore[method-assign]
         trials = Trials(session, listed)
@@ -227,16 +239,20 @@ def trials_that_die(book: Path, change: Callable[[Trials], None] = lambda _: Non
             for _ in range(DEATHS):
                 until(lambda: session.state["bench"]["engine"] == "running")
                 trials.begin(Wish(DESK.name, DESK.host_api), MeterTrial(-20.0, 1000.0))
-                until(lambda: not (trials.state or {})["running"], within_s=3.0)
-                until(lambda: bool((trials.state or {})["line"]), within_s=WITHIN_S)
+                until(lambda: not (trials.state or {})["running"])
+                told_s = until(lambda: bool((trials.state or {})["line"]), patience_s)
+                slowest_s = max(slowest_s, told_s)
                 assert "BrokenError: for this test" in (trials.state or {})["line"]
-                until(lambda: session.state["bench"]["engine"] == "running", within_s=3.0)
+                until(lambda: session.state["bench"]["engine"] == "running")
         finally:
             session.close()
+    return slowest_s
 
 
-def test_a_trial_that_dies_is_told_and_the_engine_comes_back(wires: None, tmp_path: Path) -> None:
-    trials_that_die(tmp_path / "book.db")
+def test_a_trial_that_dies_is_told_and_the_engine_comes_back(
+    wires: None, tmp_path: Path, lateness: Lateness
+) -> None:
+    assert trials_that_die(tmp_path / "book.db") < WITHIN_S + lateness.excused_s
 
 
 def test_the_harness_finds_a_trial_that_dies_unseen(wires: None, tmp_path: Path) -> None:
@@ -244,7 +260,7 @@ def test_the_harness_finds_a_trial_that_dies_unseen(wires: None, tmp_path: Path)
         trials._broken = lambda line: None  # type: ignore[method-assign]
 
     with pytest.raises(AssertionError, match="it does not come"):
-        trials_that_die(tmp_path / "book.db", unseen)
+        trials_that_die(tmp_path / "book.db", unseen, NEVER_S)
 
 
 class OneOnly(Measuring):
@@ -256,7 +272,7 @@ class OneOnly(Measuring):
                 self._measure(job)
 
 
-def captures_that_break(book: Path, of: type[Measuring]) -> None:
+def captures_that_break(book: Path, of: type[Measuring], patience_s: float = WAIT_S) -> None:
     """None can be measured: each is told, with its reason, and the next one is tried."""
     begun: list[str] = []
 
@@ -271,7 +287,7 @@ def captures_that_break(book: Path, of: type[Measuring]) -> None:
                 measuring.ask(Job(f"capture-{number}", f"{number}.wav", "reel", Declared()))
             until(
                 lambda: [job.state for job in measuring.jobs()] == ["failed"] * (DEATHS + 1),
-                within_s=5.0,
+                patience_s,
             )
             lines = {str(job.line) for job in measuring.jobs()}
             assert lines == {"measuring failed (BrokenError: for this test); try it again"}
@@ -288,4 +304,4 @@ def test_captures_that_cannot_be_measured_are_told_and_the_next_one_is(
 
 def test_the_harness_finds_captures_of_which_one_ends_all(wires: None, tmp_path: Path) -> None:
     with pytest.raises(AssertionError, match="it does not come"):
-        captures_that_break(tmp_path / "book.db", OneOnly)
+        captures_that_break(tmp_path / "book.db", OneOnly, NEVER_S)

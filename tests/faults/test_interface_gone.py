@@ -22,6 +22,7 @@ from typing import Any
 
 import pytest
 
+from tests.benches.lateness import Lateness
 from tests.faults.levels_bench import TONE_DB
 from tests.faults.made_deck import LOSS_DB, MadeDeck
 from tests.faults.test_killed import WAIT_S, Process
@@ -42,6 +43,7 @@ class Harness:
     """A made deck, a bench on it, what the bench has said, and somebody who does what it asks."""
 
     def __init__(self, folder: Path, seed: int, planted: bool = False) -> None:
+        self._patience_s = 2.0 * TOLD_WITHIN_S if planted else WAIT_S
         self.taken: list[float] = []
         self.bench_facts: Facts = {}
         self.answers_s: list[float] = []
@@ -115,10 +117,10 @@ class Harness:
         }.get(fault, gone)
         if fault == "sleeps":
             self._sleep()
-            return self.until(told, TOLD_WITHIN_S, "nobody told")
+            return self.until(told, self._patience_s, "nobody told")
         self.deck.fault = fault
         try:
-            took_s = self.until(told, TOLD_WITHIN_S, "nobody told")
+            took_s = self.until(told, self._patience_s, "nobody told")
             self.ask_how_it_is()
         finally:
             self.deck.fault = None
@@ -134,22 +136,26 @@ class Harness:
                     os.kill(process, how)
             time.sleep(pause_s)
 
-    def check(self) -> None:
+    def is_well(self) -> bool:
+        """Whether it runs, and hears something."""
+        facts = self.bench_facts
+        return facts["engine"] == "running" and not facts["only_zeros"]
+
+    def check(self, lateness: Lateness) -> None:
         """Nothing is wrong that was taken; the bench is well again, and has always answered."""
+        self.until(self.is_well, WAIT_S, "it is not well again")
         wrong = [one for one in self.taken if not abs(one - TONE_DB + LOSS_DB) < RIGHT_DB]
         assert wrong == [], f"{len(wrong)} of {len(self.taken)} levels are wrong"
-        assert self.bench_facts["engine"] == "running"
-        assert not self.bench_facts["only_zeros"]
-        assert statistics.median(self.answers_s) < ANSWERS_WITHIN_S
+        assert statistics.median(self.answers_s) < ANSWERS_WITHIN_S + lateness.excused_s
 
 
-def go_through(folder: Path, fault: str, planted: bool = False) -> float:
+def go_through(folder: Path, lateness: Lateness, fault: str, planted: bool = False) -> float:
     """One fault again and again on a bench of its own; the longest time until it was told."""
     harness = Harness(folder, FAULTS.index(fault), planted)
     try:
         took_s = [harness.suffer(fault) for _ in range(GONE)]
         harness.more_levels(2)
-        harness.check()
+        harness.check(lateness)
     finally:
         harness.close()
     return max(took_s)
@@ -160,9 +166,10 @@ AT_ONCE = 3
 """Benches side by side: most of it is waiting."""
 
 
-def test_it_is_told_and_the_line_up_goes_on(tmp_path: Path) -> None:
+def test_it_is_told_and_the_line_up_goes_on(tmp_path: Path, lateness: Lateness) -> None:
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        told_s = list(pool.map(partial(go_through, tmp_path), FAULTS))
+        told_s = list(pool.map(partial(go_through, tmp_path, lateness), FAULTS))
+    assert max(told_s) < TOLD_WITHIN_S + lateness.excused_s
     print(f"each {GONE} times, told within:",
           *(f"{name} {s:.2f} s" for name, s in zip(FAULTS, told_s, strict=True)))  # fmt: skip
 
@@ -170,6 +177,8 @@ def test_it_is_told_and_the_line_up_goes_on(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("fault", "found"), [("stands still", "nobody told"), ("loses", "nobody told|are wrong")]
 )
-def test_the_harness_finds_a_link_that_makes_it_up(tmp_path: Path, fault: str, found: str) -> None:
+def test_the_harness_finds_a_link_that_makes_it_up(
+    tmp_path: Path, lateness: Lateness, fault: str, found: str
+) -> None:
     with pytest.raises(AssertionError, match=found):
-        go_through(tmp_path, fault, planted=True)
+        go_through(tmp_path, lateness, fault, planted=True)

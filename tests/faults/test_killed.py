@@ -21,14 +21,17 @@ from typing import Any
 import pytest
 
 from fluxbench.session._engine_process import HEARTBEAT_S, LAST_BREATH_S
+from tests.benches.lateness import Lateness
 from tests.faults.wire import Wire
 
-pytestmark = [pytest.mark.alone, pytest.mark.timeout(600)]
+pytestmark = [pytest.mark.alone, pytest.mark.timeout(900)]
 
 HERE = Path(__file__).parent
 KILLS = int(os.environ.get("FLUXBENCH_KILLS", "10"))
 SILENT_WITHIN_S = 1.0
-WAIT_S = 100.0  # for a machine that is busy with other things
+QUIET_S = 0.35
+"""Without a sound for so long it has fallen silent; sooner than another engine starts."""
+WAIT_S = 240.0  # for a machine that is busy with other things
 
 
 class Process:
@@ -142,7 +145,7 @@ class Harness:
 
     def kill(self, what: str) -> float:
         """Kill it, and give back after how many seconds nothing was sent any more."""
-        killed_s = time.monotonic()
+        killed_s, resumed = time.monotonic(), self.resumed
         if what == "session":
             self.bench.kill()
         elif what == "engine":
@@ -150,15 +153,24 @@ class Harness:
             killed_s = time.monotonic()
         else:
             self.deck.kill()
-        time.sleep(0.35)
-        silent_after_s = self.wire.sounded_s - killed_s
+        silent_after_s = self.silent_after(killed_s, QUIET_S)
         self.take_lines()
         if what == "deck":
             self.deck = self._start_deck(self.deck_port)
         elif what == "session":
             self.check()
             self.bench = self._start_bench()
+        while self.resumed == resumed:  # what was said before comes first
+            self.wait_for(1)
         return silent_after_s
+
+    def silent_after(self, since_s: float, quiet_s: float) -> float:
+        """Wait until nothing was sent for a while; how long after that moment it was last."""
+        end_s = time.monotonic() + WAIT_S
+        while self.wire.silent_for_s < quiet_s:
+            assert time.monotonic() < end_s, "it goes on sending"
+            time.sleep(0.01)
+        return self.wire.sounded_s - since_s
 
     def check(self) -> None:
         """All that was shown is in the book; no number is missing, none is there twice."""
@@ -189,7 +201,7 @@ def harness(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Harness]
 
 
 @pytest.mark.timeout(600 + 30 * KILLS)
-def test_nothing_that_was_shown_is_lost(harness: Harness) -> None:
+def test_nothing_that_was_shown_is_lost(harness: Harness, lateness: Lateness) -> None:
     """And each kill has at most one step repeated, and silence within a second."""
     chance = random.Random(7)
     kinds = [("session", "engine", "session", "engine", "deck")[i % 5] for i in range(KILLS)]
@@ -201,7 +213,7 @@ def test_nothing_that_was_shown_is_lost(harness: Harness) -> None:
     harness.wait_for(3)
     harness.bench.kill()
     harness.check()
-    assert slowest_s < SILENT_WITHIN_S
+    assert slowest_s < SILENT_WITHIN_S + lateness.excused_s
     # A line-up that is taken up tells so by "resumed" after that is in the book, which a kill can
     # come before; the procedure itself tells of it first.
     repeated = len(harness.begun) - len(set(harness.begun))
@@ -212,18 +224,19 @@ def test_nothing_that_was_shown_is_lost(harness: Harness) -> None:
           f"{repeated} steps repeated, silent after {slowest_s:.2f} s at most")  # fmt: skip
 
 
-def test_when_the_session_hangs_the_engine_falls_silent(harness: Harness) -> None:
+def test_when_the_session_hangs_the_engine_falls_silent(
+    harness: Harness, lateness: Lateness
+) -> None:
     """As on a laptop that is put to sleep; afterwards the line-up goes on."""
     harness.wait_for(3)
     stopped_s = time.monotonic()
     os.kill(harness.bench.child.pid, signal.SIGSTOP)
-    time.sleep(HEARTBEAT_S + 1.0)
-    silent_after_s = harness.wire.sounded_s - stopped_s
+    silent_after_s = harness.silent_after(stopped_s, HEARTBEAT_S + 1.0)
     os.kill(harness.bench.child.pid, signal.SIGCONT)
     while harness.resumed == 0:  # what the engine had said before its end comes first
         harness.wait_for(1)
     harness.wait_for(3)
-    assert silent_after_s < HEARTBEAT_S + LAST_BREATH_S + 0.3
+    assert silent_after_s < HEARTBEAT_S + LAST_BREATH_S + 0.3 + lateness.excused_s
     harness.bench.kill()
     harness.check()
 
@@ -231,10 +244,11 @@ def test_when_the_session_hangs_the_engine_falls_silent(harness: Harness) -> Non
 @pytest.mark.parametrize("harness", [True], indirect=True)
 def test_the_harness_finds_a_bench_that_shows_before_it_writes(harness: Harness) -> None:
     with pytest.raises(AssertionError, match="were shown and are not in the book"):
-        kill_thrice(harness)
+        kill_again_and_again(harness)
 
 
-def kill_thrice(harness: Harness) -> None:
-    for _ in range(3):
+def kill_again_and_again(harness: Harness) -> None:
+    """Once or twice there may be nothing that waits to be written."""
+    for _ in range(10):
         harness.wait_for(3)
         harness.kill("session")

@@ -22,12 +22,19 @@ import pytest
 from starlette.testclient import TestClient
 
 from fluxbench.session import Command, Session
+from tests.benches.lateness import Lateness
 from tests.benches.written_lineup import shown
-from tests.faults.inline_bench import AskingAgain, begun, client_of, opened, put_wires_in
+from tests.faults.inline_bench import (
+    WAIT_S,
+    AskingAgain,
+    begun,
+    client_of,
+    opened,
+    put_wires_in,
+)
 
 ROUNDS = int(os.environ.get("FLUXBENCH_ROUNDS", "20"))
 BACK_WITHIN_S = 2.0 if ROUNDS > 20 else 5.0  # a suite may be busy
-WAIT_S = 60.0  # for a machine that is busy with other things
 KINDS = ("reload", "restart", "double click", "unanswered", "double answer", "thing")
 
 pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 10 * ROUNDS)]
@@ -49,6 +56,13 @@ class Harness:
 
     def _start(self) -> None:
         self.session = self._open.enter_context(opened(self.book, self._change))
+        obey, self._commanding = self.session._obey, threading.Lock()
+
+        def obey_alone() -> None:
+            with self._commanding:
+                obey()
+
+        self.session._obey = obey_alone  # type: ignore[method-assign]
         self.client: TestClient = self._open.enter_context(client_of(self.session))
 
     def close(self) -> None:
@@ -91,7 +105,7 @@ class Harness:
         key = f"{kind.replace(' ', '-')}-{len(self.clicked)}"
         on = chance.random() < 0.5
         if kind == "double click":
-            twice(lambda: self.session.submit(Command(key, "silence", {"on": on})))
+            self.twice(lambda: self.session.submit(Command(key, "silence", {"on": on})))
             self.clicked.append(key)
             self.call(key, "silence", on=on)
         elif kind == "unanswered":
@@ -109,7 +123,14 @@ class Harness:
             self.call(chance.choice(self.clicked), "silence", on=on)  # a retry that comes very late
 
     def call_twice_at_once(self, key: str, ask: int) -> None:
-        twice(lambda: self.session.submit(Command(key, "acknowledge", {"ask": ask})))
+        self.twice(lambda: self.session.submit(Command(key, "acknowledge", {"ask": ask})))
+
+    def twice(self, submit: Callable[[], "Future[Any]"]) -> None:
+        """A double click: the second comes before the first is carried out."""
+        with self._commanding:
+            first, second = submit(), submit()
+        assert first.result(WAIT_S)["done"] is True
+        assert second.result(WAIT_S)["done"] is True
 
     def add_twice_at_once(self, key: str) -> None:
         body = {"id": key, "facts": {"name": key}}
@@ -170,13 +191,6 @@ class Harness:
         assert numbers == sorted(set(numbers)), "a reading stands there twice"
 
 
-def twice(submit: Callable[[], "Future[Any]"]) -> None:
-    """A double click: the second comes before the first is carried out."""
-    first, second = submit(), submit()
-    assert first.result(WAIT_S)["done"] is True
-    assert second.result(WAIT_S)["done"] is True
-
-
 def run(harness: Harness, rounds: int) -> None:
     chance = random.Random(13)
     for number in range(rounds):
@@ -199,10 +213,12 @@ def make(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[.
         harness.close()
 
 
-def test_all_is_carried_out_once_and_told_once(make: Callable[..., Harness]) -> None:
+def test_all_is_carried_out_once_and_told_once(
+    make: Callable[..., Harness], lateness: Lateness
+) -> None:
     harness = make()
     run(harness, ROUNDS)
-    assert harness.slowest_s < BACK_WITHIN_S
+    assert harness.slowest_s < BACK_WITHIN_S + lateness.excused_s
     print(f"{ROUNDS} rounds, {len(harness.events)} events, none missing and none twice, back "
           f"after {harness.slowest_s:.2f} s at most")  # fmt: skip
 

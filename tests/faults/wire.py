@@ -1,15 +1,21 @@
-"""The cable between engine and deck, with an ear on it: when was the last sample not silence?"""
+"""The cable between engine and deck, with an ear on it.
+
+It knows when the last sample was sent that is not silence, and how often the deck said that frames
+were lost.
+"""
 
 import socket
 import struct
 import threading
 import time
+from collections.abc import Generator
 from contextlib import suppress
 
 import numpy as np
 
 GREETING_BYTES = 20
 SENT = struct.Struct("<I")
+RETURNED = struct.Struct("<IQI")
 
 
 class Wire:
@@ -18,6 +24,7 @@ class Wire:
     def __init__(self, deck_port: int, tracks: int) -> None:
         self.deck_port = deck_port
         self.sounded_s = 0.0
+        self.lost = 0
         self._tracks = tracks
         self._over = threading.Event()
         self._listener = socket.create_server(("127.0.0.1", 0))
@@ -70,6 +77,8 @@ class Wire:
             _hang_up(bench, deck)
 
     def _return(self, bench: socket.socket, deck: socket.socket) -> None:
+        heard = self._losses()
+        next(heard)
         try:
             while not self._over.is_set():
                 try:
@@ -78,11 +87,28 @@ class Wire:
                     continue
                 if not piece:
                     break
+                heard.send(piece)
                 bench.sendall(piece)
         except OSError:
             pass
         finally:
             _hang_up(bench, deck)
+
+    def _losses(self) -> Generator[None, bytes, None]:
+        """Count them in the pieces of what a deck returns: a line, then blocks."""
+        waiting = bytearray()
+        while b"\n" not in waiting:
+            waiting += yield
+        del waiting[: waiting.index(b"\n") + 1]
+        while True:
+            while len(waiting) < RETURNED.size:
+                waiting += yield
+            frames, _, lost = RETURNED.unpack_from(waiting)
+            self.lost += lost
+            whole = RETURNED.size + 4 * frames * self._tracks
+            while len(waiting) < whole:
+                waiting += yield
+            del waiting[:whole]
 
     def _take(self, end: socket.socket, count: int) -> bytes:
         taken = bytearray()

@@ -3,6 +3,7 @@
 import contextlib
 import os
 import select
+import signal
 import subprocess
 import sys
 import time
@@ -14,7 +15,10 @@ import jack
 
 RATE_HZ = 96_000
 PERIOD_FRAMES = 1024
-PATIENCE_S = 60.0  # for a machine that is busy with other things
+PATIENCE_S = 240.0  # for a machine that is busy with other things
+_ENDS_S = 60.0
+_ANSWERS_MS = 20_000
+"""So long may a client take to answer the server: its own half second is soon over there."""
 
 
 class SoundServer:
@@ -33,11 +37,9 @@ class SoundServer:
         self._wait_until_it_answers()
 
     def _started(self) -> "subprocess.Popen[bytes]":
-        command = (
-            f"jackd -n {self.name} -r -d dummy -r {RATE_HZ} -p {self._period_frames} -C 32 -P 32"
-        )
+        command = f"jackd -n {self.name} -r -t {_ANSWERS_MS} -d dummy -r {RATE_HZ} -C 32 -P 32"
         return subprocess.Popen(
-            command.split(),
+            [*command.split(), "-p", f"{self._period_frames}"],
             env=self.environment,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
@@ -96,21 +98,30 @@ class SoundServer:
 
 
 def first_line(child: subprocess.Popen[str]) -> str:
-    """The next line on the child's standard output, "" if it ends or none comes in time."""
+    """The next line on the child's standard output, "" if it ends or none comes in time.
+
+    A byte at a time, so that nothing of the next line waits where `select` does not see it.
+    """
     assert child.stdout is not None
-    ready, _, _ = select.select([child.stdout], [], [], PATIENCE_S)
-    return child.stdout.readline().strip() if ready else ""
+    pipe, given_up_at, line = child.stdout.fileno(), time.monotonic() + PATIENCE_S, b""
+    while not line.endswith(b"\n"):
+        ready, _, _ = select.select([pipe], [], [], max(0.0, given_up_at - time.monotonic()))
+        if not ready or not (byte := os.read(pipe, 1)):
+            return ""
+        line += byte
+    return line.decode().strip()
 
 
 def end(child: "subprocess.Popen[str] | subprocess.Popen[bytes]") -> None:
     """Have a child end, by force if it must be, and close its pipes."""
     if child.poll() is None:
         child.terminate()
+        child.send_signal(signal.SIGCONT)  # one that a test has stopped
     try:
-        child.wait(5.0)
+        child.wait(_ENDS_S)
     except subprocess.TimeoutExpired:
         child.kill()
-        child.wait(PATIENCE_S)
+        child.wait()
     for pipe in (child.stdout, child.stderr):
         if pipe is not None:
             pipe.close()

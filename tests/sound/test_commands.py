@@ -14,7 +14,7 @@ from fluxbench.cli._deck import deck
 from fluxbench.cli._interfaces import app as interfaces
 from tests.sound.server import SoundServer
 
-pytestmark = pytest.mark.sound
+pytestmark = [pytest.mark.sound, pytest.mark.timeout(900)]
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -54,24 +54,38 @@ def test_a_deck_without_a_server_or_with_a_name_in_use_is_refused() -> None:
     assert isinstance(run(deck, "--port", "0").exception, MisuseError)
 
 
-def test_a_loop_back_check_measures_a_wire() -> None:
+def checked() -> dict[str, Any]:
+    """What a check of four wires finds; where frames were lost, all that is said is honest."""
     result = run(interfaces, "check", "--interface", "deck", "--inputs", "4", "--outputs", "4",
                  "--seconds", "1", "--agreed", "--json")  # fmt: skip
-    found = json.loads(result.stdout)
+    found = dict(json.loads(result.stdout))
     assert (found["name"], found["rate_hz"]) == ("deck", 96_000)
     assert {(c["output"], c["input"]) for c in found["cables"]} <= {(n, n) for n in range(1, 5)}
-    assert found["cables"]
-    if not found["lost_told"]:
-        assert len(found["cables"]) == 4
-    # The bench sends 60 ms after what it takes, and the loop of two clients adds a period.
-    assert found["round_trip_frames"] == 5760 + 1024
     for cable in found["cables"]:
         if cable["gain_db"] is not None:  # a busy machine may lose frames: then there is no number
             assert abs(cable["gain_db"]) < 0.001
             assert abs(cable["drift_ppm"]) < 0.01
-    if not found["lost_told"]:
-        assert found["faults"] == []
     assert result.exit_code == int(bool(found["faults"]))
+    if lost(found):
+        assert found["faults"]
+    else:
+        assert len(found["cables"]) == 4
+        assert found["faults"] == []
+    return found
+
+
+def lost(found: dict[str, Any]) -> int:
+    return int(found["lost_told"] + found["lost_silent"])
+
+
+def test_a_loop_back_check_measures_a_wire() -> None:
+    # The bench sends 60 ms after what it takes, and the loop of two clients adds a period.
+    wanted = 5760 + 1024
+    for _ in range(5):
+        found = checked()
+        if found["round_trip_frames"] == wanted or not lost(found):
+            break
+    assert found["round_trip_frames"] == wanted
 
 
 def test_nothing_is_sent_before_the_caution_is_agreed_to() -> None:

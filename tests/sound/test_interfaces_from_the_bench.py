@@ -12,7 +12,7 @@ from fluxbench.session import LoopTrial, MeterTrial, Session, Trials, Wish
 from fluxbench.session._one_trial import open_interface
 from tests.sound.server import SoundServer
 
-pytestmark = pytest.mark.sound
+pytestmark = [pytest.mark.sound, pytest.mark.timeout(900)]
 
 JACK = "JACK Audio Connection Kit"
 WISH = Wish("deck", JACK, inputs=2, outputs=2)
@@ -39,21 +39,27 @@ def test_the_interface_of_the_bench_is_checked_calibrated_and_taken_back(
         (deck,) = [one for one in trials.interfaces() if one["name"] == "deck"]
         assert (deck["host_api"], deck["inputs"], deck["opened"]) == (JACK, 4, True)
 
-        trials.begin(WISH, LoopTrial(-12.0, 1.0))
-        assert session.state["bench"]["engine"] == "resting"
-        until(lambda: not trials.state["running"])
-        found = trials.state["found"]
-        assert trials.state["line"] is None
-        assert [cable["gain_db"] for cable in found["cables"]] == pytest.approx([0, 0], abs=1e-4)
+        for _ in range(5):  # a busy machine may lose frames: then there is no number
+            trials.begin(WISH, LoopTrial(-12.0, 1.0))
+            assert session.state["bench"]["engine"] == "resting"
+            until(lambda: not trials.state["running"])
+            found = trials.state["found"]
+            assert trials.state["line"] is None
+            until(lambda: session.state["bench"]["engine"] == "running")
+            gains_db = [cable["gain_db"] for cable in found["cables"]]
+            read = [gain_db for gain_db in gains_db if gain_db is not None]
+            assert read == pytest.approx([0.0] * len(read), abs=1e-4)
+            if not found["lost_told"] or len(read) == 2:
+                break
+        assert len(read) == 2
         assert found["round_trip_frames"] > 1024  # a period, and what the bench keeps in hand
         assert abs(found["drift_ppm"]) < 0.01  # one server, one clock
-        until(lambda: session.state["bench"]["engine"] == "running")
 
         trials.begin(WISH, MeterTrial(-14.0, 1000.0))
         until(lambda: len(trials.state["levels_dbfs"]) == 2)
         trials.stand(2)
-        until(lambda: trials.state["levels_dbfs"][1] > -14.05)
-        assert trials.state["levels_dbfs"] == pytest.approx([-200.0, -14.0], abs=0.01)
+        wanted = pytest.approx([-200.0, -14.0], abs=0.01)
+        until(lambda: trials.state["levels_dbfs"] == wanted)
         trials.read("out", 2, "4.2 dBu")
         trials.keep("a meter", 0.1, "k1")
         trials.end()

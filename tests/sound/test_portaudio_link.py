@@ -9,17 +9,21 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import jack
 import numpy as np
 import pytest
 
 from fluxbench.base import ChannelsError, Flag, LinkError, MisuseError, NoServerError
 from fluxbench.links import Interface, Link, PortAudioLink, interfaces
+from tests.benches.lateness import Lateness
 from tests.contract.test_links import LinkContract
 from tests.sound.server import PATIENCE_S, PERIOD_FRAMES, RATE_HZ, SoundServer, first_line
 
-pytestmark = pytest.mark.sound
+pytestmark = [pytest.mark.sound, pytest.mark.timeout(900)]
 
 BLOCK = 1920  # 20 ms
+MOST_BLOCKS = 3000
+"""A stream that loses much, on a busy machine, is looked at for a minute."""
 JACK = "JACK Audio Connection Kit"
 
 
@@ -38,7 +42,8 @@ def link() -> Iterator[PortAudioLink]:
 class TestPortAudioLink(LinkContract):
     """The contract of all links, through the loop-back client."""
 
-    TOLD_LATE_BLOCKS = 2  # a server tells of a late client up to a period of 1024 frames later
+    TOLD_LATE_BLOCKS = 20  # a server tells of a late client by a thread of no haste
+    MOST_BLOCKS = 3000
 
     @pytest.fixture
     def link(self) -> Iterator[Link]:
@@ -61,26 +66,43 @@ def test_a_client_that_comes_later_is_seen(server: SoundServer) -> None:
     link.close()
 
 
-def test_no_lost_frame_stays_unreported_in_four_seconds(link: PortAudioLink) -> None:
+@pytest.fixture
+def faults(server: SoundServer) -> Iterator[list[float]]:
+    """What the server itself tells of periods that it, or a client, was late for."""
+    told: list[float] = []
+    client = jack.Client("who counts faults", no_start_server=True, servername=server.name)
+    client.set_xrun_callback(told.append)
+    client.activate()
+    yield told
+    client.deactivate()
+    client.close()
+
+
+def test_no_lost_frame_stays_unreported_in_four_seconds(
+    link: PortAudioLink, faults: list[float]
+) -> None:
     contract = LinkContract()
-    frame, seen, told = 0, [], []
-    for _ in range(200):
+    frame, seen, told, lost = 0, [], [], 0
+    while len(told) < 200 or (told.count(False) < 100 and len(told) < MOST_BLOCKS):
         block = link.exchange(contract.send_numbers(link, frame, BLOCK))
         frame += BLOCK
         numbers = contract.numbers(block.samples)
         numbers[~np.any(block.samples != 0.0, axis=1)] = -1
         seen.append(numbers)
         told.append(bool(block.flags))
+        lost += Flag.INPUT_LOST in block.flags
     numbers = np.concatenate(seen)
     begin = int(np.argmax(numbers[:, 0] >= 0))
-    assert begin < 0.2 * RATE_HZ
+    assert begin < 0.2 * RATE_HZ or any(told[: begin // BLOCK + 1])
     breaks = begin + np.flatnonzero(np.any(np.diff(numbers[begin:], axis=0) != 1, axis=1))
     for place in breaks + 1:
         # A period that left too late comes back with the next one, and ends with that; a server
-        # tells of a late client up to a period after what it spoilt.
-        first, last = (place - 2 * PERIOD_FRAMES) // BLOCK, (place + PERIOD_FRAMES) // BLOCK
+        # tells of a late client when it comes to that: within 0.2 s.
+        first, last = (place - 4 * PERIOD_FRAMES) // BLOCK, place // BLOCK + 10
         assert any(told[max(first, 0) : last + 1]), f"frame {place} is broken without a flag"
-    assert np.mean(told) < 0.25
+    assert told.count(False) >= 100
+    # One fault is told with three periods, in four blocks at most.
+    assert lost < 0.1 * len(told) + 4 * len(faults)
 
 
 def test_the_delay_stays_when_the_caller_was_late(link: PortAudioLink) -> None:
@@ -89,28 +111,46 @@ def test_the_delay_stays_when_the_caller_was_late(link: PortAudioLink) -> None:
     frame, lost = 0, Flag.NONE
     for absence_s in (0.0, 0.2, 1.5):
         time.sleep(absence_s)
-        for _ in range(30):
+        behind, clean = list[int](), 0
+        while len(behind) < 30 or (clean < 10 and len(behind) < MOST_BLOCKS):
             block = link.exchange(contract.send_numbers(link, frame, BLOCK))
-            behind = frame - contract.numbers(block.samples)[0, 0]
+            behind.append(frame - int(contract.numbers(block.samples)[0, 0]))
             frame += BLOCK
             lost |= block.flags
-        assert behind == round(0.06 * RATE_HZ) + PERIOD_FRAMES
+            clean = 0 if block.flags else clean + 1
+        assert clean >= 10
+        assert np.median(behind[-10:]) == round(0.06 * RATE_HZ) + PERIOD_FRAMES
     assert Flag.INPUT_LOST in lost
     assert Flag.OUTPUT_LOST in lost
+
+
+def until_it_sounds(link: PortAudioLink, send: np.ndarray) -> None:
+    for _ in range(MOST_BLOCKS):
+        if link.exchange(send).samples.all():
+            return
+    pytest.fail("nothing comes back")
 
 
 def test_the_silence_key_silences_at_once() -> None:
     key = threading.Event()
     link = PortAudioLink("deck", silence=key)
     send = np.full((BLOCK, 24), 0.25, np.float32)
-    for _ in range(20):
-        block = link.exchange(send)
-    assert block.samples.all()
+    for _ in range(10):
+        until_it_sounds(link, send)
     key.set()
-    for _ in range(4):  # two periods and a block, and one more for a slow machine
+    # By the frames, not by the calls: those may be of what came long before. Two periods are on
+    # their way; one that the server has lost comes once more.
+    silent_from = link._ring.clock + 4 * BLOCK
+    silent = 0
+    for _ in range(MOST_BLOCKS):
         block = link.exchange(send)
-    assert not block.samples.any()
+        if block.first_frame >= silent_from and not block.flags:
+            assert not block.samples.any()
+            silent += 1
+        if silent == 20:
+            break
     link.close()
+    assert silent == 20
 
 
 def test_fewer_channels_and_no_sends_are_possible() -> None:
@@ -139,12 +179,17 @@ def test_closing_leaves_no_thread() -> None:
         return len(os.listdir("/proc/self/task"))
 
     PortAudioLink("deck").close()
+    # Where the system lists a thread that has just ended, more are listed than there are.
+    time.sleep(0.5)
     before = threads()
     for _ in range(3):
         link = PortAudioLink("deck")
         link.exchange(np.zeros((BLOCK, 24), np.float32))
         link.close()
-    assert threads() == before
+    given_up_at = time.monotonic() + PATIENCE_S
+    while threads() > before:
+        assert time.monotonic() < given_up_at, f"{threads() - before} threads are left"
+        time.sleep(0.05)
 
 
 EXCHANGING = str(Path(__file__).with_name("exchanging.py"))
@@ -157,16 +202,17 @@ def test_a_server_that_goes_away_is_told_within_a_second(
     own_server.loopback("deck", 24)
     child, line = own_server.client([EXCHANGING, "deck"])
     assert line == "running"
-    own_server.process.send_signal(how)
-    after_s, message = first_line(child).split(" ", 1)
-    closing_s = float(first_line(child))
-    again = first_line(child)
-    child.wait(5.0)
+    with Lateness() as lateness:
+        own_server.process.send_signal(how)
+        after_s, message = first_line(child).split(" ", 1)
+        closing_s = float(first_line(child))
+        again = first_line(child)
+    child.wait(PATIENCE_S)
     if how == signal.SIGSTOP:
         own_server.process.send_signal(signal.SIGCONT)
-    assert float(after_s) < 1.3
+    assert float(after_s) < 1.3 + lateness.excused_s
     assert message.startswith("deck has")
-    assert closing_s < 1.0
+    assert closing_s < 1.0 + lateness.excused_s
     assert again == "the sound server went away under this process; start a new one"
 
 
@@ -177,14 +223,13 @@ def test_a_client_that_is_killed_is_silence_within_a_second(own_server: SoundSer
         link = PortAudioLink("deck")
     try:
         send = np.full((BLOCK, 24), 0.25, np.float32)
-        for _ in range(20):
-            block = link.exchange(send)
-        assert block.samples.all()
+        for _ in range(10):
+            until_it_sounds(link, send)
         own_server.clients[0].kill()
-        start = time.monotonic()
-        while block.samples.any() and time.monotonic() - start < 5.0:
-            block = link.exchange(send)
-        assert time.monotonic() - start < 1.0
+        own_server.clients[0].wait(PATIENCE_S)
+        killed_at = link._ring.clock  # a second of the stream: who calls may be late
+        while (block := link.exchange(send)).samples.any():
+            assert block.first_frame < killed_at + RATE_HZ
     finally:
         link.close()
 
@@ -193,9 +238,12 @@ def test_no_server_is_one_line() -> None:
     code = "from fluxbench.links import PortAudioLink\nPortAudioLink('deck')"
     environment = os.environ | {"JACK_DEFAULT_SERVER": "nobody-runs-this"}
     child = subprocess.run(
-        [sys.executable, "-c", code], env=environment, capture_output=True, text=True,
+        [sys.executable, "-c", code],
+        env=environment,
+        capture_output=True,
+        text=True,
         timeout=PATIENCE_S,
-    )  # fmt: skip
+    )
     last = child.stderr.strip().splitlines()[-1]
     assert NoServerError.__name__ in last
     assert "start the sound server" in last

@@ -15,7 +15,7 @@ from fluxbench.cli import main
 from fluxbench.links import HttpControls
 from tests.sound.server import SoundServer, end
 
-pytestmark = pytest.mark.sound
+pytestmark = [pytest.mark.sound, pytest.mark.timeout(900)]
 
 TRACKS = 4
 PATIENCE_S = 240.0
@@ -28,7 +28,7 @@ class Deck:
         command = f"-m fluxbench deck --tracks {TRACKS} --speed 30 --seed 2 --port 0"
         self.process, line = server.client(command.split())
         self.url = line.rpartition(" ")[2]
-        self.hands = HttpControls(self.url, PATIENCE_S)
+        self.hands = HttpControls(self.url, timeout_s=PATIENCE_S)
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,18 @@ from typing import Any
 import numpy as np
 
 from fluxbench.base import DeckError, FluxbenchError
-from fluxbench.deck._server import serve_deck
+from fluxbench.deck._server import _serve, serve_deck
+from fluxbench.deck._server._client import DeckClient
+
+CLIENTS: list[DeckClient] = []
+
+
+class KnownClient(DeckClient):
+    """One whose count of periods that came late is told with the deck's state."""
+
+    def start(self) -> None:
+        CLIENTS.append(self)
+        super().start()
 
 
 class WireDeck:
@@ -22,7 +33,13 @@ class WireDeck:
         return send if self._state == "play" else np.zeros_like(send)
 
     def state(self) -> dict[str, Any]:
-        return {"tracks": self.tracks, "rate_hz": self.rate_hz, "transport": self._state}
+        late = sum(one.late_periods + one.lost_periods for one in CLIENTS)
+        return {
+            "tracks": self.tracks,
+            "rate_hz": self.rate_hz,
+            "transport": self._state,
+            "late_periods": late,
+        }
 
     def turn(self, trimmer: str, turns: float, track: int | None = None) -> float:
         if trimmer != "bias":
@@ -48,6 +65,7 @@ class WireDeck:
 
 
 def main() -> None:
+    _serve.DeckClient = KnownClient  # type: ignore[misc]
     try:
         serve_deck(WireDeck, port=int(sys.argv[1]), name=(sys.argv[2:] or ["deck"])[0])
     except FluxbenchError as error:

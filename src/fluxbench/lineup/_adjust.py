@@ -58,7 +58,7 @@ def _adjust(bench: Bench, job: Job, target_db: F64) -> Procedure:
     round_of.origin_db = bench.way_back.origin(job.trimmer, bench.steps.parts("as found")[0])
     usable = bench.live & np.isfinite(found)
     for t in np.flatnonzero(bench.live & ~usable):
-        bench.note(f"{job.trimmer} of track {t + 1} has no reading; it is left as it is")
+        bench.note_of(job.trimmer, int(t), "has no reading; it is left as it is")
     due = usable & (np.abs(target_db - found) > job.band.hold_db)
     for _ in range(4):
         if not due.any():
@@ -230,19 +230,17 @@ class Round:
         off, trimmer = self._off_db(track), self._job.trimmer
         step_db = self._step_db(track, off)
         if step_db is not None:
-            self._bench.note(
-                f"{trimmer} of track {track + 1} moves in steps of about {step_db:.2f} dB: the"
-                f" nearest is taken, {off:+.2f} dB are left"
-            )
+            left = f"the nearest is taken, {off:+.2f} dB are left"
+            self._bench.note_of(trimmer, track, f"moves in steps of about {step_db:.2f} dB: {left}")
             self.stuck[track] = True
         if abs(off) <= self._job.band.hold_db or step_db is not None:
             if self._goes_back(track):
-                self._bench.note(f"{trimmer} of track {track + 1} {WAS_PUT_BACK}")
+                self._bench.note_of(trimmer, track, WAS_PUT_BACK)
             self._take(track)
         else:
             self.stuck[track] = True
             left = f"{off:+.2f} dB are left" if np.isfinite(off) else "there is no reading"
-            self._bench.note(f"{trimmer} of track {track + 1} is not in: {left}")
+            self._bench.note_of(trimmer, track, f"is not in: {left}")
         self._follower.forget(track)
 
     def _take(self, track: int) -> None:

@@ -64,6 +64,10 @@ class Telling:
             self.view = replace(self.view, notes=(*self.view.notes, text))
             self.write("note", text=text)
 
+    def note_of(self, trimmer: str, track: int, text: str) -> None:
+        """Say something of the trimmer of a track (from 0)."""
+        self.note(f"{trimmer.replace('_', ' ')} of track {track + 1} {text}")
+
     def leave_out(self, track: int, why: str) -> None:
         """Go on without a track (from 0); `Stop` if it was the last one.
 

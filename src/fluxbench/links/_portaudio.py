@@ -25,6 +25,9 @@ from fluxbench.links._sends import check_send
 _CAPACITY_S = 1.0  # the caller may be this late before frames are lost
 _GIVEN_UP_S = 1.0  # without a callback the interface is gone
 _LOOK_S = 0.1
+_LOOKS = round(_GIVEN_UP_S / _LOOK_S)  # counted: while the machine stands still nobody is late
+_LEAVING_S = 0.5
+_SHORT_LOOK_S = 2e-3
 
 _starting = threading.Lock()
 _open_streams = 0
@@ -167,7 +170,7 @@ class PortAudioLink:
                 f"send at most {self._ring.longest_block}"
             )
         self._ring.send(send)
-        moved_at, clock = time.monotonic(), self._ring.clock
+        looks, clock = 0, self._ring.clock
         while True:
             self._ring.arrived.clear()
             block = self._ring.take(len(send))
@@ -178,12 +181,12 @@ class PortAudioLink:
                 raise self._lost("has ended the stream")
             if self._ring.arrived.wait(_LOOK_S):
                 continue
-            now = time.monotonic()
+            looks += 1
             if self._ring.clock != clock:
-                moved_at, clock = now, self._ring.clock
+                looks, clock = 0, self._ring.clock
             elif not self._stream.active:
                 raise self._lost("has stopped")
-            elif now - moved_at > _GIVEN_UP_S:
+            elif looks >= _LOOKS:
                 raise self._lost(f"has given no frame for {_GIVEN_UP_S:g} s")
 
     def _check_pace(self, block: Block) -> None:
@@ -223,11 +226,12 @@ class PortAudioLink:
     def _periods_come(self) -> bool:
         """Whether the callback is still called; a period lasts some milliseconds."""
         periods = self._ring.periods
-        given_up_at = time.monotonic() + 0.5
-        while self._stream.active and time.monotonic() < given_up_at:
+        for _ in range(round(_LEAVING_S / _SHORT_LOOK_S)):
+            if not self._stream.active:
+                return False
+            time.sleep(_SHORT_LOOK_S)
             if self._ring.periods != periods:
                 return True
-            time.sleep(2e-3)
         return False
 
 

@@ -22,8 +22,11 @@ from fluxbench.signals import Signal
 STEP_S = 0.02
 HEARTBEAT_S = 1.0
 """Without a word from the session for so long the engine ends."""
+LISTENS_S = 0.05
 LAST_BREATH_S = 0.2
 """So long may falling silent take."""
+LAST_WORD_S = 2.0
+"""So long may whoever is silent take to say why."""
 QUEUED = 500
 """Blocks of hops that wait for the session at most: ten seconds."""
 
@@ -169,6 +172,7 @@ class Room:
         self.over = threading.Event()
         self.settings: Settings | None = None
         self.listening: Listening | None = None
+        self._by_force: threading.Timer | None = None
         self._waiting: queue.Queue[Message | None] = queue.Queue(QUEUED)
         self._left_out = 0
         self._ear = WatchedThread("ear", self._listen, self._died)
@@ -213,18 +217,23 @@ class Room:
 
     def finish(self) -> None:
         """Have everything said, then end, if need be by force."""
-        threading.Timer(LAST_BREATH_S, os._exit, (1,)).start()
-        self._waiting.put(None)
-        self._mouth.join(LAST_BREATH_S)
+        if self._by_force is not None:
+            self._by_force.cancel()
+        with suppress(queue.Full):
+            self._waiting.put(None, timeout=LAST_WORD_S)
+            self._mouth.join(LAST_WORD_S)
         os._exit(0)
 
     def _listen(self) -> None:
-        heard_s = time.monotonic()
+        waited_s = 0.0  # for the next word; while the machine stands still nobody waits
         try:
-            while time.monotonic() - heard_s < HEARTBEAT_S:
-                if self._commands.poll(0.05):
+            while waited_s < HEARTBEAT_S:
+                began_s = time.monotonic()
+                if not self._commands.poll(LISTENS_S):
+                    waited_s += min(time.monotonic() - began_s, 2.0 * LISTENS_S)
+                else:
                     message = self._commands.recv()
-                    heard_s = time.monotonic()
+                    waited_s = 0.0
                     if message is None:
                         break
                     if isinstance(message, Settings):
@@ -252,7 +261,13 @@ class Room:
     def _end(self) -> None:
         """Ramp down; whoever cannot do that in time is silent by the end of the process."""
         if not self.over.is_set():
+            self._by_force = threading.Timer(LAST_BREATH_S, self._break_off)
+            self._by_force.daemon = True
+            self._by_force.start()
             self.over.set()
-            timer = threading.Timer(LAST_BREATH_S, os._exit, (1,))
-            timer.daemon = True
-            timer.start()
+
+    def _break_off(self) -> None:
+        with suppress(queue.Full):
+            self._waiting.put_nowait(None)
+            self._mouth.join(LISTENS_S)
+        os._exit(1)

@@ -86,7 +86,7 @@ def test_a_trimmer_at_its_end_is_left_and_said() -> None:
     view = FiguresRehearsal(deck, course=record_level).run(400.0)
     assert view.closed
     for track, off_db in enumerate(-deck.returns_db(1000.0), 1):
-        assert f"record_level of track {track} is not in: {off_db:+.2f} dB are left" in view.notes
+        assert f"record level of track {track} is not in: {off_db:+.2f} dB are left" in view.notes
 
 
 def test_the_angle_is_read_where_only_the_record_head_is_set() -> None:

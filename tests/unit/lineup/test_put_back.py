@@ -62,7 +62,7 @@ def test_it_ends_where_it_was_found_and_that_is_said(rehearsal: Regretful, trimm
     assert abs(left) < HOLD.get(trimmer, 0.15)
     assert rehearsal.told[trimmer].words.endswith("back to as found")
     notes = "\n".join(rehearsal.lineup.view.notes)
-    name = trimmer.replace("_", " ") if trimmer.endswith("azimuth") else f"{trimmer} of track 2"
+    name = trimmer.replace("_", " ") + ("" if trimmer.endswith("azimuth") else " of track 2")
     assert f"{name} was put back to where it was found" in notes
     assert len(rehearsal.journal("put back", trimmer=trimmer, on=True)) == 1
 
