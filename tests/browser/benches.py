@@ -16,9 +16,15 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from urllib.request import urlopen
+from urllib.error import HTTPError
+from urllib.request import ProxyHandler, Request, build_opener
+
+from fluxbench.links import HttpControls
 
 ROOT = Path(__file__).parents[2]
+ANSWERS_WITHIN_S = 60.0
+ENDS_WITHIN_S = 60.0
+"""For a machine that is busy with other things."""
 READY = re.compile(r"samples at port (\d+), controls at (http://\S+:(\d+))")
 PASSED_FIRST = "try { localStorage.setItem('fluxbench.first told', 'true') } catch {}"
 """For a page of somebody who has passed the first hour."""
@@ -40,8 +46,34 @@ class Running:
 
     def truth(self) -> dict[str, Any]:
         """What no bench may know: for judging what was done."""
-        with urlopen(self.deck["controls"] + "/truth", timeout=10) as answer:
-            return dict(json.load(answer))
+        return dict(json.loads(answer_of(self.deck["controls"] + "/truth")[1]))
+
+    @property
+    def hands(self) -> HttpControls:
+        """The controls of its practice deck, patient with a deck that is busy."""
+        return HttpControls(self.deck["controls"], ANSWERS_WITHIN_S)
+
+    def get(self, path: str) -> Any:
+        """What the bench answers, apart from the page."""
+        status, content = answer_of(self.address + path)
+        assert status == 200, content
+        return json.loads(content)
+
+    def post(self, path: str, body: dict[str, Any]) -> tuple[int, Any]:
+        """The same with something to be done."""
+        status, content = answer_of(self.address + path, json.dumps(body).encode())
+        return status, json.loads(content)
+
+
+def answer_of(url: str, body: bytes | None = None) -> tuple[int, bytes]:
+    """Status and content, over a connection that nobody else uses."""
+    request = Request(url, body, {} if body is None else {"Content-Type": "application/json"})
+    try:
+        with build_opener(ProxyHandler({})).open(request, timeout=ANSWERS_WITHIN_S) as answer:
+            return int(answer.status), bytes(answer.read())
+    except HTTPError as error:
+        with error:
+            return error.code, error.read()
 
 
 @contextmanager
@@ -65,7 +97,7 @@ def quick_deck(book: Path, tracks: int, pace: float, seed: int) -> Iterator[None
         yield
     finally:
         end(deck.pid)
-        deck.wait(20.0)
+        deck.wait(ENDS_WITHIN_S)
 
 
 @contextmanager
@@ -95,7 +127,7 @@ def _serving(book: Path, tracks: int, pace: float) -> Iterator[Running]:
             yield Running(found[0], book, process, pace)
     finally:
         end(process.pid)
-        process.wait(20.0)
+        process.wait(ENDS_WITHIN_S)
         process.stdout.close()
         note = book.with_name(book.name + ".deck-runs")
         if note.exists():

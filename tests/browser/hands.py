@@ -8,15 +8,20 @@ from dataclasses import dataclass
 
 from playwright.sync_api import Page
 
+from tests.browser.waits import watch, watched
+
 READ = """() => {
   const text = (name) => document.querySelector('.focus ' + name)?.textContent?.trim() ?? null;
   return {
     kicker: text('.kicker'), big: text('.big'), track: text('.who'), number: text('.number'),
-    way: text('.way'), verdict: text('.verdict span'), fine: text('.fine'), words: text('.words'),
-    stage: document.querySelector('.stages [aria-current] .name')?.textContent ?? null,
+    way: text('.way'), fine: text('.fine'), words: text('.words'),
   };
 }"""
 WAYS = {"raise": 1, "lower": -1}
+GONE_S = 10.0
+"""Nobody's trimmer in hand for so long: it is over, and no page that was loaded a moment ago."""
+SETTLES_S = 10.0
+STILL_DB = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +32,6 @@ class Seen:
     track: int | None
     deviation_db: float | None
     way: int
-    verdict: str | None
     moved_db: float
     wait_s: float
     words: str
@@ -45,7 +49,6 @@ def see(page: Page) -> Seen:
         int(told["track"]) if (told["track"] or "").isdecimal() else None,
         float(number[0]) * (way or 1) if number else None,
         way,
-        told["verdict"],
         (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,
         float(wait[1]) if wait else 0.0,
         told["words"] or "",
@@ -78,6 +81,7 @@ class Setting:
         self.phases: list[int] = []
         self._turns_per_db = 0.0
         self._tried = 0.0
+        self._gone_s: float | None = None
         self.story: list[str] = []
         """What was seen and done, for a failure to be read."""
 
@@ -88,27 +92,42 @@ class Setting:
         """
         met = False
         end_s = time.monotonic() + patience_s
+        self._watch_verdicts()
         while time.monotonic() < end_s:
             now = see(self._page)
-            if now.track is not None and now.track != self._track:
+            if self._is_past(now):
+                self._note_verdicts()
                 return True
             if now.track is None:
-                if self.verdicts and now.big:
-                    return True
                 self._page.wait_for_timeout(200)
-                continue
-            if now.verdict:
-                self.verdicts.add(now.verdict)
-            if now.deviation_db is None:
+            elif now.deviation_db is None:
                 self._seek(now)
             elif not met:
                 met = True
+                self._note_verdicts()
                 at_number()
+                self._watch_verdicts()
             elif now.way:
                 self._set(now)
             else:
                 self._page.wait_for_timeout(300)
         return False
+
+    def _is_past(self, now: Seen) -> bool:
+        """Whether the page looks at something else, for good."""
+        if now.track is not None:
+            self._gone_s = None
+            return now.track != self._track
+        self._gone_s = self._gone_s or time.monotonic()
+        return bool(self.phases) and time.monotonic() - self._gone_s > GONE_S
+
+    def _watch_verdicts(self) -> None:
+        """One may stand there for a part of a second only."""
+        watch(self._page, ".focus .who", ".focus .verdict span")
+
+    def _note_verdicts(self) -> None:
+        told = [text.split(": ") for text in watched(self._page)]
+        self.verdicts |= {verdict for track, verdict in told if track == str(self._track)}
 
     def _turn(self, turns: float) -> float:
         """Turn, not further than a wrist does at once; what was turned."""
@@ -133,20 +152,23 @@ class Setting:
         self._turn(0.3 * now.way * self._turns_per_db)
         self._page.wait_for_timeout(250)
 
-    def _watch(self, seconds: float) -> None:
-        """Keep an eye on the verdict while the reading settles."""
-        end_s = time.monotonic() + seconds
+    def _settle(self, seconds: float) -> None:
+        """Wait as long as the page says, and until the number stands still."""
+        self._page.wait_for_timeout(1000 * seconds)
+        end_s = time.monotonic() + SETTLES_S
+        last = see(self._page).deviation_db
         while time.monotonic() < end_s:
-            now = see(self._page)
-            if now.track == self._track and now.verdict:
-                self.verdicts.add(now.verdict)
-            self._page.wait_for_timeout(100)
+            self._page.wait_for_timeout(300)
+            now = see(self._page).deviation_db
+            if now is None or last is None or abs(now - last) < STILL_DB:
+                return
+            last = now
 
     def _set(self, now: Seen) -> None:
         assert now.deviation_db is not None
         scale = self._turns_per_db or 0.2
         turned = self._turn(now.deviation_db * scale)
-        self._watch((now.wait_s + 0.5) / self._pace)
+        self._settle((now.wait_s + 0.5) / self._pace)
         then = see(self._page)
         if then.track != self._track or then.deviation_db is None:
             return

@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 from playwright.sync_api import Browser, Page, WebSocketRoute, expect
 
 from tests.browser.benches import PASSED_FIRST, Running
+from tests.browser.conftest import PATIENCE_MS
+from tests.browser.waits import comes_to
 
-pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 
 DISTANCE_MM = 3000.0
 WIDE, HIGH = 1180, 820
@@ -61,6 +63,7 @@ SIZES = """() => {
     verdict: high(".verdict span", "x"), arrow: box(".arrow"), mark: box(".verdict svg"),
   };
 }"""
+FONTS = "() => Promise.all([...document.fonts].map((font) => font.load())).then(() => true)"
 COLOURS = """() => {
   const rgb = (colour) => colour.match(/[\\d.]+/g).slice(0, 3).map(Number);
   return { on: rgb(getComputedStyle(document.querySelector(".verdict")).color),
@@ -106,8 +109,10 @@ class MadeUp:
     """A page whose meters say what the test wants."""
 
     def __init__(self, page: Page, bench: Running, room: str) -> None:
-        state = page.request.get(bench.address + "/api/state").json()
+        state = bench.get("/api/state")
         state |= {"lineup": LINE_UP, "ask": None}
+        # However far the real one has come with starting, or if it has to start again.
+        state["bench"] |= {"engine": "running", "line": None, "only_zeros": False, "saved": True}
         state["stages"] = [{"name": "bias", "status": "now", "reason": None, "caution": None}]
         told = json.dumps({"seq": 1, "what": "made up", "set": state})
         self._page = page
@@ -116,6 +121,8 @@ class MadeUp:
         page.route_web_socket("**/api/sockets/meters", lambda socket: self._meters.append(socket))
         page.goto(f"{bench.address}/#{room}")
         expect(page.locator(f".{room}")).to_be_visible()
+        comes_to(page, lambda: len(self._meters), lambda count: count > 0)
+        page.evaluate(FONTS)  # sizes are told in the page's own letters
 
     def say(self, of: dict[str, Any]) -> None:
         advice = {
@@ -147,6 +154,7 @@ def test_a_glance_from_three_metres_is_enough(chromium: Browser, bench: Running)
                 reduced_motion="reduce",
             )
             page = context.new_page()
+            page.set_default_timeout(PATIENCE_MS)
             page.add_init_script(PASSED_FIRST)
             page.emulate_media(reduced_motion="reduce")
             made = MadeUp(page, bench, room)

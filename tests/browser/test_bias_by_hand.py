@@ -1,29 +1,20 @@
 """Bias of a track, set in a real browser by what the page shows, with a reload in the middle."""
 
 import re
-import time
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.benches import Running
 from tests.browser.hands import Setting, see
+from tests.browser.waits import LONG_S, let_deck_until
 
 pytestmark = pytest.mark.browser
 
 
-def answer_asks(page: Page, until: str, patience_s: float = 90.0) -> None:
+def answer_asks(page: Page, until: str) -> None:
     """Let the practice deck do what is asked until the page says `until`."""
-    end_s = time.monotonic() + patience_s
-    does = page.get_by_role("button", name="Let the practice deck do it")
-    while time.monotonic() < end_s:
-        now = see(page)
-        if until in f"{now.big} {now.words}":
-            return
-        if does.count() and does.is_enabled():
-            does.click()
-        page.wait_for_timeout(200)
-    pytest.fail(f"the page never said {until!r}; it says {see(page)}")
+    let_deck_until(page, lambda: until in f"{see(page).big} {see(page).words}", but=until)
 
 
 def stage_card(page: Page, title: str) -> None:
@@ -52,16 +43,16 @@ def test_a_trimmer_is_turned_past_the_peak_to_its_target(page: Page, bench: Runn
 
     def reload() -> None:
         page.reload()
-        page.wait_for_selector(".focus:not(.waiting)")
+        expect(page.locator(".focus .who")).to_have_text("1")
 
     setting = Setting(page, 1, bench.pace)
-    assert setting.done(260.0, reload), "\n".join(setting.story)
+    assert setting.done(2 * LONG_S, reload), "\n".join(setting.story)
     assert "in" in setting.verdicts
     assert setting.phases[-2:] == [-1, 1], "past the peak one way and back the other"
     page.get_by_role("button", name="Bench", exact=True).click()
     page.get_by_role("button", name="Taken").click()
-    rows = page.locator("table.taken tbody tr")
-    expect(rows.filter(has_text="bias")).to_have_count(1)
+    rows = page.locator("table.taken tbody tr").filter(has_text="bias")
+    expect(rows).to_have_count(1)
     sheet = float(re.findall(r"[\d.]+", rows.first.locator("td").nth(4).inner_text())[0])
     left = bench.truth()["residual"]["over_bias_db"][0]
     assert sheet > 1.0

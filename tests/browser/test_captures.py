@@ -8,10 +8,11 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.benches import Running
 from tests.browser.conftest import SIZES
-from tests.browser.test_screens import assert_no_faults_in_either_light, scrolled_size
+from tests.browser.test_screens import assert_no_faults_in_either_light
+from tests.browser.waits import LONG_S, fits
 from tests.captures.made import noise, tone, written
 
-pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 RATE_HZ = 16_000
 
 
@@ -33,7 +34,7 @@ def test_a_capture_is_added_by_its_path_and_told_track_by_track(
     page.get_by_role("button", name="15 in/s").tap()
     page.get_by_role("button", name="Add and measure it").tap()
     leaf = page.get_by_role("region", name="side A.wav")
-    expect(leaf).to_contain_text("can be put right in the file")
+    expect(leaf).to_contain_text("can be put right in the file", timeout=1000 * LONG_S)
     expect(leaf).to_contain_text("track 2 0.4 dB low")
     rows = leaf.get_by_role("region", name="Track by track", exact=True).get_by_role("row")
     expect(rows).to_have_count(3)
@@ -42,7 +43,6 @@ def test_a_capture_is_added_by_its_path_and_told_track_by_track(
     expect(leaf.get_by_role("region", name="The section, track by track")).to_contain_text("−70.")
     assert_no_faults_in_either_light(page)
     for wide, high in SIZES.values():
-        page.set_viewport_size({"width": wide, "height": high})
-        assert scrolled_size(page) == [wide, high]
+        fits(page, wide, high)
     page.reload()
     expect(leaf).to_contain_text("track 2 0.4 dB low")

@@ -3,6 +3,7 @@
 import re
 import uuid
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +15,19 @@ from tests.benches.made_pictures import made_picture
 from tests.benches.written_lineup import shown
 from tests.browser.benches import Running, serving
 from tests.browser.conftest import PACE, SIZES
-from tests.browser.test_screens import (
-    assert_no_faults_in_either_light,
-    faults_of,
-    scrolled_size,
+from tests.browser.test_screens import assert_no_faults_in_either_light, faults_of
+from tests.browser.waits import (
+    SOON_MS,
+    comes_to,
+    fits,
+    holds_meanwhile,
+    let_deck_until,
+    size_asked_for,
+    watch,
+    watched,
 )
 
-pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 
 
 LONG_ROOM = "long-room"
@@ -60,17 +67,17 @@ def bench(tmp_path: Path) -> Iterator[Running]:
         yield running
 
 
-def add(page: Page, bench: Running, kind: str, /, **facts: Any) -> str:
+def add(bench: Running, kind: str, /, **facts: Any) -> str:
     """Put a thing in the book; its id."""
     body = {"id": uuid.uuid4().hex, "facts": facts}
-    answer = page.request.post(f"{bench.address}/api/book/{kind}", data=body)
-    assert answer.ok, answer.text()
-    return str(answer.json()["id"])
+    status, told = bench.post(f"/api/book/{kind}", body)
+    assert status == 200, told
+    return str(told["id"])
 
 
 def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: Running) -> None:
     """By touch; on the way a refusal, which loses nothing, and a look at Tapes."""
-    add(page, bench, "tapes", name="Blue box", speed_ips=15.0, fluxivity_nwb_per_m=250.0,
+    add(bench, "tapes", name="Blue box", speed_ips=15.0, fluxivity_nwb_per_m=250.0,
         t2_us=35.0)  # fmt: skip
     page.goto(bench.address + "/#decks")
     page.get_by_role("button", name="Add a deck").tap()
@@ -103,13 +110,12 @@ def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: 
     expect(spacing).to_have_count(0)
     assert_no_faults_in_either_light(page)
     for wide, high in SIZES.values():
-        page.set_viewport_size({"width": wide, "height": high})
-        assert scrolled_size(page) == [wide, high]
+        fits(page, wide, high)
 
     deck.get_by_role("button", name="Begin the line-up").tap()
     expect(page.get_by_text("Stop the tape and listen to the input")).to_be_visible()
-    begun = page.request.get(bench.address + "/api/lineups").json()["lineups"][0]
-    things = page.request.get(bench.address + "/api/book/decks").json()["things"]
+    begun = bench.get("/api/lineups")["lineups"][0]
+    things = bench.get("/api/book/decks")["things"]
     assert things[0]["facts"]["name"] == "Corridor"
     assert (begun["deck"], begun["speed_ips"]) == (things[0]["id"], 15.0)
     assert begun["tape"] is not None  # the only one of this speed stood there already
@@ -118,7 +124,7 @@ def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: 
     page.keyboard.press("d")  # what is looked up meanwhile does not hide what the bench waits for
     expect(page.get_by_text("The bench waits:")).to_be_visible()
     page.keyboard.press("Enter")  # and is not done unseen
-    assert page.request.get(bench.address + "/api/state").json()["ask"]["number"] == 1
+    assert bench.get("/api/state")["ask"]["number"] == 1
     expect(deck.get_by_role("link", name=re.compile("^Sheet of "))).to_be_visible()
 
     page.keyboard.press("h")
@@ -142,15 +148,24 @@ def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: 
     assert faults_of(page) == []
 
 
+def listened_s(bench: Running, ask: str) -> float:
+    """How much tape went by from the answer to an ask to the next one."""
+    lineup = bench.get("/api/state")["lineup"]["id"]
+    told = bench.get(f"/api/lineups/{lineup}/journal")["journal"]
+    asks = [one for one in told if one["what"] in ("ask", "answered")]
+    at = next(n for n, one in enumerate(asks) if one["facts"].get("text", "") == ask.lower())
+    return float(asks[at + 2]["t"] - asks[at + 1]["t"])
+
+
 def test_a_working_copy_is_begun_on_its_tapes_page_and_told_on_its_own(
     page: Page, bench: Running
 ) -> None:
     """As far as the first section of the calibration tape; then the page of one made before."""
     facts = {"speed_ips": 15.0, "fluxivity_nwb_per_m": 250.0, "t2_us": 35.0}
     tone = {"frequency_hz": 1000.0, "seconds": 30.0}
-    house = add(page, bench, "tapes", name="House tape", sections=[tone], **facts)
+    house = add(bench, "tapes", name="House tape", sections=[tone], **facts)
     read = {"correction_db": 0.12, "track_corrections_db": [0.05, -0.05], "uncertainty_db": 0.03}
-    add(page, bench, "tapes", name="An older copy", working_copy_of=house, width="tracks",
+    add(bench, "tapes", name="An older copy", working_copy_of=house, width="tracks",
         sections=[{**tone, **read}], **facts)  # fmt: skip
     page.goto(bench.address + "/#tapes")
     page.get_by_role("button", name=re.compile("^An older copy")).tap()
@@ -165,20 +180,16 @@ def test_a_working_copy_is_begun_on_its_tapes_page_and_told_on_its_own(
     assert_no_faults_in_either_light(page)
     make.tap()
     expect(page.get_by_text("Load scrap tape")).to_be_visible()
-    does = page.get_by_role("button", name="Let the practice deck do it")
-    asked: list[str] = []
-    while page.locator(".focus", has_text="Section 1: 1 kHz, ends in").count() == 0:
-        big = page.locator(".focus .big").first.text_content() or ""
-        asked += [big] if big not in asked else []
-        if does.count() and does.is_enabled():
-            does.tap()
-        page.wait_for_timeout(200)
-    safe = asked.index("Hands off: the bench listens")
-    assert "record" in asked[safe - 1], "safe is proved on scrap tape"
-    assert safe < asked.index("Load the calibration tape"), "and before the tape is loaded"
+    watch(page, ".focus .big")
+    section = page.locator(".focus", has_text="Section 1: 1 kHz, ends in")
+    let_deck_until(page, lambda: section.count() > 0)
+    big = watched(page)
+    first = big.index("Load the calibration tape")
+    record = next(at for at, text in enumerate(big) if "record" in text)
+    assert "Hands off: the bench listens" in big[record:first], "safe is proved on scrap tape"
+    assert listened_s(bench, big[record]) > 1.0, "and before the tape is loaded"
     for wide, high in SIZES.values():
-        page.set_viewport_size({"width": wide, "height": high})
-        assert scrolled_size(page) == [wide, high]
+        fits(page, wide, high)
         time_told = page.get_by_label("Tape time")
         expect(time_told).to_contain_text("ends in")
         assert time_told.evaluate("of => of.scrollHeight <= of.clientHeight"), "nothing is cut off"
@@ -218,64 +229,62 @@ def test_a_trimmer_is_marked_on_a_photograph_and_shown_at_the_bench(
     assert faults_of(page) == []
 
     def kept() -> list[list[Any]]:
-        told = page.request.get(bench.address + "/api/book/cards").json()["things"][0]["facts"]
+        told = bench.get("/api/book/cards")["things"][0]["facts"]
         return [[m["trimmer"], m["track"], m["x"], m["y"]] for m in told["marks"]]
 
     wanted = [["reproduce_level", None, 0.49, 0.5], ["bias", 2, 0.75, 0.5]]
-    for _ in range(40):
-        if len(kept()) == 2:
-            break
-        page.wait_for_timeout(100)
+    comes_to(page, kept, lambda rows: len(rows) == len(wanted))
     assert [row[:2] for row in kept()] == [row[:2] for row in wanted]
     assert [row[2:] for row in kept()] == [pytest.approx(row[2:], abs=0.01) for row in wanted]
 
     body = {"id": "part", "command": "begin", "kind": "part", "deck": LONG_ROOM, "speed_ips": 15.0,
             "stages": ["reproduce"], "trimmers": ["reproduce_level"]}  # fmt: skip
-    assert page.request.post(bench.address + "/api/commands", data=body).ok
+    assert bench.post("/api/commands", body)[0] == 200
     page.keyboard.press("b")
     where = page.get_by_role("button", name=re.compile("^where"))
-    does = page.get_by_role("button", name="Let the practice deck do it")
-    while where.count() == 0:
-        if does.count() and does.is_enabled():
-            does.tap()
-        page.wait_for_timeout(200)
-    where.tap()
     shown_there = page.get_by_role("region", name="Where it is: reproduce level, track 1")
     near = shown_there.get_by_role("img", name=re.compile("^Rear card: reproduce level in the"))
-    expect(near).to_be_visible()
-    expect(shown_there).to_contain_text("Mains voltage inside the deck")
-    for wide, high in SIZES.values():
-        page.set_viewport_size({"width": wide, "height": high})
-        assert scrolled_size(page) == [wide, high]
-        verdict, below = (page.locator(of).bounding_box() for of in (".verdict", ".where"))
+
+    # The section of tape that the trimmer is read on ends now and then, and is wound back to.
+    def it_stands_there(wide: int, high: int) -> None:
+        if where.get_attribute("aria-pressed", timeout=SOON_MS) != "true":
+            where.tap(timeout=SOON_MS)
+        expect(near).to_be_visible(timeout=SOON_MS)
+        expect(shown_there).to_contain_text("Mains voltage inside the deck", timeout=SOON_MS)
+        assert size_asked_for(page) == [wide, high]
+        verdict, below = (
+            page.locator(of).bounding_box(timeout=SOON_MS) for of in (".verdict", ".where")
+        )
         assert verdict is not None
         assert below is not None
         assert verdict["y"] + verdict["height"] <= below["y"], "it covers no verdict"
+
+    for wide, high in SIZES.values():
+        page.set_viewport_size({"width": wide, "height": high})
+        holds_meanwhile(page, partial(it_stands_there, wide, high))
     page.keyboard.press("g")
     expect(page.locator(".where")).to_have_count(0)
     page.keyboard.press("p")
-    page.keyboard.press("g")
-    expect(page.locator(".practice .where svg.near")).to_be_visible()
+
+    def it_stands_on_practice() -> None:
+        if where.get_attribute("aria-pressed", timeout=SOON_MS) != "true":
+            page.keyboard.press("g")
+        expect(page.locator(".practice .where svg.near")).to_be_visible(timeout=SOON_MS)
+
+    holds_meanwhile(page, it_stands_on_practice)
     assert faults_of(page) == []
 
 
 def test_what_stands_inside_a_page_is_retired_and_taken_back(page: Page, bench: Running) -> None:
     """Heads and notes of a deck, batches of a stock, calibrations of an interface."""
     head = {"name": "Rear head", "function": "reproduce", "deck": LONG_ROOM}
-    add(page, bench, "heads", **head)
-    add(
-        page,
-        bench,
-        "notes",
-        name="Cleaned by night",
-        deck=LONG_ROOM,
-        on="2025-03-01",
-        kind="cleaned",
-    )
-    stock = add(page, bench, "stocks", name="Stock K")
-    add(page, bench, "batches", name="0417", stock=stock)
-    interface = add(page, bench, "interfaces", name="Desk", host_api="JACK")
-    add(page, bench, "calibrations", name="By the meter", interface=interface, on="2025-01-01",
+    add(bench, "heads", **head)
+    note = {"name": "Cleaned by night", "on": "2025-03-01", "kind": "cleaned", "deck": LONG_ROOM}
+    add(bench, "notes", **note)
+    stock = add(bench, "stocks", name="Stock K")
+    add(bench, "batches", name="0417", stock=stock)
+    interface = add(bench, "interfaces", name="Desk", host_api="JACK")
+    add(bench, "calibrations", name="By the meter", interface=interface, on="2025-01-01",
         uncertainty_db=0.1, how="a meter",
         channels=[{"channel": 1, "side": "in", "full_scale_dbu": 20.0}])  # fmt: skip
     for at, box, name in (

@@ -11,10 +11,12 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.benches.made_interface import OUT_DBU
-from tests.browser.benches import Running, end
-from tests.browser.test_screens import faults_of, scrolled_size
+from tests.browser.benches import ENDS_WITHIN_S, Running, end
+from tests.browser.conftest import SIZES
+from tests.browser.test_screens import faults_of
+from tests.browser.waits import LONG_S, fits
 
-pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 ROOT = Path(__file__).parents[2]
 
 
@@ -36,7 +38,7 @@ def bench(tmp_path: Path) -> Iterator[Running]:
             yield Running(found[0], tmp_path / "book.db", process)
     finally:
         end(process.pid)
-        process.wait(20.0)
+        process.wait(ENDS_WITHIN_S)
 
 
 def test_an_interface_is_kept_calibrated_and_checked(page: Page, bench: Running) -> None:
@@ -58,19 +60,21 @@ def test_an_interface_is_kept_calibrated_and_checked(page: Page, bench: Running)
         expect(row.get_by_text(f"full scale +{OUT_DBU[n - 1]:.2f} dBu")).to_be_visible()
     expect(page.get_by_text("an interface is tried")).to_be_visible()
     assert faults_of(page) == []
-    assert scrolled_size(page) == [1180, 820]
+    fits(page, *SIZES["tablet"])
     meter.get_by_label("Meter, and who vouches for it").fill("bench meter 2")
     meter.get_by_role("button", name="Keep in the book").tap()
     expect(meter.get_by_text("Kept in the book.")).to_be_visible()
     page.keyboard.press("Escape")
     expect(meter.get_by_text("It broke off: the silence key was pressed")).to_be_visible()
-    page.keyboard.press("Shift+Escape")
     silence = page.get_by_role("button", name="Silence Esc")
+    expect(silence).to_have_attribute("aria-pressed", "true")
+    page.keyboard.press("Shift+Escape")
     expect(silence).to_have_attribute("aria-pressed", "false")
 
     check = page.get_by_role("region", name="Loop-back check")
     check.get_by_role("button", name="Agreed: check it").tap()
-    expect(check.get_by_text("Round trip 1234 frames")).to_be_visible()
+    found = check.get_by_text("Round trip 1234 frames")
+    expect(found).to_be_visible(timeout=1000 * LONG_S)
     expect(check.get_by_text("Nothing is wrong.")).to_be_visible()
     check.get_by_role("button", name="Calibrate the inputs by these cables").tap()
     expect(check.get_by_text("Kept in the book.")).to_be_visible()

@@ -4,21 +4,20 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from tests.browser.benches import Running
-from tests.browser.fetched import MOST_KB
+from tests.browser.conftest import PATIENCE_MS, is_complaint
+from tests.browser.fetched import MOST_KB, all_has_come, fetched_by
 from tests.browser.test_screens import faults_of
 
-pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
-_ALL_KB = """() => [...performance.getEntriesByType("navigation"),
-  ...performance.getEntriesByType("resource").filter((r) => r.name.includes("/assets/"))]
-  .reduce((sum, entry) => sum + entry.transferSize, 0) / 1000"""
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 
 
 def test_a_newcomer_and_a_learner(chromium: Browser, bench: Running) -> None:
     context = chromium.new_context(viewport={"width": 1180, "height": 820}, has_touch=True)
     page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
     complaints: list[str] = []
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
+    page.on("console", lambda said: complaints.append(said.text) if is_complaint(said) else None)
 
     page.goto(bench.address)
     expect(page.get_by_role("heading", name="minutes at a practice deck")).to_be_visible()
@@ -29,8 +28,8 @@ def test_a_newcomer_and_a_learner(chromium: Browser, bench: Running) -> None:
     expect(page.get_by_role("button", name="Begin the line-up")).to_be_visible()
     page.wait_for_timeout(500)
     expect(page.get_by_role("heading", name="minutes at a practice deck")).to_have_count(0)
-    page.wait_for_timeout(2500)  # the plots have come as well
-    assert page.evaluate(_ALL_KB) < MOST_KB
+    all_has_come(page, plots=True)
+    assert fetched_by(page) < MOST_KB
 
     page.keyboard.press("?")
     page.get_by_role("button", name="The first turns, again").click()

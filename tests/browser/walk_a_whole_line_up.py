@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.benches import serving
+from tests.browser.benches import answer_of, serving
 from tests.browser.conftest import PATIENCE_MS, SIZES
 from tests.browser.walker import Finger, Keys, Walker
 
@@ -54,8 +54,8 @@ def test_a_whole_line_up(chromium: Browser, tmp_path: Path, by: str, tracks: int
         hand.go_to("Bench")
         expect(page.get_by_text("readings are in the book")).to_be_visible()
         sheet = page.get_by_role("link", name="Line-up sheet")
-        answer = page.request.get(bench.address + str(sheet.get_attribute("href")))
-        assert answer.body().startswith(b"%PDF-1.7")
+        status, content = answer_of(bench.address + str(sheet.get_attribute("href")))
+        assert (status, content[:8]) == (200, b"%PDF-1.7")
         left = bench.truth()["residual"]
         page.context.close()
     # Twice what a rehearsed line-up may leave (the budgets of the house).

@@ -6,9 +6,10 @@ Nothing else is known, of bench or deck. How a trimmer reacts is learned from th
 import math
 import re
 import time
+from contextlib import suppress
 from dataclasses import dataclass, field
 
-from playwright.sync_api import Locator, Page
+from playwright.sync_api import Locator, Page, TimeoutError
 
 READ = """() => {
   const text = (name) => document.querySelector('.focus ' + name)?.textContent?.trim() ?? '';
@@ -18,6 +19,7 @@ READ = """() => {
     words: text('.words'), fine: text('.fine'),
     leans: document.querySelector('.focus .move svg')?.getAttribute('aria-label') ?? '',
     place: document.querySelector('.works .hint')?.textContent ?? '',
+    ask: document.querySelector('.asked [data-ask]')?.dataset.ask ?? '',
   };
 }"""
 TARGET = """(of) => {
@@ -37,8 +39,11 @@ RING = """(of) => {
 MOST_AT_ONCE, MOST_SOUGHT = 0.8, 1.5
 HAIR = 0.01
 LOOK_MS = 120
-SETTLED_LOOKS = 17
-"""Looks within which a page must stand still under a finger: 2 s."""
+SETTLED_S = 20.0
+"""A page must stand still under a finger within so long, on a busy machine."""
+SOON_MS = 2000
+"""What the bench asks for may be over when the hand comes to it."""
+LOST_S = 30.0
 STILL = 0.015
 """What stands so still (dB or arc-minutes) from one look to the next has settled."""
 IN_VAIN = 3
@@ -68,6 +73,8 @@ class Shown:
     words: str
     place: str
     """The tape that is threaded, and its counter."""
+    ask: str
+    """The number of what is asked."""
 
     @property
     def measure(self) -> float:
@@ -101,7 +108,7 @@ def shown(page: Page) -> Shown:
         float(number[0]) * (way or 1) if number else None, way,
         (-1 if moved[1] == "−" else 1) * float(moved[2]) if moved else 0.0,
         float(to_go[1]) if to_go else None,
-        float(wait[1]) if wait else 0.0, told["words"], told["place"],
+        float(wait[1]) if wait else 0.0, told["words"], told["place"], told["ask"],
     )  # fmt: skip
 
 
@@ -123,14 +130,13 @@ class Finger:
         self._page = page
         self._touch = page.context.new_cdp_session(page)
 
-    def press(self, key: Locator) -> None:
+    def press(self, key: Locator, within_ms: float | None = None) -> None:
         """Once the page stands still: what was opened a moment ago may still be on its way."""
-        looks = 0
-        while not key.evaluate(TARGET):
-            looks += 1
-            assert looks < SETTLED_LOOKS, f"too small for a finger: {key.inner_text()}"
+        end_s = time.monotonic() + SETTLED_S
+        while not key.evaluate(TARGET, timeout=within_ms):
+            assert time.monotonic() < end_s, f"too small for a finger: {key.inner_text()}"
             self._page.wait_for_timeout(LOOK_MS)
-        key.tap()
+        key.tap(timeout=within_ms)
 
     def go_to(self, screen: str) -> None:
         self.press(self._page.get_by_role("button", name=screen, exact=True))
@@ -139,10 +145,9 @@ class Finger:
         if abs(turns) < 4 * HAIR:
             way = "clockwise" if turns > 0 else "anticlockwise"
             hair = self._page.get_by_role("button", name=f"{name}: a little {way}", exact=True)
-            for _ in range(max(1, round(abs(turns) / HAIR))):
-                if hair.count() == 0:  # the bench has gone on meanwhile
-                    return
-                self.press(hair)
+            with suppress(TimeoutError):  # the bench has gone on meanwhile
+                for _ in range(max(1, round(abs(turns) / HAIR))):
+                    self.press(hair, SOON_MS)
             return
         dial = self._page.get_by_role("slider", name=name, exact=True)
         if dial.count() == 0 or (box := dial.bounding_box()) is None:
@@ -168,9 +173,9 @@ class Keys:
         self.tabs: list[int] = []
         """How often the tab key was needed to come to each key of the page."""
 
-    def press(self, key: Locator) -> None:
+    def press(self, key: Locator, within_ms: float | None = None) -> None:
         for count in range(120):
-            ring = key.evaluate(RING)
+            ring = key.evaluate(RING, timeout=within_ms)
             if ring is not None:
                 assert ring, f"nothing shows that it has the focus: {key.inner_text()}"
                 self.tabs.append(count)
@@ -202,14 +207,14 @@ class Walker:
     story: list[str] = field(default_factory=list)
     turned: set[tuple[str, int | None]] = field(default_factory=set)
     began_s: float = field(default_factory=time.monotonic)
+    lost_s: float | None = None
 
     def walk(self, patience_s: float) -> str:
         """Until it has ended; its last words. AssertionError with the story if it never does."""
         end_s = time.monotonic() + patience_s
         while time.monotonic() < end_s:
             now = shown(self.page)
-            if self.page.get_by_text("The bench does not answer").count():
-                raise AssertionError("the bench does not answer:\n" + "\n".join(self.story[-40:]))
+            self._see_whether_it_answers()
             if now.ended:
                 return now.big
             if not now.stands and self.story:  # the field has gone: an exercise has the page again
@@ -222,15 +227,24 @@ class Walker:
                 self.page.wait_for_timeout(120)
         raise AssertionError("it never ended:\n" + "\n".join(self.story[-40:]))
 
-    def _do(self, now: Shown) -> None:
-        does = self.page.get_by_role("button", name="Let the practice deck do it")
-        if not does.count() or not does.is_enabled():
-            self.page.wait_for_timeout(80)
+    def _see_whether_it_answers(self) -> None:
+        """A page that comes back by itself is no failure, one that does not is."""
+        if not self.page.get_by_text("The bench does not answer").count():
+            self.lost_s = None
             return
+        self.lost_s = self.lost_s or time.monotonic()
+        if time.monotonic() - self.lost_s > LOST_S:
+            raise AssertionError("the bench does not answer:\n" + "\n".join(self.story[-40:]))
+
+    def _do(self, now: Shown) -> None:
+        """Have the deck do what was read, unless something else is asked by now."""
         if not self.asked or self.asked[-1] != now.big:
             self.asked.append(now.big)
             self._tell(f"asked: {now.big}", now)
-        self.hand.press(does)
+        asked = self.page.locator(f'.asked:has([data-ask="{now.ask}"])')
+        does = asked.get_by_role("button", name="Let the practice deck do it", disabled=False)
+        with suppress(TimeoutError):
+            self.hand.press(does, SOON_MS)
         self.page.wait_for_timeout(150)
 
     def _turn(self, now: Shown) -> None:

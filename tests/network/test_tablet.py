@@ -9,7 +9,8 @@ from playwright.sync_api import Browser, Page, Playwright, expect
 
 from tests.browser.benches import PASSED_FIRST
 from tests.browser.conftest import ARGUMENTS, CHROMIUM, PATIENCE_MS, SIZES
-from tests.browser.test_screens import assert_no_faults_in_either_light, scrolled_size
+from tests.browser.test_screens import assert_no_faults_in_either_light
+from tests.browser.waits import comes_to, fits
 from tests.network.people import Bench
 from tests.network.rooms import DESK, two_rooms
 
@@ -79,7 +80,7 @@ def test_a_tablet_is_paired_gets_the_controls_and_loses_them(
 
     bar = tablet.locator(".hands")
     expect(bar).to_contain_text("You watch. The desk holds the controls.")
-    assert scrolled_size(tablet) == [WIDE, HIGH]
+    fits(tablet, WIDE, HIGH)
     tablet.get_by_role("button", name="Begin the line-up").tap()
     expect(tablet.get_by_role("alert").first).to_contain_text("the desk holds the controls")
     bar.get_by_role("button", name="Ask for the controls").tap()
@@ -89,11 +90,7 @@ def test_a_tablet_is_paired_gets_the_controls_and_loses_them(
     tablet.get_by_role("button", name="Begin the line-up").tap()
     expect(tablet.get_by_text("This screen may go dark by itself")).to_be_visible()
     tablet.get_by_role("button", name="I see").tap()
-    for _ in range(600):
-        if tablet.evaluate(FILM):
-            break
-        tablet.wait_for_timeout(100)
-    assert tablet.evaluate(FILM)
+    comes_to(tablet, lambda: bool(tablet.evaluate(FILM)), bool)
     tablet.reload()
     expect(tablet.locator(".who-holds")).to_contain_text("here")
     expect(tablet.get_by_text("This screen may go dark by itself")).to_have_count(0)  # it was said

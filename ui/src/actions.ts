@@ -1,31 +1,46 @@
 // What the person can do, wherever it is asked for: by button, key or foot switch.
 import type { Advice, Ask } from "./model";
-import { complaint, focus, progress, running, silenced, state, tracks } from "./store";
+import { comesTo, focus, progress, running, silenced, state, tracks } from "./store";
 import { command, load, locate, silence, swapAtDeck, transport } from "./wire";
 
-/** The person has done what was asked. */
-export async function acknowledge(): Promise<void> {
-  const ask = state.peek()?.ask;
-  if (ask) await command("acknowledge", { ask: ask.number });
+/** What is on its way: it is not sent twice. */
+const underWay = new Set<string>();
+
+/** Send it unless it is on its way; it is over when what came of it stands on the page. */
+async function onceOnly(name: string, fields: Record<string, unknown>, key = name): Promise<void> {
+  if (underWay.has(key)) return;
+  underWay.add(key);
+  const answer = await command(name, fields);
+  if (answer?.seq) await comesTo(answer.seq);
+  underWay.delete(key);
 }
+
+/** An ask is answered as long as it stands: another one may have come while the hand was on its way. */
+async function reply(name: "acknowledge" | "decline", ask: Ask): Promise<void> {
+  if (state.peek()?.ask?.number === ask.number) await onceOnly(name, { ask: ask.number }, `ask ${ask.number}`);
+}
+
+/** The person has done what was asked. */
+export const acknowledge = (ask: Ask) => reply("acknowledge", ask);
 
 /** Share the doubt that was asked about: the line-up ends. */
-export async function decline(): Promise<void> {
-  const ask = state.peek()?.ask;
-  if (ask) await command("decline", { ask: ask.number });
+export const decline = (ask: Ask) => reply("decline", ask);
+
+/** Whether the practice deck did what is asked: the values of an ask are those of the deck's own call. */
+async function done(ask: Ask): Promise<boolean> {
+  if (ask.kind === "load") return load(String(ask.values["tape"]));
+  if (ask.kind === "locate") return locate(ask.values);
+  if (ask.kind === "swap") return swapAtDeck(ask.values);
+  return ask.kind !== "transport" || transport(ask.values);
 }
 
-/** Let the practice deck do what is asked: the values of an ask are those of the deck's own call. */
+/** Let the practice deck do what is asked, and say that it is done if it is. */
 export async function letDeck(ask: Ask): Promise<void> {
-  if (ask.kind === "load") await load(String(ask.values["tape"]));
-  else if (ask.kind === "locate") await locate(ask.values);
-  else if (ask.kind === "swap") await swapAtDeck(ask.values);
-  else if (ask.kind === "transport") await transport(ask.values);
-  if (complaint.peek() === null) await acknowledge();
+  if (await done(ask)) await acknowledge(ask);
 }
 
 export const begin = (kind: "line-up" | "check" | "verification" | "tones" | "reel" | "whose fault", fields: Record<string, unknown> = {}) =>
-  command("begin", { kind, ...fields });
+  onceOnly("begin", { kind, ...fields });
 
 /** Have the trimmer in hand go back to where it was found, or to its target after all. */
 export const putBack = (now: Advice, on: boolean) => command("put-back", { trimmer: now.trimmer, track: now.track, on });
@@ -37,7 +52,7 @@ export const passOver = (now: Advice) => command("pass-over", { trimmer: now.tri
 export async function goOn(): Promise<void> {
   if (silenced.peek()) return;
   const ask = state.peek()?.ask;
-  if (ask && ask.kind !== "doubt") await acknowledge(); // a doubt is answered by a key that says what it does
+  if (ask && ask.kind !== "doubt") await acknowledge(ask); // a doubt is answered by a key that says what it does
 }
 
 /** Look at a track, or give the choice back to the bench. */

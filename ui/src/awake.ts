@@ -15,6 +15,7 @@ async function hold(): Promise<void> {
   }
   try {
     lock = await navigator.wakeLock.request("screen");
+    if (!running.peek()) return void lock.release(); // it has ended meanwhile
     lock.addEventListener("release", () => (wake.value = "idle"));
     wake.value = "held";
   } catch {

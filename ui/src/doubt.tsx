@@ -25,8 +25,8 @@ export function Doubted({ ask, lines }: { ask: Ask; lines: readonly string[] }) 
       {told?.lineup?.kind === "reel" && told.label && <LabelJudged label={told.label} />}
       <p>{GO_ON}.</p>
       <div class="row">
-        <button class="primary" disabled={busy} onClick={() => void answer(decline)}>End it here</button>
-        <button disabled={busy} onClick={() => void answer(acknowledge)}>Go on all the same</button>
+        <button class="primary" disabled={busy} onClick={() => void answer(() => decline(ask))}>End it here</button>
+        <button disabled={busy} onClick={() => void answer(() => acknowledge(ask))}>Go on all the same</button>
       </div>
       <Cautions lines={lines} />
     </div>

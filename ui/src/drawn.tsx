@@ -7,10 +7,10 @@ import { lightEpoch } from "./paint";
 export type Drawings = typeof import("./drawings");
 export const loaded = signal<{ drawings: Drawings; plot: typeof import("./plot") } | null>(null);
 
-/** The plots come after the first meters: they are not needed for them. */
+/** The plots come after the first meters: they are not needed for them. What cannot be fetched is, with the next picture. */
 export async function loadPlots(): Promise<void> {
-  const [drawings, plot] = await Promise.all([import("./drawings"), import("./plot")]);
-  loaded.value = { drawings, plot };
+  const came = await Promise.all([import("./drawings"), import("./plot")]).catch(() => null);
+  if (came) loaded.value = { drawings: came[0], plot: came[1] };
 }
 
 /** A drawing with its axes, and the same in words below. */

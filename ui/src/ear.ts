@@ -50,12 +50,17 @@ function told(text: string): void {
 }
 
 function open(): void {
-  socket = new WebSocket(address("sockets/left"));
-  socket.binaryType = "arraybuffer";
-  socket.onmessage = ({ data }: MessageEvent<string | ArrayBuffer>) => (typeof data === "string" ? told(data) : play(data));
-  socket.onclose = () => {
+  const mine = new WebSocket(address("sockets/left"));
+  socket = mine;
+  mine.binaryType = "arraybuffer";
+  const isHeard = () => socket === mine; // one that was let go may have something left to say
+  mine.onmessage = ({ data }: MessageEvent<string | ArrayBuffer>) => {
+    if (isHeard()) typeof data === "string" ? told(data) : play(data);
+  };
+  mine.onclose = () => {
+    if (!isHeard()) return;
     earTrack.value = null;
-    if (ear.value) setTimeout(() => ear.value && open(), 1000);
+    if (ear.value) setTimeout(() => isHeard() && ear.value && open(), 1000);
   };
 }
 

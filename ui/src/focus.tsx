@@ -130,7 +130,7 @@ function Asked({ ask, compact }: { ask: Ask; compact: boolean }) {
             Let the practice deck do it
           </button>
         )}
-        <button class={deck.value ? "" : "primary"} disabled={busy} onClick={() => void during(acknowledge)}>
+        <button class={deck.value ? "" : "primary"} disabled={busy} onClick={() => void during(() => acknowledge(ask))}>
           Done <kbd>Enter</kbd>
         </button>
       </div>

@@ -2,7 +2,7 @@
 import { signal } from "@preact/signals";
 import type { ComponentChildren, ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
-import { firstTold, screen, state } from "./store";
+import { firstTold, running, screen, state } from "./store";
 import { call } from "./wire";
 
 const First = signal<ComponentType<{ children?: ComponentChildren }> | null>(null);
@@ -18,6 +18,7 @@ async function look(): Promise<void> {
     call<{ first: boolean }>("exercises"),
     call<{ exercise: { name: string } | null; verdict?: object | null }>("exercises/now"),
   ]).catch(() => [null, null]);
+  if (screen.peek() !== "bench" || firstTold.peek() === true) return; // the person has gone on meanwhile
   const lineup = state.peek()?.lineup;
   const within = one?.exercise?.name === "first-turns" && !one.verdict && lineup?.kind === "first turns";
   if (within || (all?.first && !lineup)) await showFirst();
@@ -29,5 +30,6 @@ export function useFirst(): ComponentType<{ children?: ComponentChildren }> | nu
   useEffect(() => {
     if (known === "practice" && firstTold.peek() !== true && screen.peek() === "bench") void look();
   }, [known]);
-  return firstTold.value === false ? First.value : null;
+  const another = running.value && state.value?.lineup?.kind !== "first turns";
+  return firstTold.value === false && !another ? First.value : null;
 }

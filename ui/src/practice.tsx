@@ -7,9 +7,9 @@ import { Focus } from "./focus";
 import { all, handTrack, picked, trimmerNow } from "./hand";
 import { clock, pitch, shown } from "./scale";
 import { Screw } from "./screw";
-import { otherScrews } from "./screws";
+import { otherScrews, turnsOver } from "./screws";
 import { advice, deck, faults, focus, running } from "./store";
-import { load, locate, readDeck, renew, setFaults, setSpeed, transport } from "./wire";
+import { every, load, locate, readDeck, renew, setFaults, setSpeed, transport } from "./wire";
 import { CAUTIONS, faultName, trimmerName } from "./words";
 import { Cautions } from "./marks";
 import { Papers, ReadsTold, useReads } from "./reads";
@@ -21,15 +21,14 @@ import { view } from "./school/view";
 const SPEEDS_IPS = [7.5, 15, 30];
 
 /** What has other screws stand here. */
-const exchange = (done: Promise<void>) => void done.then(otherScrews);
+const exchange = (what: () => Promise<unknown>) => void turnsOver().then(what).then(otherScrews);
 
 let follows: string | null = null;
 
 export default function Practice() {
   useEffect(() => {
     void lookForExercise();
-    const timer = setInterval(() => void readDeck(), 700);
-    return () => clearInterval(timer);
+    return every(700, readDeck);
   }, []);
   useSignalEffect(() => {
     const now = advice.value;
@@ -142,7 +141,7 @@ function Works({ now }: { now: DeckState }) {
         <span>in/s</span>
         <div class="keys">
           {SPEEDS_IPS.map((ips) => (
-            <button key={ips} aria-pressed={now.speed_ips === ips} disabled={running.value} onClick={() => exchange(setSpeed(ips))}>{ips === 7.5 ? "7½" : ips}</button>
+            <button key={ips} aria-pressed={now.speed_ips === ips} disabled={running.value} onClick={() => exchange(() => setSpeed(ips))}>{ips === 7.5 ? "7½" : ips}</button>
           ))}
         </div>
       </div>
@@ -183,8 +182,6 @@ export const faultKind = (kind: string) => (placesOf(kind) > 0 ? kind.split(":")
 function Wrongs({ tracks }: { tracks: number }) {
   const told = faults.value;
   if (!told) return null;
-  const toggle = (name: string, on: boolean) =>
-    void setFaults(on ? [...told.on, name] : told.on.filter((other) => other !== name));
   return (
     <details class="wrongs panel">
       <summary>
@@ -204,7 +201,7 @@ function Wrongs({ tracks }: { tracks: number }) {
           const on = mine.length > 0;
           if (placesOf(kind) === 2 && tracks < 2) return null;
           return (
-            <button key={kind} aria-pressed={on} onClick={() => (on ? void setFaults(told.on.filter((f) => !mine.includes(f))) : toggle(name, true))}>
+            <button key={kind} aria-pressed={on} onClick={() => void setFaults((all) => (on ? all.filter((f) => !mine.includes(f)) : [...all, name]))}>
               {faultName(base)}
               {placesOf(kind) > 0 && <small>{on ? ` ${mine.map((f) => f.split(":")[1]).join(" ")}` : ` ${name.split(":")[1]}`}</small>}
             </button>
@@ -214,7 +211,7 @@ function Wrongs({ tracks }: { tracks: number }) {
       <div class="row">
         <span class="hint">another deck, as somebody left it (ends a line-up):</span>
         {[4, 8, 16, 24].map((count) => (
-          <button key={count} onClick={() => exchange(renew({ seed: 1 + Math.floor(Math.random() * 999), tracks: count }))}>{`${count} tracks`}</button>
+          <button key={count} onClick={() => exchange(() => renew({ seed: 1 + Math.floor(Math.random() * 999), tracks: count }))}>{`${count} tracks`}</button>
         ))}
       </div>
     </details>

@@ -48,15 +48,21 @@ interface Job {
 }
 const waiting = new Map<string, Job>();
 let flying = false;
+let landed: Promise<void> = Promise.resolve();
+/** Which screws stand here: it counts up with each exchange. */
+let screws = 0;
+
+/** When all turns of before have come to the deck: they are meant for the screws that stand here now. */
+export const turnsOver = (): Promise<void> => landed;
 
 async function flush(): Promise<void> {
-  if (flying) return;
   flying = true;
   while (waiting.size > 0) {
     const [key, job] = waiting.entries().next().value as [string, Job];
     waiting.delete(key);
+    const mine = screws;
     const answer = await turn(job.trimmer, Number(job.turns.toFixed(5)), job.track);
-    if (answer === null || answer.stands_turns !== undefined) arrived(key, job, answer?.stands_turns);
+    if (mine === screws && (answer === null || answer.stands_turns !== undefined)) arrived(key, job, answer?.stands_turns);
     await new Promise((resolve) => setTimeout(resolve, 30));
   }
   flying = false;
@@ -65,7 +71,7 @@ async function flush(): Promise<void> {
 /** The deck shows a turn from now on, or has refused it. */
 function arrived(key: string, job: Job, stands?: number): void {
   const ahead = turned.peek()[key];
-  if (ahead === undefined) return; // other screws stand here since
+  if (ahead === undefined) return;
   const now = deck.peek();
   const all = now?.trimmers.stands_turns;
   const own = all?.[job.trimmer];
@@ -89,11 +95,12 @@ export function turnBy(trimmer: string, track: number | null, turns: number): vo
   job.turns += step;
   waiting.set(key, job);
   turned.value = { ...turned.peek(), [key]: (turned.peek()[key] ?? 0) + step };
-  void flush();
+  if (!flying) landed = flush();
 }
 
 /** Other screws stand here: of another deck, or another speed. */
 export function otherScrews(): void {
+  screws++;
   waiting.clear();
   turned.value = {};
 }

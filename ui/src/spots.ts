@@ -1,7 +1,7 @@
 // Where the trimmer in hand is, as far as the book knows: the cards of the deck and their marks.
 import { computed, effect, signal } from "@preact/signals";
 import { advice, atDeck, running, state } from "./store";
-import { call } from "./wire";
+import { call, reader } from "./wire";
 
 /** The place of a trimmer on its card's picture, from 0 to 1 from the upper left corner. */
 export interface Mark {
@@ -60,14 +60,20 @@ export function switchWhere(): void {
 /** The deck of the line-up that was asked last. */
 let known: { lineup: string; deck: string | null } | null = null;
 
+const inOrder = reader();
+
+async function cardsOf(lineup: string): Promise<CardTold[]> {
+  const { things } = await call<{ things: CardTold[] }>("book/cards");
+  if (things.length > 0 && known?.lineup !== lineup) {
+    const { lineups } = await call<{ lineups: { id: string; deck: string | null }[] }>("lineups");
+    known = { lineup, deck: lineups.find((one) => one.id === lineup)?.deck ?? null };
+  }
+  return things.filter((card) => known?.lineup === lineup && card.facts.deck === known.deck);
+}
+
 async function read(lineup: string): Promise<void> {
   try {
-    const told = await call<{ things: CardTold[] }>("book/cards");
-    if (told.things.length > 0 && known?.lineup !== lineup) {
-      const { lineups } = await call<{ lineups: { id: string; deck: string | null }[] }>("lineups");
-      known = { lineup, deck: lineups.find((one) => one.id === lineup)?.deck ?? null };
-    }
-    cards.value = told.things.filter((card) => card.facts.deck === known?.deck);
+    await inOrder(() => cardsOf(lineup), (told) => (cards.value = told));
   } catch {
     // what was known stays; it is read again with the next look at the bench
   }

@@ -66,6 +66,19 @@ export function takeEvent(event: Event): number {
   return event.seq;
 }
 
+/** When the state has come so far, or a while is over: an answer may come before the event that it tells of. */
+export function comesTo(seq: number, most_ms = 5000): Promise<void> {
+  return new Promise((done) => {
+    const timer = setTimeout(() => end(), most_ms);
+    const stop = state.subscribe((told) => (told?.seq ?? 0) >= seq && queueMicrotask(end));
+    function end() {
+      clearTimeout(timer);
+      stop();
+      done();
+    }
+  });
+}
+
 export const tracks = computed(
   () => state.value?.lineup?.tracks ?? state.value?.bench.link?.inputs ?? deck.value?.tracks ?? 0,
 );

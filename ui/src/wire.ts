@@ -32,6 +32,33 @@ export async function settled<T>(ask: () => Promise<T>): Promise<T> {
   }
 }
 
+/** Reads of one thing, in order: what was asked for earlier never stands after what was asked for later. */
+export function reader() {
+  let asked = 0;
+  let taken = 0;
+  return async <T>(ask: () => Promise<T>, take: (told: T) => void): Promise<void> => {
+    let mine = 0;
+    const told = await settled(() => ((mine = ++asked), ask()));
+    if (mine < taken) return;
+    taken = mine;
+    take(told);
+  };
+}
+
+const GIVEN_UP_MS = 60_000;
+
+/** Again and again until it is ended, but not while the one before is on its way: a browser has few of them. */
+export function every(ms: number, what: () => unknown): () => void {
+  let since_ms: number | null = null;
+  const timer = setInterval(() => {
+    const now_ms = performance.now();
+    if (since_ms !== null && now_ms - since_ms < GIVEN_UP_MS) return;
+    since_ms = now_ms;
+    void Promise.resolve(what()).finally(() => since_ms === now_ms && (since_ms = null));
+  }, ms);
+  return () => clearInterval(timer);
+}
+
 /** One call; throws `Refused` with the bench's own line, or TypeError when nobody answers. */
 export async function call<T>(path: string, body?: unknown): Promise<T> {
   const answer = await fetch(
@@ -92,15 +119,23 @@ function takeDeck(told: DeckState, before: number): void {
   deck.value = fresh || !mine ? told : { ...told, trimmers: mine.trimmers };
 }
 
-async function deckCall(name: string, body: Record<string, unknown>): Promise<void> {
+let pressed = 0;
+let pressedShown = 0;
+
+/** Whether the deck did it. Of two whose answers cross, the deck is shown as the later one left it. */
+async function deckCall(name: string, body: Record<string, unknown>): Promise<boolean> {
   const before = turnsTold;
+  const mine = ++pressed;
   try {
     const told = await call<DeckState>(`deck/${name}`, body);
-    if (told && "transport" in told) takeDeck(told, before);
-    else await readDeck();
+    if (!told || !("transport" in told)) await readDeck();
+    else if (mine > pressedShown) takeDeck(told, before);
+    pressedShown = Math.max(mine, pressedShown);
     complaint.value = null;
+    return true;
   } catch (error) {
     complaint.value = error instanceof Refused ? error.message : "the deck does not answer";
+    return false;
   }
 }
 
@@ -109,9 +144,16 @@ export const load = (tape: string) => deckCall("load", { tape });
 export const swapAtDeck = (body: Record<string, unknown>) => deckCall("swap", body);
 export const locate = (body: Record<string, unknown>) => deckCall("locate", body);
 
-export async function setFaults(on: string[]): Promise<void> {
-  await deckCall("faults", { on });
-  await readFaults();
+let switching: Promise<unknown> = Promise.resolve();
+
+/** Switch faults, one touch after the other: each changes what the one before has left. */
+export function setFaults(change: (on: string[]) => string[]): Promise<unknown> {
+  return (switching = switching.then(async () => {
+    const on = faults.peek()?.on;
+    if (!on) return;
+    await deckCall("faults", { on: [...new Set(change(on))] });
+    await readFaults();
+  }));
 }
 
 /** Presses a speed key of the practice deck. */
@@ -136,21 +178,44 @@ export async function turn(trimmer: string, turns: number, track: number | null)
   return answer;
 }
 
-export async function readDeck(): Promise<void> {
-  const before = turnsTold;
+const inDeckOrder = reader();
+const inFaultsOrder = reader();
+const isNone = (error: unknown) => error instanceof Refused && error.status === 404;
+
+/** Whether it answered. */
+export async function readDeck(): Promise<boolean> {
+  let before = turnsTold;
   try {
-    takeDeck(await settled(() => call<DeckState>("deck")), before);
+    await inDeckOrder(() => ((before = turnsTold), call<DeckState>("deck")), (told) => takeDeck(told, before));
+    return true;
   } catch (error) {
-    if (error instanceof Refused && error.status === 404) deck.value = null;
+    if (isNone(error)) deck.value = null;
+    return isNone(error);
   }
 }
 
-export async function readFaults(): Promise<void> {
+/** Whether it answered; what stood there stays where it did not. */
+export async function readFaults(): Promise<boolean> {
   try {
-    const told = await settled(() => call<Faults | { on: null }>("deck/faults"));
-    faults.value = told.on ? told : null; // an exercise hides them
-  } catch {
-    faults.value = null;
+    await inFaultsOrder(
+      () => call<Faults | { on: null }>("deck/faults"),
+      (told) => (faults.value = told.on ? told : null), // an exercise hides them
+    );
+    return true;
+  } catch (error) {
+    if (isNone(error)) faults.value = null;
+    return isNone(error);
+  }
+}
+
+const AGAIN_MS = 1000;
+
+/** What the deck is like, asked for until it has answered: it may be busy with becoming another one. */
+async function meetDeck(run: string): Promise<void> {
+  while (state.peek()?.bench.run === run) {
+    const answers = await Promise.all([readDeck(), readFaults()]);
+    if (answers.every(Boolean)) return;
+    await pause(AGAIN_MS);
   }
 }
 
@@ -191,10 +256,7 @@ export function listen(): void {
       const before = state.peek()?.bench.run;
       seq = takeEvent(event);
       const bench = state.peek()?.bench;
-      if (bench?.deck && bench.run !== before) {
-        void readDeck();
-        void readFaults();
-      }
+      if (bench?.deck && bench.run !== before) void meetDeck(bench.run);
     },
     (open) => {
       connection.value = open ? "open" : "lost";

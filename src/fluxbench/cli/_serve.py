@@ -76,7 +76,7 @@ def serve(
             network = lan_at(addresses, port, files_beside(place, called))
         if interface is None:
             practice = PracticeProcess(files_beside(place, called), tracks, speed, seed)
-            hands: HttpControls | None = HttpControls(practice.at.controls)
+            hands: HttpControls | None = practice.hands
             session = Session(
                 kept, partial(StreamLink, practice.at.samples_port), "practice deck", __version__,
                 hands, practice=True,

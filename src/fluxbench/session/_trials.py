@@ -177,9 +177,9 @@ class Trials:
                 host.beat()
         finally:
             host.stop()
+            self._tell("wake")  # before it is over: who sees that may begin the next at once
             with self._lock:
                 now.running, now.standing = False, None
-            self._tell("wake")
 
     def _send(self, host: EngineHost, now: OneTrial) -> None:
         if not isinstance(now.trial, MeterTrial) or now.rate_hz is None:

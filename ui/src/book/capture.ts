@@ -3,7 +3,7 @@ import { signal } from "@preact/signals";
 import type { Num } from "../model";
 import { pitch, shown } from "../scale";
 import type { Mark } from "../shapes";
-import { call, newId, Refused, settled, surely } from "../wire";
+import { call, newId, reader, Refused, surely } from "../wire";
 import { readAt, shelf, unread, type Facts, type Thing } from "./things";
 
 export interface Job {
@@ -69,12 +69,15 @@ export const jobs = signal<Job[]>([]);
 /** Captures with what was measured in them, by id; each is asked for when it is looked at. */
 export const wholes = signal<Record<string, Thing>>({});
 
+const inOrder = reader();
+
 export async function readCaptures(): Promise<void> {
   try {
-    const told = await settled(() => call<{ captures: Thing[]; jobs: Job[] }>("captures"));
-    shelf.value = { ...shelf.peek(), captures: told.captures };
-    jobs.value = told.jobs;
-    readAt.value = new Date();
+    await inOrder(() => call<{ captures: Thing[]; jobs: Job[] }>("captures"), (told) => {
+      shelf.value = { ...shelf.peek(), captures: told.captures };
+      jobs.value = told.jobs;
+      readAt.value = new Date();
+    });
     unread.value = null;
   } catch (error) {
     unread.value = error instanceof Refused ? error.message : "the bench does not answer";
@@ -83,7 +86,8 @@ export async function readCaptures(): Promise<void> {
 
 export async function readWhole(id: string): Promise<void> {
   try {
-    wholes.value = { ...wholes.peek(), [id]: await call<Thing>(`captures/${id}`) };
+    const told = await call<Thing>(`captures/${id}`);
+    if (told.row >= (wholes.peek()[id]?.row ?? 0)) wholes.value = { ...wholes.peek(), [id]: told };
   } catch {
     // the list says that the bench does not answer; this is asked for again with it
   }

@@ -6,7 +6,7 @@ import { Danger } from "../marks";
 import { clock, readNumber } from "../scale";
 import { pathOf } from "../shapes";
 import { running } from "../store";
-import { newId } from "../wire";
+import { every, newId } from "../wire";
 import { jobs, jobWords, readCaptures, readWhole, tell, VERDICTS, wholes, type Found } from "./capture";
 import { editing, look, looked } from "./editing";
 import { CAPTURE } from "./fields";
@@ -14,7 +14,7 @@ import { Form } from "./lateform";
 import { FoundCards } from "./found";
 import { Card, EditKey, FactRows, Index, lookedAt, Nothing, Page, RetireKey } from "./parts";
 import { room } from "./room";
-import { find, kept, nameOf, readAt, usual, type Facts, type Thing } from "./things";
+import { find, kept, nameOf, readAt, shelf, usual, type Facts, type Thing } from "./things";
 import { minuteOf, speedName } from "./words";
 
 const BUSY_MS = 700;
@@ -33,17 +33,14 @@ function Captures() {
   const capture = lookedAt("captures");
   const busy = jobs.value.some((job) => job.state !== "failed");
   useEffect(() => {
-    const read = () => {
-      if (!document.hidden) void readCaptures();
-    };
-    read();
-    const timer = setInterval(read, busy ? BUSY_MS : AGAIN_MS);
-    return () => clearInterval(timer);
+    const read = () => !document.hidden && readCaptures();
+    void read();
+    return every(busy ? BUSY_MS : AGAIN_MS, read);
   }, [busy]);
   return (
     <main class="shelf captures">
       <Index kind="captures" name="Captures" told={lineOf} add={() => (adding.value = true)} addWords="Add a capture" />
-      {now ? <Form screen="captures" key={now.title} /> : adding.value || (!capture && readAt.value) ? <AddCard first={!capture} /> : capture ? <CapturePage capture={capture} /> : <Nothing title="Opening the book …"><p /></Nothing>}
+      {now ? <Form screen="captures" key={now.title} /> : adding.value || (!capture && shelf.value.captures) ? <AddCard first={!capture} /> : capture ? <CapturePage capture={capture} /> : <Nothing title="Opening the book …"><p /></Nothing>}
     </main>
   );
 }

@@ -1,6 +1,6 @@
 // Decks: what each is, what was done to it, and the way to line it up with its tapes.
 import type { Facts, LineUpListed, Thing } from "./things";
-import { all, find, known, lineups, nameOf, readAt, write } from "./things";
+import { all, amend, find, known, lineups, nameOf, readAt } from "./things";
 import { BeginCard } from "./begin";
 import { Sketch } from "./sketch";
 import { CONSTANTS, FIVE, GEOMETRY, HEAD, NOTE, PARTS, REST_OF_DECK, TRIMMERS } from "./fields";
@@ -57,7 +57,7 @@ function None() {
 const WHOLE_TRIMMERS = TRIMMERS[0]!;
 
 function DeckPage({ deck }: { deck: Thing }) {
-  const confirm = (facts: Facts) => void write("decks", deck, facts);
+  const confirm = (facts: Facts) => void amend(deck, facts);
   const name = String(deck.facts["name"]);
   const facts = known(deck);
   return (

@@ -57,9 +57,12 @@ export function Form({ screen, above, below }: FormProps) {
   );
 }
 
+const MOST_KEYS = 4;
+
 /** Whether it is answered by keys: they have names of their own, and a touch of the question presses none of them. */
 function areKeys(now: Editing, field: Field): boolean {
-  return field.as === "speeds" || (field.as !== "of" && (optionsOf(now, field)?.length ?? 9) <= 4);
+  const count = optionsOf(now, field)?.length || Infinity; // none: the bench has not told them yet
+  return field.as === "speeds" || (field.as !== "of" && count <= MOST_KEYS);
 }
 
 const idOf = (now: Editing, path: string) => `${now.screen}-${path.replaceAll(".", "-")}`;

@@ -4,6 +4,7 @@ import { useEffect } from "preact/hooks";
 import { Cautions, Danger } from "../marks";
 import { pitch, readNumber, shown } from "../scale";
 import { running } from "../store";
+import { every } from "../wire";
 import { look as lookAt } from "./editing";
 import { Card, Nothing } from "./parts";
 import { write, type Thing } from "./things";
@@ -18,10 +19,7 @@ function useTrial(): void {
   useEffect(() => {
     void look();
     void readTrial();
-    const timer = setInterval(() => {
-      if (!document.hidden && (trial.peek()?.running || Math.random() < 0.1)) void readTrial();
-    }, 400);
-    return () => clearInterval(timer);
+    return every(400, () => !document.hidden && (trial.peek()?.running || Math.random() < 0.1) && readTrial());
   }, []);
 }
 

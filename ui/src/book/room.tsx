@@ -4,7 +4,7 @@ import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { connection, state } from "../store";
 import { readAt, readShelf, unread } from "./things";
-import { useSignalEffect } from "@preact/signals";
+import { useComputed, useSignalEffect } from "@preact/signals";
 import { Danger } from "../marks";
 
 const AGAIN_MS = 15_000;
@@ -23,9 +23,10 @@ function useShelf(screen: string): void {
       document.removeEventListener("visibilitychange", read);
     };
   }, []);
+  // As a text, so that only another line-up or its end counts, of all that the bench tells.
+  const key = useComputed(() => `${connection.value} ${state.value?.lineup?.id} ${state.value?.lineup?.closed}`);
   useSignalEffect(() => {
-    const key = `${connection.value}${state.value?.lineup?.id}${state.value?.lineup?.closed}`;
-    if (key.startsWith("open")) void readShelf(screen);
+    if (key.value.startsWith("open")) void readShelf(screen);
   });
 }
 

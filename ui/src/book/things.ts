@@ -1,6 +1,6 @@
 // What the book knows, as it was read last: decks, tapes and what belongs to them.
 import { signal } from "@preact/signals";
-import { call, newId, Refused, settled, surely } from "../wire";
+import { call, newId, reader, Refused, surely } from "../wire";
 
 export type Kind =
   | "decks" | "heads" | "stocks" | "batches" | "tapes" | "interfaces" | "calibrations" | "notes" | "reels" | "captures" | "pictures" | "cards";
@@ -62,21 +62,25 @@ const SHELVES: Record<string, Kind[]> = {
 const lineOf = (error: unknown): string =>
   error instanceof Refused ? error.message : "The bench does not answer; nothing was written. Try again when it does.";
 
+const inOrder = reader();
+
 /** Read what a screen shows; what cannot be read is said, and what stood there stays with its hour. */
 export async function readShelf(screen: string): Promise<void> {
   const kinds = SHELVES[screen] ?? [];
   try {
-    const [runs, told, ...lists] = await settled(() => Promise.all([
+    const ask = () => Promise.all([
       call<{ lineups: LineUpListed[] }>("lineups"),
       Object.keys(usual.peek()).length > 0 ? null : call<KindsTold>("book"),
       ...kinds.map((kind) => call<{ things: Thing[] }>(`book/${kind}?retired=true`)),
-    ]));
-    if (told) usual.value = usualOf(told);
-    const next = { ...shelf.peek() };
-    kinds.forEach((kind, i) => (next[kind] = lists[i]!.things));
-    shelf.value = next;
-    lineups.value = runs.lineups;
-    readAt.value = new Date();
+    ]);
+    await inOrder(ask, ([runs, told, ...lists]) => {
+      if (told) usual.value = usualOf(told);
+      const next = { ...shelf.peek() };
+      kinds.forEach((kind, i) => (next[kind] = lists[i]!.things));
+      shelf.value = next;
+      lineups.value = runs.lineups;
+      readAt.value = new Date();
+    });
     unread.value = null;
   } catch (error) {
     unread.value = error instanceof Refused ? error.message : "the bench does not answer";
@@ -100,6 +104,16 @@ export async function write(kind: Kind, thing: Thing | null, facts: Facts, id = 
   return put(thing ? `book/${kind}/${thing.id}` : `book/${kind}`, body);
 }
 
+const amending: Record<string, Promise<unknown>> = {};
+
+/** An edit by one touch: after those that were made before it, of the thing as it stands by then. */
+export function amend(thing: Thing, facts: Facts): Promise<Written> {
+  const before = amending[thing.id] ?? Promise.resolve();
+  const done = before.then(() => write(thing.kind, find(thing.kind, thing.id) ?? thing, facts));
+  amending[thing.id] = done;
+  return done;
+}
+
 export const retire = (thing: Thing, retired = true): Promise<Written> =>
   put(`book/${thing.kind}/${thing.id}/retire`, { id: newId(), retired });
 
@@ -107,7 +121,9 @@ async function put(path: string, body: Record<string, unknown>): Promise<Written
   try {
     const thing = await surely<Thing>(path, body);
     const others = all(thing.kind).filter((one) => one.id !== thing.id);
-    const sorted = [...others, thing].sort((a, b) => String(a.facts["name"]).localeCompare(String(b.facts["name"])));
+    const stands = find(thing.kind, thing.id);
+    const newest = stands && stands.row > thing.row ? stands : thing; // two answers may have crossed
+    const sorted = [...others, newest].sort((a, b) => String(a.facts["name"]).localeCompare(String(b.facts["name"])));
     shelf.value = { ...shelf.peek(), [thing.kind]: sorted };
     return { thing };
   } catch (error) {

@@ -1,7 +1,7 @@
 // Interfaces that the computer shows now, and the check or calibration of one, as the bench tells them.
 import { signal } from "@preact/signals";
 import type { Num } from "../model";
-import { call, newId, Refused, settled, surely } from "../wire";
+import { call, newId, reader, Refused, surely } from "../wire";
 import { sentence } from "./draft";
 import { readShelf, type Thing } from "./things";
 
@@ -70,9 +70,12 @@ export const refusal = signal<{ where: string; line: string } | null>(null);
 
 const lineOf = (error: unknown): string => (error instanceof Refused ? sentence(error.message) : "The bench does not answer; try again when it does.");
 
+const inHereOrder = reader();
+const inTrialOrder = reader();
+
 export async function look(): Promise<void> {
   try {
-    here.value = (await call<{ interfaces: Here[] }>("interfaces")).interfaces;
+    await inHereOrder(() => call<{ interfaces: Here[] }>("interfaces"), (told) => (here.value = told.interfaces));
     notListed.value = null;
   } catch (error) {
     notListed.value = lineOf(error);
@@ -82,18 +85,24 @@ export async function look(): Promise<void> {
 export async function readTrial(): Promise<void> {
   try {
     const before = trial.peek();
-    trial.value = (await settled(() => call<{ trial: Trial | null }>("interfaces/trial"))).trial;
+    await inTrialOrder(() => call<{ trial: Trial | null }>("interfaces/trial"), (told) => (trial.value = told.trial));
     if (before?.running && !trial.peek()?.running) void look();
   } catch {
     // said at the top of the page already; what stands here is as it was read
   }
 }
 
+let said = 0;
+let saidTaken = 0;
+
 /** One call that a trial answers; what is refused stands where it was wanted. */
 export async function say(where: string, path: string, body: Record<string, unknown>): Promise<boolean> {
   refusal.value = null;
+  const mine = ++said;
   try {
-    trial.value = (await call<{ trial: Trial | null }>(`interfaces/${path}`, body)).trial;
+    const told = await call<{ trial: Trial | null }>(`interfaces/${path}`, body);
+    if (mine > saidTaken) trial.value = told.trial; // the answers of two touches may cross
+    saidTaken = Math.max(mine, saidTaken);
     return true;
   } catch (error) {
     refusal.value = { where, line: lineOf(error) };

@@ -2,7 +2,7 @@
 import { signal } from "@preact/signals";
 import { otherScrews } from "../screws";
 import { complaint, kept } from "../store";
-import { call, newId, readDeck, readFaults, Refused, settled, surely } from "../wire";
+import { call, newId, readDeck, reader, readFaults, Refused, surely } from "../wire";
 
 export interface Listed {
   name: string;
@@ -107,15 +107,17 @@ async function told<T>(what: () => Promise<T>): Promise<T | null> {
   }
 }
 
-/** Null where the deck sets no exercises. */
-export async function readNow(): Promise<void> {
-  now.value = await settled(() => call<Now>("exercises/now")).catch(() => now.peek());
-}
+const inNowOrder = reader();
+const inListOrder = reader();
 
-export async function readList(): Promise<void> {
-  listed.value = await call<{ exercises: Listed[]; first: boolean }>("exercises").catch(() => null);
-  results.value = (await call<{ results: Result[] }>("exercises/results").catch(() => null))?.results ?? null;
-}
+/** Null where the deck sets no exercises. */
+export const readNow = (): Promise<void> => inNowOrder(() => call<Now>("exercises/now"), (told) => (now.value = told)).catch(() => undefined);
+
+export const readList = (): Promise<void> =>
+  inListOrder(
+    () => Promise.all([call<{ exercises: Listed[]; first: boolean }>("exercises"), call<{ results: Result[] }>("exercises/results")]),
+    ([all, past]) => ((listed.value = all), (results.value = past.results)),
+  ).catch(() => undefined);
 
 async function took(answer: Now | null): Promise<boolean> {
   if (!answer) return false;

@@ -5,7 +5,7 @@ import { all } from "../hand";
 import { clock } from "../scale";
 import { Cautions } from "../marks";
 import { deck, running } from "../store";
-import { command } from "../wire";
+import { command, every } from "../wire";
 import { CAUTIONS } from "../words";
 import { beginExercise, found, handIn, isRunning, learner, leaveExercise, listed, now, ofLearner, readList, readNow, results, type Listed, type Result } from "./now";
 import { view } from "./view";
@@ -28,8 +28,7 @@ export const stands = () => !!now.value?.exercise;
 export function Bar() {
   useEffect(() => {
     void readNow();
-    const timer = setInterval(() => void (isRunning() && readNow()), 1000);
-    return () => clearInterval(timer);
+    return every(1000, () => isRunning() && readNow());
   }, []);
   const told = now.value;
   if (!told?.exercise || view.value === "verdict") return null;

@@ -11,7 +11,7 @@ import { Cautions } from "../marks";
 import { Screw } from "../screw";
 import { capital, clock } from "../scale";
 import { advice, firstTold, running, screen, state, tape } from "../store";
-import { command, readDeck } from "../wire";
+import { command, every, readDeck } from "../wire";
 import { Word } from "../word";
 import { CAUTIONS, trimmerName } from "../words";
 import { beginExercise, handIn, leaveExercise, now, readNow, type Verdict } from "./now";
@@ -50,7 +50,9 @@ export function First({ children }: { children?: ComponentChildren }) {
   };
   const begin = async () => {
     wait(true);
-    if (await beginExercise(NAME)) {
+    const began = await beginExercise(NAME);
+    if (began && firstTold.peek()) await leaveExercise(); // it was skipped meanwhile
+    else if (began) {
       await command("begin", { kind: "first turns" });
       go("turns");
     }
@@ -97,8 +99,7 @@ function Turns({ over, past, children }: { over: () => void; past: () => void; c
     picked.value = null;
   }, [hand?.track, hand?.trimmer]);
   useEffect(() => {
-    const timer = setInterval(() => { void readDeck(); void readNow(); }, 900);
-    return () => clearInterval(timer);
+    return every(900, () => Promise.all([readDeck(), readNow()]));
   }, []);
   useEffect(() => { // the deck presses its own keys here; only trimmers are the person's
     if (!ask || ask.kind === "doubt") return;
