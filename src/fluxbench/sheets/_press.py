@@ -4,6 +4,7 @@ import io
 import json
 import re
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.resources import files
@@ -23,6 +24,9 @@ STANDARD: Final = "a-2b"
 
 PAPERS: Mapping[str, str] = {"a4": "a4", "letter": "us-letter"}
 """Papers by their name, and what Typst calls them."""
+
+_press = ThreadPoolExecutor(1, "press")
+"""Typst keeps a megabyte or more for every thread that it ever worked in: it works in one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +87,10 @@ def typeset(
     inputs |= {name: svg.decode() for name, svg in (pictures or {}).items()}
     here = files("fluxbench.sheets")
     whole = b"\n".join((here / name).read_bytes() for name in pages)
+    return _press.submit(_set, whole, inputs, stamp).result()
+
+
+def _set(whole: bytes, inputs: dict[str, str], stamp: int) -> bytes:
     compiler = typst.Compiler(whole, ignore_system_fonts=True, sys_inputs=inputs)
     made = compiler.compile(format="pdf", pdf_standards=STANDARD, timestamp=stamp)
     if not isinstance(made, bytes):
