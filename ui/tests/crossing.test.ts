@@ -36,6 +36,8 @@ beforeEach(() => {
   );
 });
 afterEach(() => {
+  shelf.value = {};
+  faults.value = deck.value = state.value = null;
   vi.unstubAllGlobals();
   vi.useRealTimers();
 });
