@@ -8,6 +8,9 @@ import { Form } from "../src/book/form";
 import { usual } from "../src/book/things";
 import type { State } from "../src/model";
 import { useFirst } from "../src/offer";
+import { listed, now } from "../src/school/now";
+import { School } from "../src/school/school";
+import { view } from "../src/school/view";
 import { firstTold, screen, state } from "../src/store";
 
 let box: HTMLElement;
@@ -49,4 +52,22 @@ test("the first hour is not shown to a person who has gone to another screen whi
   screen.value = "bench";
   firstTold.value = null;
   state.value = null;
+});
+
+test("an exercise that was begun does not take away what the person has opened meanwhile", async () => {
+  const held: ((told: object) => void)[] = [];
+  vi.stubGlobal("fetch", () => new Promise((done) => held.push((told) => done(Response.json(told)))));
+  const one = { name: "a", title: "A", grade: 1, tracks: 2, asks: true, task: "", wrongs: [] };
+  listed.value = { exercises: [one], first: false } as unknown as typeof listed.value;
+  view.value = "list";
+  act(() => render(<School />, box));
+  const letGo = () => act(() => new Promise<void>((done) => (held.splice(0).forEach((go) => go({ exercise: one, exercises: [one], results: [] })), setTimeout(done))));
+  act(() => [...box.querySelectorAll("button")].find((key) => key.textContent === "Begin")!.click());
+  await letGo(); // it stands; the page still reads what else there is to it
+  expect(now.value?.exercise).toEqual(one);
+  act(() => void (view.value = "answer"));
+  for (let n = 0; n < 3; n++) await letGo();
+  expect(view.value).toBe("answer");
+  view.value = "none";
+  now.value = listed.value = null;
 });
