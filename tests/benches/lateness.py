@@ -17,7 +17,8 @@ class Lateness:
     """A thread that does nothing but sleep; how late it wakes up is how late everything is."""
 
     def __init__(self) -> None:
-        self._late_s = 0.0
+        self.late_s = 0.0
+        """In all, so far."""
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._look, name="lateness")
 
@@ -37,10 +38,10 @@ class Lateness:
     @property
     def excused_s(self) -> float:
         """So much longer than on an idle machine may what was watched have taken."""
-        return STRETCHED * self._late_s
+        return STRETCHED * self.late_s
 
     def _look(self) -> None:
         while not self._over.is_set():
             began_s = time.monotonic()
             time.sleep(LOOK_S)
-            self._late_s += max(0.0, time.monotonic() - began_s - 2.0 * LOOK_S)
+            self.late_s += max(0.0, time.monotonic() - began_s - 2.0 * LOOK_S)

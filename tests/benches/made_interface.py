@@ -2,6 +2,7 @@
 
 import os
 import time
+from pathlib import Path
 
 import numpy as np
 
@@ -29,19 +30,26 @@ def listed() -> list[Named]:
 
 
 class Desk:
-    """Two outputs cabled to two inputs; with pauses, so that nobody waits for ever."""
+    """Two outputs cabled to two inputs; with pauses, so that nobody waits for ever.
+
+    While there is a file that FLUXBENCH_TEST_HELD names, no block comes to its end.
+    """
 
     rate_hz, inputs, outputs = RATE_HZ, 2, 2
 
     def __init__(self, silence: SilenceKey) -> None:
         self._silence = silence
         self._pause_s = float(os.environ.get("FLUXBENCH_TEST_BLOCK_S", "0.0005"))
+        held = os.environ.get("FLUXBENCH_TEST_HELD")
+        self._held = None if held is None else Path(held)
         self._under_way = np.zeros((DELAY, 2), np.float32)
         self._frame = 0
         self._random = np.random.default_rng(3)
 
     def exchange(self, send: np.ndarray) -> Block:
         time.sleep(self._pause_s)
+        while self._held is not None and self._held.exists():
+            time.sleep(0.01)
         sent = np.concatenate([self._under_way, send * (not self._silence.is_set())])
         self._under_way, first = sent[len(send) :], self._frame
         self._frame += len(send)

@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 from fluxbench.book import Book
 from fluxbench.session import Session
 from fluxbench.session import _session as session_module
-from fluxbench.web import build_app
+from fluxbench.web import _calls, build_app
 from tests.benches.counting import TenASecond
 from tests.benches.inline_host import InlineHost
 
@@ -19,6 +19,7 @@ OWN = "http://127.0.0.1:7355"
 @pytest.fixture
 def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Session]:
     monkeypatch.setattr(session_module, "EngineHost", InlineHost)
+    monkeypatch.setattr(_calls, "ANSWERS_WITHIN_S", 120.0)  # a machine may be busy
     monkeypatch.setitem(session_module.PROCEDURES, "line-up", lambda _, *given: TenASecond(*given))
     book = Book(tmp_path / "book.db")
     yield Session(book, lambda silence: pytest.fail("no link here"), "wires", "1.2.3")

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
 
@@ -323,7 +324,9 @@ def test_a_run_that_was_ended_anywhere_gives_the_catalogue_of_one_that_was_not(
         while journalled(out) == before and run.poll() is None and time.monotonic() < deadline:
             time.sleep(0.01)
         time.sleep(chance.uniform(0.0, 0.2))
-        workers = children_of(run.pid) if run.poll() is None else []
+        workers: list[int] = []
+        with suppress(OSError):  # it has just ended
+            workers = children_of(run.pid)
         os.kill(run.pid, how)
         _, err = run.communicate(timeout=500)
         if how is signal.SIGINT and run.returncode != 0:

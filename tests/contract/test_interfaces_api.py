@@ -84,7 +84,7 @@ def calibrated(client: TestClient) -> dict[tuple[str, int], float]:
 
 
 def test_nothing_is_checked_beside_a_line_up_nor_lined_up_beside_a_check(
-    client: TestClient,
+    client: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert client.get("/api/interfaces/trial").json() == {"trial": None}
     assert "caution" in refused(client, "interfaces/check", **{**WHICH, "agreed": False})
@@ -95,9 +95,13 @@ def test_nothing_is_checked_beside_a_line_up_nor_lined_up_beside_a_check(
     assert client.get("/api/state").json()["bench"]["engine"] == "running"
     assert post(client, "commands", id="s1", command="stop", reason="enough")[0] == 200
 
+    held = tmp_path / "held"
+    held.touch()
+    monkeypatch.setenv("FLUXBENCH_TEST_HELD", f"{held}")  # until all that follows was refused
     assert post(client, "interfaces/check", **WHICH, seconds=1.0)[0] == 200
     assert "desk is being checked" in refused(client, "commands", **begin(client, "b2"))
     assert "being tried" in refused(client, "interfaces/calibrate", **WHICH)
+    held.unlink()
     ended = over(client)
     assert client.get("/api/state").json()["bench"]["engine"] != "resting"  # the next may begin
     assert ended["line"] is None

@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 from fluxbench.book import Book
 from fluxbench.session import Session
 from fluxbench.session import _session as session_module
-from fluxbench.web import build_app
+from fluxbench.web import _calls, build_app
 from tests.benches.counting import TenASecond
 from tests.benches.inline_host import InlineHost
 
@@ -46,6 +46,7 @@ def begun(plan: dict[str, Any]) -> dict[str, Any]:
 def put_wires_in(patched: pytest.MonkeyPatch, lineup: Callable[..., Any] = TenASecond) -> None:
     """Sessions made from now on have wires for an engine, and that line-up."""
     patched.setattr(session_module, "EngineHost", InlineHost)
+    patched.setattr(_calls, "ANSWERS_WITHIN_S", WAIT_S)
     patched.setitem(session_module.PROCEDURES, "line-up", lambda _, *given: lineup(*given))
 
 

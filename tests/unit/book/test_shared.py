@@ -3,6 +3,7 @@
 import gc
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -61,8 +62,9 @@ from fluxbench.book import Book, Entry, Page, place_of
 bench, pages = sys.argv[2], int(sys.argv[3])
 book = Book(place_of(sys.argv[1]), bench)
 print("open", flush=True)
-sys.stdin.readline()
 for number in range(pages):
+    if number % 5 == 0:  # all begin together, again and again
+        sys.stdin.readline()
     rows = [Entry(0, None, "2026", 0.5, "note", {"bench": bench, "number": number, "part": part})
             for part in (1, 2)]
     page = Page(entries=rows, answers={f"{bench}-{number}": {}})
@@ -91,12 +93,16 @@ def test_two_processes_that_write_at_once_lose_nothing_and_write_nothing_twice(
         assert writer.stdout is not None
         assert writer.stdout.readline() == "open\n"
     reader, seen = Records(shared), list[Entry]()
-    for writer in writers:
-        assert writer.stdin is not None
-        writer.stdin.write("\n")
-        writer.stdin.flush()
+    begun = 0
     while any(writer.poll() is None for writer in writers):
         seen += reader.entries(seen[-1].seq if seen else 0)
+        written = Counter(entry.facts["bench"] for entry in seen)
+        if begun < pages and all(written[bench] >= 2 * begun for bench in benches):
+            begun += 5
+            for writer in writers:
+                assert writer.stdin is not None
+                writer.stdin.write("\n")
+                writer.stdin.flush()
     seen += reader.entries(seen[-1].seq if seen else 0)
     said = [writer.communicate()[0].split() for writer in writers]
     # Who looks for what is new by number, while both write, has missed none and seen none twice.

@@ -288,7 +288,7 @@ def test_a_backup_while_a_bench_writes_is_a_state_that_was(place: Path) -> None:
     try:
         for number in range(4):
             wrote.clear()
-            assert wrote.wait(10.0)
+            assert wrote.wait(120.0)
             least = len(names) - 1
             count = backup(place / "book.db", place / f"{number}.db", overwrite=False)
             assert count >= 2 + least

@@ -73,7 +73,7 @@ def call(
     body: str | None = None,
     headers: dict[str, str] | None = None,
 ) -> tuple[int, Any]:
-    connection = http.client.HTTPConnection(server.url.removeprefix("http://"), timeout=5.0)
+    connection = http.client.HTTPConnection(server.url.removeprefix("http://"), timeout=60.0)
     connection.request(method, path, body, headers or {})
     response = connection.getresponse()
     content = json.loads(response.read())
@@ -84,7 +84,7 @@ def call(
 def test_the_calls_reach_the_deck_and_its_answers_come_back(
     server: ControlsServer, deck: NotingDeck
 ) -> None:
-    controls = HttpControls(server.url)
+    controls = HttpControls(server.url, 60.0)
     assert controls.state() == {"tracks": 2, "ready": [1, 2], "section": None}
     assert controls.turn("bias", 0.1, track=2) == 0.5
     assert controls.turn("record_azimuth", -3) == 0.5
@@ -103,9 +103,9 @@ def test_the_calls_reach_the_deck_and_its_answers_come_back(
 
 def test_the_decks_refusal_is_400_with_its_one_line(server: ControlsServer) -> None:
     with pytest.raises(DeckError, match=r"^no tape 'none' here; there is stock$"):
-        HttpControls(server.url).load("none")
+        HttpControls(server.url, 60.0).load("none")
     with pytest.raises(DeckError, match=r"^no section 99$"):
-        HttpControls(server.url).locate(section=99)
+        HttpControls(server.url, 60.0).locate(section=99)
 
 
 @pytest.mark.parametrize(

@@ -59,7 +59,7 @@ def script() -> Iterator[Script]:
 
 
 def test_calls_are_the_contracts(script: Script) -> None:
-    controls = HttpControls(script.url + "/")
+    controls = HttpControls(script.url + "/", 60.0)
     script.answer = (200, b'{"ok": true, "seconds": 0.4}')
     assert controls.turn("bias", 0.1, track=3) == 0.4
     controls.turn("record_azimuth", -1.5)
@@ -86,7 +86,7 @@ def test_calls_are_the_contracts(script: Script) -> None:
 def test_a_refusal_is_the_decks_own_line(script: Script) -> None:
     script.answer = (400, b'{"error": "no tape \'x\' here;\\n there is stock"}')
     with pytest.raises(DeckError) as refused:
-        HttpControls(script.url).load("x")
+        HttpControls(script.url, 60.0).load("x")
     assert str(refused.value) == "no tape 'x' here; there is stock"
 
 
@@ -102,7 +102,7 @@ def test_a_refusal_is_the_decks_own_line(script: Script) -> None:
 def test_what_is_no_deck_is_said(script: Script, answer: tuple[int, bytes], says: str) -> None:
     script.answer = answer
     with pytest.raises(DeckError, match=says):
-        HttpControls(script.url).state()
+        HttpControls(script.url, 60.0).state()
 
 
 def test_nobody_there_is_one_line() -> None:
@@ -125,7 +125,7 @@ def test_a_proxy_in_the_environment_is_not_asked(
     script: Script, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("http_proxy", "http://127.0.0.1:1")
-    assert HttpControls(script.url).state() == {}
+    assert HttpControls(script.url, 60.0).state() == {}
 
 
 @pytest.mark.parametrize("url", ["127.0.0.1:8765", "ftp://127.0.0.1", "http://", "file:///etc"])
@@ -135,19 +135,19 @@ def test_an_address_that_is_none_is_misuse(url: str) -> None:
 
 
 def test_a_connection_dropped_once_is_tried_again(script: Script) -> None:
-    controls, script.drops = HttpControls(script.url), 1
+    controls, script.drops = HttpControls(script.url, 60.0), 1
     assert controls.load("stock") == {}
     assert len(script.asked) == 2
 
 
 def test_a_connection_dropped_twice_is_one_line(script: Script) -> None:
-    controls, script.drops = HttpControls(script.url), 2
+    controls, script.drops = HttpControls(script.url, 60.0), 2
     with pytest.raises(DeckError, match=r"^no deck answers at [^\n]*$"):
         controls.transport(state="play")
 
 
 def test_a_turn_that_may_have_been_made_is_not_made_twice(script: Script) -> None:
-    controls, script.drops = HttpControls(script.url), 1
+    controls, script.drops = HttpControls(script.url, 60.0), 1
     with pytest.raises(DeckError):
         controls.turn("bias", 0.1, track=1)
     assert len(script.asked) == 1
@@ -157,4 +157,4 @@ def test_a_turn_that_may_have_been_made_is_not_made_twice(script: Script) -> Non
 def test_seconds_that_no_hand_needs_are_refused(script: Script, seconds: bytes) -> None:
     script.answer = (200, b'{"ok": true, "seconds": ' + seconds + b"}")
     with pytest.raises(DeckError, match="how long the turn takes"):
-        HttpControls(script.url).turn("bias", 0.1, track=1)
+        HttpControls(script.url, 60.0).turn("bias", 0.1, track=1)

@@ -17,9 +17,18 @@ WHOLE = {"transport": "play", "tape": "stock", "position_s": 12.0, "speed_ips": 
 def seen_by(show: Any) -> Mapping[str, Any] | None:
     """What is seen of a deck after a few looks."""
     died: list[str] = []
-    eye = DeckEye(SimpleNamespace(state=show), died.append)  # type: ignore[arg-type]
+    looks: list[float] = []
+
+    def look() -> Any:
+        looks.append(time.monotonic())
+        return show()
+
+    eye = DeckEye(SimpleNamespace(state=look), died.append)  # type: ignore[arg-type]
     eye.start()
-    time.sleep(0.6)
+    end_s = time.monotonic() + 60.0
+    while len(looks) < 2 and not died:
+        assert time.monotonic() < end_s, "it does not look"
+        time.sleep(0.01)
     eye.close()
     assert died == []
     return eye.seen

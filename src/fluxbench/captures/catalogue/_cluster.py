@@ -17,7 +17,7 @@ from typing import Any
 from fluxbench import __version__
 from fluxbench.base import CrewError
 
-ANSWERS_WITHIN_S = 5.0
+ANSWERS_WITHIN_S = 10.0
 WITHOUT_WORKERS_S = 60.0
 """As long as a run waits for workers when all have gone."""
 
