@@ -28,6 +28,7 @@ def begin_bias(page: Page, bench: Running) -> None:
     answer_asks(page, "Load the calibration tape")
     stage_card(page, "Load the stock")
     page.get_by_role("button", name="Go there now").click()
+    expect(page.locator(".focus")).not_to_contain_text("Load the calibration tape")
     answer_asks(page, "Record azimuth")
     stage_card(page, "Record azimuth")
     page.get_by_label("Why it is left out").fill("not in this test")

@@ -20,7 +20,7 @@ OWN = "http://127.0.0.1:7355"
 RATE_HZ = 16_000
 LEVELS_DBFS = (-18.0, -18.8)
 DELAY_US = 20.0
-PATIENCE_S = 120.0
+PATIENCE_S = 240.0
 SCHEMA = Path(__file__).parents[2] / "src/fluxbench/captures/catalogue/catalogue.schema.json"
 
 

@@ -34,7 +34,7 @@ LINE_UPS = 3
 WINTER = datetime(2026, 10, 25, 0, 58, tzinfo=UTC)
 """Two minutes before clocks go back in Central Europe (EU Directive 2000/84/EC: 01:00 UTC)."""
 
-pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 30 * BENCHES)]
+pytestmark = [pytest.mark.alone, pytest.mark.timeout(600 + 30 * BENCHES)]
 
 
 BEGUN_S = time.monotonic()

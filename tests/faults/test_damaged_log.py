@@ -23,7 +23,7 @@ DAMAGES = int(os.environ.get("FLUXBENCH_DAMAGES", "100"))
 PAGES_IN_FILE, PAGES_IN_LOG = 16, 10
 LOG_HEAD, FRAME_HEAD = struct.Struct(">8I"), struct.Struct(">6I")
 
-pytestmark = pytest.mark.timeout(120 + DAMAGES)
+pytestmark = pytest.mark.timeout(600 + DAMAGES)
 
 
 @dataclass(frozen=True, slots=True)

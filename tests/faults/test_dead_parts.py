@@ -29,7 +29,7 @@ TOLD_WITHIN_S = 1.0 if DEATHS > 2 else 2.0  # a suite may be busy
 NEVER_S = 3.0
 """What has not come by then, where a bug is planted, does not come."""
 
-pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 60 * DEATHS)]
+pytestmark = [pytest.mark.alone, pytest.mark.timeout(600 + 60 * DEATHS)]
 
 
 class BrokenError(Exception):

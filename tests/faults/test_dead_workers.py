@@ -40,7 +40,7 @@ NEVER_S = 3.0
 RATE_HZ = 8000
 PARTS = ("ear", "mouth", "stretch", "link")
 
-pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 60 * DEATHS)]
+pytestmark = [pytest.mark.alone, pytest.mark.timeout(600 + 60 * DEATHS)]
 
 _FORK = multiprocessing.get_context("fork")  # nothing is loaded anew
 

@@ -48,7 +48,7 @@ WARM_SHEETS = 200 if LONG else 15
 """What Typst keeps of its work grows by some 150 MB over the first thirty sheets, by 20 more up to
 the 150th, whether it is the same sheet or another, and then no more."""
 
-pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 120 * MINUTES)]
+pytestmark = [pytest.mark.alone, pytest.mark.timeout(600 + 120 * MINUTES)]
 
 
 class OneASecond(TenASecond):

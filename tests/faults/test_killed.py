@@ -15,6 +15,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -120,7 +121,8 @@ class Harness:
             assert self.bench.child.poll() is None, "the bench has ended"
             time.sleep(0.01)
 
-    def engine(self) -> int:
+    def engine(self) -> int | None:
+        """The number of the engine's process, None while there is none."""
         stdin = self.bench.child.stdin
         assert stdin is not None
         stdin.write("\n")
@@ -133,7 +135,8 @@ class Harness:
             held.append(line)
         for other in held:  # in order, before what follows
             self._take(other)
-        return int(json.loads(line)["engine process"])
+        told: int | None = json.loads(line)["engine process"]
+        return told
 
     def _take(self, line: str) -> None:
         rest = list(self.bench.lines.queue)
@@ -149,8 +152,7 @@ class Harness:
         if what == "session":
             self.bench.kill()
         elif what == "engine":
-            os.kill(self.engine(), signal.SIGKILL)
-            killed_s = time.monotonic()
+            killed_s = self._kill_engine()
         else:
             self.deck.kill()
         silent_after_s = self.silent_after(killed_s, QUIET_S)
@@ -163,6 +165,16 @@ class Harness:
         while self.resumed == resumed:  # what was said before comes first
             self.wait_for(1)
         return silent_after_s
+
+    def _kill_engine(self) -> float:
+        """When it was killed; one that was just ending by itself is not meant."""
+        while True:
+            engine = self.engine()
+            with suppress(ProcessLookupError):
+                if engine is not None:
+                    os.kill(engine, signal.SIGKILL)
+                    return time.monotonic()
+            time.sleep(0.1)
 
     def silent_after(self, since_s: float, quiet_s: float) -> float:
         """Wait until nothing was sent for a while; how long after that moment it was last."""

@@ -37,7 +37,7 @@ ROUNDS = int(os.environ.get("FLUXBENCH_ROUNDS", "20"))
 BACK_WITHIN_S = 2.0 if ROUNDS > 20 else 5.0  # a suite may be busy
 KINDS = ("reload", "restart", "double click", "unanswered", "double answer", "thing")
 
-pytestmark = [pytest.mark.alone, pytest.mark.timeout(300 + 10 * ROUNDS)]
+pytestmark = [pytest.mark.alone, pytest.mark.timeout(600 + 10 * ROUNDS)]
 
 
 class Harness:

@@ -22,7 +22,7 @@ CUTS = int(os.environ.get("FLUXBENCH_CUTS", "10"))
 CUTS_A_RUN = 5
 PAGES = 100
 
-pytestmark = [pytest.mark.compiled, pytest.mark.timeout(120 + 20 * CUTS)]
+pytestmark = [pytest.mark.compiled, pytest.mark.timeout(600 + 20 * CUTS)]
 
 
 class Laboratory:

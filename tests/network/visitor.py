@@ -1,10 +1,13 @@
 """A client in a process of its own: carries out one JSON object a line, answers with one.
 
-`http`: one request. `open`: a socket. `hear`: its next message. `until_closed`: how it ends.
+`http`: one request. `open`: a socket. `hear`: its next message. `until_closed`: how it ends. What
+comes by a socket is taken at once, whatever is done meanwhile: who takes nothing is let go.
 """
 
 import json
+import queue
 import sys
+import threading
 import time
 from contextlib import ExitStack
 from http.client import HTTPConnection
@@ -15,8 +18,32 @@ from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidSta
 from websockets.sync.client import ClientConnection, connect
 
 PATIENCE_S = 240.0
-sockets: dict[str, ClientConnection] = {}
 opened = ExitStack()
+
+
+class Reader:
+    """Takes what comes by a socket, until it is closed."""
+
+    def __init__(self, socket: ClientConnection) -> None:
+        self.messages: queue.Queue[str | bytes] = queue.Queue()
+        self.code: int | None = None
+        self._socket = socket
+        self._thread = threading.Thread(target=self._read, daemon=True)
+        self._thread.start()
+
+    def _read(self) -> None:
+        try:
+            while True:
+                self.messages.put(self._socket.recv())
+        except ConnectionClosed as closed:
+            self.code = None if closed.rcvd is None else closed.rcvd.code
+
+    def is_closed(self, within_s: float) -> bool:
+        self._thread.join(within_s)
+        return not self._thread.is_alive()
+
+
+sockets: dict[str, Reader] = {}
 
 
 def http(told: dict[str, Any]) -> dict[str, Any]:
@@ -48,7 +75,7 @@ def open_socket(told: dict[str, Any]) -> dict[str, Any]:
             open_timeout=PATIENCE_S,
             proxy=None,
         )
-        sockets[told["name"]] = opened.enter_context(opening)
+        sockets[told["name"]] = Reader(opened.enter_context(opening))
     except InvalidStatus as refused:
         return {"status": refused.response.status_code}
     except (InvalidHandshake, OSError) as error:
@@ -57,20 +84,14 @@ def open_socket(told: dict[str, Any]) -> dict[str, Any]:
 
 
 def hear(told: dict[str, Any]) -> dict[str, Any]:
-    return {"message": json.loads(sockets[told["name"]].recv(timeout=PATIENCE_S))}
+    return {"message": json.loads(sockets[told["name"]].messages.get(timeout=PATIENCE_S))}
 
 
 def until_closed(told: dict[str, Any]) -> dict[str, Any]:
-    began_s = time.monotonic()
-    while time.monotonic() - began_s < told["within_s"]:
-        try:
-            sockets[told["name"]].recv(timeout=0.05)
-        except TimeoutError:
-            continue
-        except ConnectionClosed as closed:
-            code = None if closed.rcvd is None else closed.rcvd.code
-            return {"closed": True, "code": code, "after_s": time.monotonic() - began_s}
-    return {"closed": False}
+    began_s, reader = time.monotonic(), sockets[told["name"]]
+    if not reader.is_closed(told["within_s"]):
+        return {"closed": False}
+    return {"closed": True, "code": reader.code, "after_s": time.monotonic() - began_s}
 
 
 DO = {"http": http, "open": open_socket, "hear": hear, "until_closed": until_closed}

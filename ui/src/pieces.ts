@@ -17,8 +17,9 @@ export async function openSchool(to: View): Promise<void> {
 
 /** Where an exercise stands on the deck, its bar does on the page. */
 export async function lookForExercise(): Promise<void> {
+  const from = view.peek();
   const told = await call<{ exercise: object | null }>("exercises/now").catch(() => null);
-  if (told?.exercise) await openSchool("none");
+  if (told?.exercise) await openSchool(view.peek() === from ? "none" : view.peek());
 }
 
 /** Something that is fetched when it is first wanted; null until it has come. */

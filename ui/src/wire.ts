@@ -181,6 +181,7 @@ export async function turn(trimmer: string, turns: number, track: number | null)
 const inDeckOrder = reader();
 const inFaultsOrder = reader();
 const isNone = (error: unknown) => error instanceof Refused && error.status === 404;
+const isRefused = (error: unknown) => error instanceof Refused && error.status < 500;
 
 /** Whether it answered. */
 export async function readDeck(): Promise<boolean> {
@@ -190,7 +191,7 @@ export async function readDeck(): Promise<boolean> {
     return true;
   } catch (error) {
     if (isNone(error)) deck.value = null;
-    return isNone(error);
+    return isRefused(error);
   }
 }
 
@@ -204,18 +205,18 @@ export async function readFaults(): Promise<boolean> {
     return true;
   } catch (error) {
     if (isNone(error)) faults.value = null;
-    return isNone(error);
+    return isRefused(error);
   }
 }
 
-const AGAIN_MS = 1000;
+const LONGEST_PAUSE_MS = 10_000;
 
 /** What the deck is like, asked for until it has answered: it may be busy with becoming another one. */
 async function meetDeck(run: string): Promise<void> {
-  while (state.peek()?.bench.run === run) {
+  for (let wait_ms = 500; state.peek()?.bench.run === run; wait_ms = Math.min(LONGEST_PAUSE_MS, 2 * wait_ms)) {
     const answers = await Promise.all([readDeck(), readFaults()]);
     if (answers.every(Boolean)) return;
-    await pause(AGAIN_MS);
+    await pause(wait_ms);
   }
 }
 

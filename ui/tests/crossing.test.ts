@@ -4,6 +4,8 @@ import { act } from "preact/test-utils";
 import { afterEach, beforeEach, expect, test, vi } from "vitest";
 import { acknowledge, begin, goOn, letDeck } from "../src/actions";
 import { readWhole, wholes } from "../src/book/capture";
+import { editing, leave, open, save } from "../src/book/editing";
+import { NOTE } from "../src/book/fields";
 import { room } from "../src/book/room";
 import { amend, readShelf, shelf, type Thing } from "../src/book/things";
 import { here, look } from "../src/book/trial";
@@ -36,6 +38,8 @@ beforeEach(() => {
   );
 });
 afterEach(() => {
+  shelf.value = {};
+  faults.value = deck.value = state.value = null;
   vi.unstubAllGlobals();
   vi.useRealTimers();
 });
@@ -200,4 +204,16 @@ test("a screen of the book is read anew for another line-up and for its end, not
   expect(reads()).toBe(before + 1);
   act(() => render(null, box));
   connection.value = "connecting";
+});
+
+test("what was written late closes no form that was opened meanwhile", async () => {
+  const form = (title: string) => open({ screen: "decks", kind: "notes", title, fields: NOTE.filter((field) => !field.must) });
+  form("one");
+  const saving = save(editing.value["decks"]!);
+  leave("decks");
+  form("other");
+  await asked[0]!.answer(thing(1));
+  await saving;
+  expect(editing.value["decks"]?.title).toBe("other");
+  leave("decks");
 });

@@ -51,6 +51,8 @@ class EngineHost:
         self.settings = Settings(0, Silence(), (1000.0,))
         self._overhear = Overhear(None)
         self._process: multiprocessing.process.BaseProcess | None = None
+        self.pid: int | None = None
+        """The number of its process, None if there is none; any thread may read it."""
         self._commands: Connection | None = None
         self._answers: Connection | None = None
         self._waited_s = 0.0
@@ -68,6 +70,7 @@ class EngineHost:
             daemon=True,
         )
         self._process.start()
+        self.pid = self._process.pid
         ear.close()
         mouth.close()
         self._waited_s, self._is_ready = 0.0, False
@@ -78,10 +81,6 @@ class EngineHost:
     def beside(self, open_link: LinkFactory, run: Run) -> "EngineHost":
         """Another one under the same silence key, whose process may be long at its sums."""
         return EngineHost(open_link, run, self.silence, SUMS_S)
-
-    @property
-    def pid(self) -> int | None:
-        return None if self._process is None else self._process.pid
 
     def set(
         self,
@@ -139,6 +138,7 @@ class EngineHost:
         """End the engine: it ramps to silence; one that does not is killed."""
         if self._process is None:
             return
+        self.pid = None
         self._say(None)
         self._process.join(0.5)
         if self._process.is_alive():

@@ -13,7 +13,7 @@ from fluxbench.rehearsal import Rehearsed, rehearse_needle
 from tests.decks.second_deck import SecondDeck
 
 RATE_HZ = 32_000
-pytestmark = pytest.mark.timeout(300)  # a whole line-up on a busy machine
+pytestmark = pytest.mark.timeout(900)  # a whole line-up on a busy machine
 
 LEFT_RMS = {
     "over_bias_db": 0.6,

@@ -66,7 +66,7 @@ function AddCard({ first }: { first: boolean }) {
     if (line !== null) return;
     look("captures", sent.id);
     sent = { id: "", text: "" };
-    typed.value = { ...EMPTY };
+    if (typed.peek() === now) typed.value = { ...EMPTY }; // else the next one is being typed already
     adding.value = false;
   };
   return (

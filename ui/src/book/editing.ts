@@ -91,7 +91,7 @@ export async function save(now: Editing): Promise<Thing | null> {
   set(now.screen, { ...now, wrong: {}, busy: true, sent });
   const done = await write(now.kind, now.thing, body, sent.id);
   const after = editing.peek()[now.screen];
-  if (!after) return "thing" in done ? done.thing : null;
+  if (after?.sent?.id !== sent.id) return "thing" in done ? done.thing : null; // it was left, for another one perhaps
   if ("line" in done) {
     await refused(after, done.line);
     return null;

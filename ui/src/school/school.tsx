@@ -8,7 +8,7 @@ import { deck, running } from "../store";
 import { command, every } from "../wire";
 import { CAUTIONS } from "../words";
 import { beginExercise, found, handIn, isRunning, learner, leaveExercise, listed, now, ofLearner, readList, readNow, results, type Listed, type Result } from "./now";
-import { view } from "./view";
+import { goAfter, view } from "./view";
 import { VerdictCard } from "./verdict";
 
 const GRADES = ["", "first steps", "easy", "some thought", "hard", "all of it"];
@@ -65,14 +65,9 @@ export function Bar() {
   );
 }
 
-async function handInNow(): Promise<void> {
-  if (await handIn()) view.value = "verdict";
-}
+const handInNow = (): Promise<void> => goAfter(handIn(), "verdict");
 
-async function leave(): Promise<void> {
-  const to = now.peek()?.verdict ? "list" : "none";
-  if (await leaveExercise()) view.value = to;
-}
+const leave = (): Promise<void> => goAfter(leaveExercise(), now.peek()?.verdict ? "list" : "none");
 
 /** What stands over transport and trimmers: the list, the answer or the verdict. */
 export function School() {
@@ -87,9 +82,6 @@ function List({ close }: { close: () => void }) {
   useEffect(() => void readList(), []);
   const told = listed.value;
   const past = ofLearner(results.value ?? [], learner.value);
-  const begin = async (name: string) => {
-    if (await beginExercise(name)) close();
-  };
   return (
     <section class="school panel" aria-label="Exercises">
       <header class="panel-head">
@@ -103,7 +95,7 @@ function List({ close }: { close: () => void }) {
       </header>
       {running.value && <p class="note">A line-up runs; it ends when an exercise begins.</p>}
       <ul class="school-list">
-        {(told?.exercises ?? []).map((one) => <Row key={one.name} one={one} past={past.filter((result) => result.exercise === one.name)} begin={() => void begin(one.name)} />)}
+        {(told?.exercises ?? []).map((one) => <Row key={one.name} one={one} past={past.filter((result) => result.exercise === one.name)} begin={() => void goAfter(beginExercise(one.name), "none")} />)}
       </ul>
     </section>
   );

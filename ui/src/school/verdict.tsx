@@ -4,7 +4,7 @@ import { clock } from "../scale";
 import { Word } from "../word";
 import { trimmerName } from "../words";
 import { beginExercise, type Running, type Setting, type Verdict } from "./now";
-import { view } from "./view";
+import { goAfter } from "./view";
 
 const signed = (value: number, places: number) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(places)}`;
 const unitName = (unit: string) => (unit === "arcmin" ? "arc-min" : unit);
@@ -19,12 +19,8 @@ export function VerdictCard({ exercise, verdict, seed, close, leave }: { exercis
   const rows = toShow(verdict.settings);
   const kept = verdict.settings.length - rows.length;
   const { expert } = verdict;
-  const again = async () => {
-    if (await beginExercise(exercise.name)) view.value = "none";
-  };
-  const same = async () => {
-    if (await beginExercise(exercise.name, seed)) view.value = "none";
-  };
+  const again = () => goAfter(beginExercise(exercise.name), "none");
+  const same = () => goAfter(beginExercise(exercise.name, seed), "none");
   return (
     <section class="school verdict-card panel" aria-label="The verdict">
       <header class="panel-head">
