@@ -113,6 +113,7 @@ def test_five_answers_make_a_deck_that_a_line_up_begins_with(page: Page, bench: 
         fits(page, wide, high)
 
     deck.get_by_role("button", name="Begin the line-up").tap()
+    expect(page.locator(".bench")).to_be_visible()  # Decks says what is asked as well, and sooner
     expect(page.get_by_text("Stop the tape and listen to the input")).to_be_visible()
     begun = bench.get("/api/lineups")["lineups"][0]
     things = bench.get("/api/book/decks")["things"]
