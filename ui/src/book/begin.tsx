@@ -71,9 +71,10 @@ export function BeginCard({ deck }: { deck: Thing }) {
   const begin = async (kind: string) => {
     setBusy(true);
     say("");
+    const from = screen.peek();
     try {
       await surely("commands", { id: newId(), command: "begin", kind, ...fieldsOf(deck, choice) });
-      screen.value = "bench";
+      if (screen.peek() === from) screen.value = "bench"; // a late answer pulls nobody back
     } catch (error) {
       say(error instanceof Refused ? sentence(error.message) : "The bench does not answer; nothing was begun.");
     }

@@ -53,9 +53,10 @@ export function MakeCopy({ tape }: { tape: Thing }) {
   const tells = state.value?.bench.deck !== null;
   const needs = now.name.trim() === "" ? "Give it a name: what stands on its box." : !tells && !now.deck ? "Choose the deck." : !tells && !now.stock ? "Choose the stock." : !tells && (tape.facts["sections"] as Facts[]).length === 0 ? "Its sections are needed first: they stand in its leaflet." : "";
   const make = async () => {
+    const from = screen.peek();
     try {
       await surely("commands", { id: newId(), command: "begin", ...copyFields(tape, now) });
-      screen.value = "bench";
+      if (screen.peek() === from) screen.value = "bench"; // a late answer pulls nobody back
     } catch (error) {
       refused.value = { tape: tape.id, line: error instanceof Refused ? sentence(error.message) : "The bench does not answer; nothing was begun." };
     }
