@@ -13,7 +13,8 @@ from fluxbench.engine import Left
 from fluxbench.session import Session, Shown, event
 
 WAITING = 1000
-PAGE = 1000
+PAGE = 100
+"""Entries that are read at once for a client that comes back; one that hangs holds no more."""
 TOO_SLOW = 1013
 TAKES_WITHIN_S = 20.0
 """A client that takes nothing for so long has gone, or sleeps; it comes back with `since`."""
