@@ -33,6 +33,7 @@ VARIABLES = {
     "FLUXBENCH_HISTORIES": "how many histories are invented",
     "FLUXBENCH_DRIFT_HOURS": "hours of samples that two clocks run apart",
     "FLUXBENCH_TEST_BLOCK_S": "seconds between two blocks of the tests' made-up interface",
+    "FLUXBENCH_TEST_HELD": "a file; while it is there the tests' made-up interface stands still",
     "FLUXBENCH_BENCH": "address of the bench that `npm run dev` shows; none: a made-up one",
     "DISPLAY": "one of these two must be set for `serve` to open a browser",
     "WAYLAND_DISPLAY": "as above",
