@@ -4,13 +4,14 @@ import { afterEach, beforeEach, expect, test } from "vitest";
 import { bigNumber, Focus } from "../src/focus";
 import type { Advice, State } from "../src/model";
 import { Stages } from "../src/stages";
-import { advice, state } from "../src/store";
+import { advice, deck, state } from "../src/store";
 
 let box: HTMLElement;
 beforeEach(() => {
   box = document.createElement("div");
   document.body.append(box);
   state.value = null;
+  deck.value = null; // files share their modules, in any order
   advice.value = null;
 });
 afterEach(() => {
