@@ -52,7 +52,7 @@ def _bias(bench: Bench) -> Procedure:
                 peaks[track] = trace.peak
                 if isinstance(trace, Trace) and trace.on_step:
                     settled.add(track)
-                    bench.note(f"bias of track {track + 1} {trace.on_step}")
+                    bench.note_of("bias", track, trace.on_step)
                 bench.steps.keep_part("peak", (track, trace.peak))
             elif bench.wanted is not None:
                 due.insert(0, track)
@@ -71,7 +71,7 @@ def _bias(bench: Bench) -> Procedure:
             break
     bench.way_back.turned("bias", first_db[1] - first_db[0], level[1] - level[0])
     for t in (t for t in off if abs(off[t]) > band.set_db):
-        bench.note(f"bias of track {t + 1} is not in: {off[t]:+.2f} dB of over-bias are left")
+        bench.note_of("bias", t, f"is not in: {off[t]:+.2f} dB of over-bias are left")
         bench.bias_off[t] = True
     _write_left(bench, peaks, off)
 
@@ -177,7 +177,7 @@ def _set_track(
             continue
         bench.pictures[track] = trace.picture
         if trace.failed:
-            bench.note(f"bias of track {track + 1} is not set: {trace.failed}; {LEFT}")
+            bench.note_of("bias", track, f"is not set: {trace.failed}; {LEFT}")
             bench.bias_off[track] = True
             return trace
         if trace.taken_db is not None and trace.peak is not None:
@@ -195,5 +195,5 @@ def _set_track(
         if advice is not None:
             moved = float(np.nanmean(moved_db)) - float(origin_db[track])
             bench.advise(replace(advice, from_found_db=moved), *done_due)
-    bench.note(f"bias of track {track + 1} is not set: it was passed over")
+    bench.note_of("bias", track, "is not set: it was passed over")
     return trace

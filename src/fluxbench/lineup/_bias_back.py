@@ -19,7 +19,7 @@ def put_bias_back(bench: Bench, track: int, origin_db: float) -> Procedure:
     readings = Readings(bench.plan.tracks, WINDOW_S, LONGEST_S)
     while bench.steps.goes_back("bias", track + 1):
         if bench.passed_over("bias", track + 1):
-            bench.note(f"bias of track {track + 1} is not set: it was passed over")
+            bench.note_of("bias", track, "is not set: it was passed over")
             return True
         point = yield from bench.point()
         readings.add(point.level_db[1] - point.level_db[0], track)
@@ -27,7 +27,7 @@ def put_bias_back(bench: Bench, track: int, origin_db: float) -> Procedure:
         off_db = origin_db - now_db
         long_enough = readings.age_points()[track] >= 10.0 * (bench.shown_lag_s + LEAST_S)
         if long_enough and abs(off_db) <= hold_db and error_db < 0.5 * hold_db:
-            bench.note(f"bias of track {track + 1} {WAS_PUT_BACK}")
+            bench.note_of("bias", track, WAS_PUT_BACK)
             return True
         way, word = move_db(off_db, hold_db)
         wait_s = bench.shown_lag_s + WINDOW_S * wait_ratio(off_db, hold_db)

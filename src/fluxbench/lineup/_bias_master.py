@@ -66,13 +66,15 @@ def _tell(bench: Bench, rows: F64, level_db: F64, found_db: F64) -> None:
     known = {t: peak for t, peak in peaks.items() if peak is not None}
     over_bias_db = {t: peak.level_db - float(level_db[t]) for t, peak in known.items()}
     for t in peaks.keys() - known.keys():
-        bench.note(f"bias of track {t + 1} went with the others; its own peak was not seen")
+        bench.note_of("bias", t, "went with the others; its own peak was not seen")
     for t, fall_db in over_bias_db.items():
         off_db = plan.over_bias_db - fall_db
         if abs(off_db) > plan.tolerances.over_bias.set_db:
-            bench.note(
-                f"bias of track {t + 1} stands {-off_db:+.2f} dB of over-bias off the sheet's,"
-                " and the master moves all tracks: see to that track's own bias"
+            bench.note_of(
+                "bias",
+                t,
+                f"stands {-off_db:+.2f} dB of over-bias off the sheet's, and the master moves all"
+                " tracks: see to that track's own bias",
             )
     everyone = range(plan.tracks)
     bench.write(
