@@ -32,16 +32,21 @@ export async function settled<T>(ask: () => Promise<T>): Promise<T> {
   }
 }
 
-/** Reads of one thing, in order: what was asked for earlier never stands after what was asked for later. */
-export function reader() {
+/** Of answers that may cross, which still stand: none that was asked for before one that is taken. */
+export function order() {
   let asked = 0;
   let taken = 0;
+  const stands = (mine: number): boolean => mine >= taken && ((taken = mine), true);
+  return { next: () => ++asked, stands };
+}
+
+/** Reads of one thing, in order: what was asked for earlier never stands after what was asked for later. */
+export function reader() {
+  const reads = order();
   return async <T>(ask: () => Promise<T>, take: (told: T) => void): Promise<void> => {
     let mine = 0;
-    const told = await settled(() => ((mine = ++asked), ask()));
-    if (mine < taken) return;
-    taken = mine;
-    take(told);
+    const told = await settled(() => ((mine = reads.next()), ask()));
+    if (reads.stands(mine)) take(told);
   };
 }
 
@@ -119,18 +124,17 @@ function takeDeck(told: DeckState, before: number): void {
   deck.value = fresh || !mine ? told : { ...told, trimmers: mine.trimmers };
 }
 
-let pressed = 0;
-let pressedShown = 0;
+const presses = order();
 
 /** Whether the deck did it. Of two whose answers cross, the deck is shown as the later one left it. */
 async function deckCall(name: string, body: Record<string, unknown>): Promise<boolean> {
   const before = turnsTold;
-  const mine = ++pressed;
+  const mine = presses.next();
   try {
     const told = await call<DeckState>(`deck/${name}`, body);
-    if (!told || !("transport" in told)) await readDeck();
-    else if (mine > pressedShown) takeDeck(told, before);
-    pressedShown = Math.max(mine, pressedShown);
+    const shows = told && "transport" in told;
+    if (!shows) await readDeck();
+    if (presses.stands(mine) && shows) takeDeck(told, before);
     complaint.value = null;
     return true;
   } catch (error) {

@@ -1,7 +1,7 @@
 // Interfaces that the computer shows now, and the check or calibration of one, as the bench tells them.
 import { signal } from "@preact/signals";
 import type { Num } from "../model";
-import { call, newId, reader, Refused, surely } from "../wire";
+import { call, newId, order, reader, Refused, surely } from "../wire";
 import { sentence } from "./draft";
 import { readShelf, type Thing } from "./things";
 
@@ -92,17 +92,15 @@ export async function readTrial(): Promise<void> {
   }
 }
 
-let said = 0;
-let saidTaken = 0;
+const sayings = order();
 
 /** One call that a trial answers; what is refused stands where it was wanted. */
 export async function say(where: string, path: string, body: Record<string, unknown>): Promise<boolean> {
   refusal.value = null;
-  const mine = ++said;
+  const mine = sayings.next();
   try {
     const told = await call<{ trial: Trial | null }>(`interfaces/${path}`, body);
-    if (mine > saidTaken) trial.value = told.trial; // the answers of two touches may cross
-    saidTaken = Math.max(mine, saidTaken);
+    if (sayings.stands(mine)) trial.value = told.trial; // the answers of two touches may cross
     return true;
   } catch (error) {
     refusal.value = { where, line: lineOf(error) };
